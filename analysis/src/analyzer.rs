@@ -1,0 +1,397 @@
+//! The whole computation of a bay as one object: `push` inputs, collect outputs.
+//!
+//! Live, replayed and tested runs are the same line: `for input in inputs { analyzer.push(…) }`.
+//! Time arrives as data only. The state is bounded: a few streams, one ring of frames, one open
+//! pass. It ends at *measure*: bands, leaks and change are functions over stored values.
+
+use std::collections::BTreeMap;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+use nalgebra::Point3;
+
+use crate::assemble::{Assembler, FramePart};
+use crate::context::Context;
+use crate::frame::{CaptureFrame, MarkerLayout};
+use crate::history::{Continuity, History};
+use crate::landmark::Landmark;
+use crate::measure::{Measured, measure};
+use crate::stream::{Counters, Place, Sequencer};
+use crate::swing::detector::{Detector, LEAD_NS, Pass, State};
+
+/// Streams that one bay accepts; a further one is refused and counted.
+pub const STREAMS_MAX: usize = 16;
+/// Layouts remembered a stream, so that a late part of the layout before still finds its meaning.
+const LAYOUTS_MAX: usize = 4;
+/// Silence after which a stream's waiting and an open pass are given up, nanoseconds of arrival.
+const SILENCE_NS: u64 = 1_000_000_000;
+
+/// What a datagram carried.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Content {
+    /// A marker stream describes itself.
+    Layout(MarkerLayout),
+    /// A part of a marker frame.
+    Part(FramePart),
+    /// Nothing that is measured: forces, a trigger (named), or something refused (unnamed). It is
+    /// ordered and counted all the same.
+    Counted(Option<&'static str>),
+}
+
+/// One input.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Input {
+    /// A decoded datagram.
+    Datagram {
+        /// Stream id.
+        stream: u32,
+        /// Place in its stream.
+        place: Place,
+        /// Arrival, nanoseconds on the receiver's monotonic clock.
+        received_ns: u64,
+        /// What it carried.
+        content: Content,
+    },
+    /// Time has passed without a datagram.
+    Tick {
+        /// Nanoseconds on the receiver's monotonic clock.
+        now_ns: u64,
+    },
+}
+
+/// One output.
+#[derive(Debug)]
+pub enum Output {
+    /// The bay's state changed.
+    State {
+        /// New state.
+        state: State,
+        /// Device time, nanoseconds.
+        time_ns: i64,
+    },
+    /// A frame in order, for the live view.
+    Pose(CaptureFrame),
+    /// A swing was measured.
+    Swing(Box<Measured>),
+    /// The analysis of one pass panicked: a fault of the program that costs this swing only.
+    Failed {
+        /// Device time of the pass, nanoseconds.
+        time_ns: i64,
+    },
+    /// No frames arrive any more.
+    Silent,
+}
+
+/// What is known of one stream.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct StreamStatus {
+    /// What it carries: `markers`, `forces`, `trigger`, `unknown`.
+    pub content: &'static str,
+    /// Described rate, if it described itself.
+    pub rate_hz: Option<f64>,
+    /// Counters since its sender (re)started.
+    pub counters: Counters,
+    /// Marker parts that came before their layout was described.
+    pub undescribed: u64,
+    /// Frames handed on with a part missing.
+    pub incomplete: u64,
+    /// Frames in order since the layout was described.
+    pub frames: u64,
+    /// Landmarks described.
+    pub landmarks: Vec<Landmark>,
+    /// Landmarks not seen in the newest frame.
+    pub hidden: Vec<Landmark>,
+}
+
+/// One marker stream from assembled frame to swing.
+#[derive(Debug)]
+struct Markers {
+    assembler: Assembler,
+    history: History,
+    detector: Detector,
+    hidden: Vec<Landmark>,
+    frames: u64,
+}
+
+#[derive(Debug)]
+struct Stream {
+    sequencer: Sequencer<Content>,
+    layouts: BTreeMap<u32, MarkerLayout>,
+    markers: Option<Markers>,
+    content: &'static str,
+    undescribed: u64,
+    heard_ns: u64,
+}
+
+/// The analyzer of one bay.
+#[derive(Debug)]
+pub struct Analyzer {
+    context: Context,
+    reorder_window_ns: i64,
+    streams: BTreeMap<u32, Stream>,
+    refused_streams: u64,
+    silent: bool,
+}
+
+impl Analyzer {
+    /// An analyzer that waits `reorder_window_ns` of device time for a missing datagram.
+    #[must_use]
+    pub fn new(context: Context, reorder_window_ns: i64) -> Self {
+        Self {
+            context,
+            reorder_window_ns,
+            streams: BTreeMap::new(),
+            refused_streams: 0,
+            silent: true,
+        }
+    }
+
+    /// Takes one input and appends what follows from it to `out`.
+    pub fn push(&mut self, input: Input, out: &mut Vec<Output>) {
+        match input {
+            Input::Tick { now_ns } => self.tick(now_ns, out),
+            Input::Datagram {
+                stream,
+                place,
+                received_ns,
+                content,
+            } => {
+                if self.streams.len() >= STREAMS_MAX && !self.streams.contains_key(&stream) {
+                    self.refused_streams += 1;
+                    return;
+                }
+                self.silent = false;
+                let window = self.reorder_window_ns;
+                let entry = self
+                    .streams
+                    .entry(stream)
+                    .or_insert_with(|| Stream::new(window));
+                entry.heard_ns = received_ns;
+                entry.push(place, content, &self.context, out);
+            }
+        }
+    }
+
+    /// The end of all input: whatever waits is worked off.
+    pub fn finish(&mut self, out: &mut Vec<Output>) {
+        for stream in self.streams.values_mut() {
+            stream.finish(&self.context, out);
+        }
+    }
+
+    /// What is known of each stream, by id.
+    pub fn streams(&self) -> impl Iterator<Item = (u32, StreamStatus)> + '_ {
+        self.streams.iter().map(|(&id, s)| (id, s.status()))
+    }
+
+    /// Landmarks of the poses, in the order of their points.
+    #[must_use]
+    pub fn landmarks(&self) -> &[Landmark] {
+        let markers = self.streams.values().find_map(|s| s.markers.as_ref());
+        markers.map_or(&[], |m| m.assembler.landmarks())
+    }
+
+    /// Datagrams refused because there were too many streams.
+    #[must_use]
+    pub fn refused_streams(&self) -> u64 {
+        self.refused_streams
+    }
+
+    fn tick(&mut self, now_ns: u64, out: &mut Vec<Output>) {
+        let quiet = |s: &Stream| now_ns.saturating_sub(s.heard_ns) >= SILENCE_NS;
+        for stream in self.streams.values_mut().filter(|s| quiet(s)) {
+            stream.finish(&self.context, out);
+        }
+        if !self.silent && self.streams.values().all(quiet) {
+            self.silent = true;
+            out.push(Output::Silent);
+        }
+    }
+}
+
+impl Stream {
+    fn new(window_ns: i64) -> Self {
+        Self {
+            sequencer: Sequencer::new(window_ns),
+            layouts: BTreeMap::new(),
+            markers: None,
+            content: "unknown",
+            undescribed: 0,
+            heard_ns: 0,
+        }
+    }
+
+    fn push(&mut self, place: Place, content: Content, context: &Context, out: &mut Vec<Output>) {
+        if self.sequencer.restarts_with(place.epoch) {
+            self.finish(context, out);
+            self.layouts.clear();
+            self.markers = None;
+            self.undescribed = 0;
+        }
+        let mut ordered = Vec::new();
+        self.sequencer.push(place, content, &mut ordered);
+        self.take(ordered, context, out);
+    }
+
+    fn finish(&mut self, context: &Context, out: &mut Vec<Output>) {
+        let mut ordered = Vec::new();
+        self.sequencer.flush(&mut ordered);
+        self.take(ordered, context, out);
+        if let Some(markers) = &mut self.markers {
+            markers.finish(context, out);
+        }
+    }
+
+    fn take(&mut self, ordered: Vec<Content>, context: &Context, out: &mut Vec<Output>) {
+        for content in ordered {
+            match content {
+                Content::Layout(layout) => self.describe(layout, context, out),
+                Content::Part(part) => self.part(&part, context, out),
+                Content::Counted(what) => self.content = what.unwrap_or(self.content),
+            }
+        }
+    }
+
+    fn describe(&mut self, layout: MarkerLayout, context: &Context, out: &mut Vec<Output>) {
+        self.content = "markers";
+        if self.layouts.get(&layout.id) == Some(&layout) {
+            return;
+        }
+        while self.layouts.len() >= LAYOUTS_MAX {
+            self.layouts.pop_first();
+        }
+        // A changed meaning of the columns: what was seen before cannot go on.
+        if let Some(markers) = self
+            .markers
+            .as_mut()
+            .filter(|m| m.assembler.layout().id == layout.id)
+        {
+            markers.finish(context, out);
+            self.markers = None;
+        }
+        self.layouts.insert(layout.id, layout);
+    }
+
+    fn part(&mut self, part: &FramePart, context: &Context, out: &mut Vec<Output>) {
+        self.content = "markers";
+        if self
+            .markers
+            .as_ref()
+            .is_none_or(|m| m.assembler.layout().id != part.layout)
+        {
+            let Some(layout) = self.layouts.get(&part.layout) else {
+                self.undescribed += 1;
+                return;
+            };
+            let fresh = Markers::new(layout.clone());
+            if let Some(mut old) = self.markers.replace(fresh) {
+                old.finish(context, out);
+            }
+        }
+        if let Some(markers) = &mut self.markers {
+            let mut frames = Vec::new();
+            markers.assembler.push(part, &mut frames);
+            markers.take(frames, context, out);
+        }
+    }
+
+    fn status(&self) -> StreamStatus {
+        let markers = self.markers.as_ref();
+        StreamStatus {
+            content: self.content,
+            rate_hz: markers.map(|m| m.assembler.layout().rate_hz),
+            counters: self.sequencer.counters(),
+            undescribed: self.undescribed,
+            incomplete: markers.map_or(0, |m| m.assembler.incomplete()),
+            frames: markers.map_or(0, |m| m.frames),
+            landmarks: markers
+                .map(|m| m.assembler.landmarks().to_vec())
+                .unwrap_or_default(),
+            hidden: markers.map(|m| m.hidden.clone()).unwrap_or_default(),
+        }
+    }
+}
+
+impl Markers {
+    fn new(layout: MarkerLayout) -> Self {
+        let detector = Detector::new(layout.rate_hz);
+        Self {
+            assembler: Assembler::new(layout),
+            history: History::default(),
+            detector,
+            hidden: Vec::new(),
+            frames: 0,
+        }
+    }
+
+    fn take(&mut self, frames: Vec<CaptureFrame>, context: &Context, out: &mut Vec<Output>) {
+        for frame in frames {
+            let rate_hz = self.assembler.layout().rate_hz;
+            let landmarks = self.assembler.landmarks();
+            self.frames += 1;
+            self.hidden.clear();
+            self.hidden.extend(
+                landmarks
+                    .iter()
+                    .zip(&frame.points)
+                    .filter(|(_, p)| p.is_none())
+                    .map(|(l, _)| *l),
+            );
+            if self.history.push(frame.clone(), rate_hz) == Continuity::Broken {
+                self.detector = Detector::new(rate_hz);
+            }
+            let before = self.detector.state();
+            let due = self.detector.push(&frame, self.assembler.landmarks());
+            let time_ns = frame.time_ns;
+            out.push(Output::Pose(frame));
+            if self.detector.state() != before {
+                out.push(Output::State {
+                    state: self.detector.state(),
+                    time_ns,
+                });
+            }
+            if let Some(pass) = due {
+                self.look(pass, time_ns, context, out);
+            }
+        }
+    }
+
+    fn finish(&mut self, context: &Context, out: &mut Vec<Output>) {
+        let mut frames = Vec::new();
+        self.assembler.flush(&mut frames);
+        self.take(frames, context, out);
+        if let Some(pass) = self.detector.take_open_pass() {
+            self.look(pass, i64::MAX, context, out);
+        }
+    }
+
+    /// The exact look at the window of a pass.
+    fn look(&mut self, pass: Pass, until_ns: i64, context: &Context, out: &mut Vec<Output>) {
+        let layout = self.assembler.layout();
+        let from_ns = pass.time_ns.saturating_sub(LEAD_NS);
+        let window = self.history.window(
+            from_ns,
+            until_ns,
+            self.assembler.landmarks(),
+            layout.rate_hz,
+        );
+        let ball: Option<Point3<f64>> = layout.ball_center;
+        let measured = window.and_then(|w| {
+            let near = usize::try_from(pass.number.saturating_sub(w.first_number)).ok()?;
+            // Pure functions of owned data: nothing half-changed survives an unwinding.
+            let attempt = AssertUnwindSafe(|| measure(&w, near, ball, context).ok());
+            catch_unwind(attempt).unwrap_or_else(|_panic| {
+                out.push(Output::Failed {
+                    time_ns: pass.time_ns,
+                });
+                None
+            })
+        });
+        self.detector.judged(measured.is_some());
+        let state = self.detector.state();
+        out.extend(measured.map(|m| Output::Swing(Box::new(m))));
+        out.push(Output::State {
+            state,
+            time_ns: pass.time_ns,
+        });
+    }
+}

@@ -1,0 +1,6 @@
+//! The body's segments from their markers. Club geometry lives in `club`, metrics in `metrics`.
+
+pub mod cluster;
+pub mod pose;
+pub mod segments;
+pub mod tracks;

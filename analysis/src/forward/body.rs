@@ -1,0 +1,405 @@
+//! The synthetic body: lengths, joints by forward and two-link inverse kinematics, skin points.
+//!
+//! Everything is made for a right-handed golfer; `capture` mirrors. "Lead" is index 0, "trail"
+//! index 1. Local axes of trunk segments: x toward the lead side, y up along the segment, z
+//! forward. What moves the joints is decided in `golfer`.
+
+use super::club::{self, Plane, WRISTS, bay_from_club};
+use super::posture::{Dof, Posture};
+use crate::landmark::Landmark;
+use nalgebra::{Matrix3, Point3, Vector3};
+
+/// The marked points, in the order of every frame.
+pub(super) const MARKERS: [Landmark; 32] = [
+    Landmark::LeftAsis,
+    Landmark::RightAsis,
+    Landmark::LeftPsis,
+    Landmark::RightPsis,
+    Landmark::C7,
+    Landmark::T8,
+    Landmark::SternalNotch,
+    Landmark::Xiphoid,
+    Landmark::LeftAcromion,
+    Landmark::RightAcromion,
+    Landmark::HeadFront,
+    Landmark::HeadLeft,
+    Landmark::HeadRight,
+    Landmark::LeftElbow,
+    Landmark::RightElbow,
+    Landmark::LeftRadialStyloid,
+    Landmark::RightRadialStyloid,
+    Landmark::LeftUlnarStyloid,
+    Landmark::RightUlnarStyloid,
+    Landmark::LeftKnee,
+    Landmark::RightKnee,
+    Landmark::LeftAnkle,
+    Landmark::RightAnkle,
+    Landmark::LeftHeel,
+    Landmark::RightHeel,
+    Landmark::LeftToe,
+    Landmark::RightToe,
+    Landmark::ClubButt,
+    Landmark::ClubShaftLow,
+    Landmark::ClubHeadHeel,
+    Landmark::ClubHeadToe,
+    Landmark::ClubHeadBack,
+];
+
+/// Lead (left) and trail (right) in local x.
+const SIDES: [f64; 2] = [1.0, -1.0];
+
+/// One person: lengths in m, feet in the bay.
+#[derive(Debug, Clone)]
+pub(super) struct Build {
+    /// Hip joint centre to knee centre.
+    pub(super) thigh: f64,
+    /// Knee centre to ankle centre.
+    pub(super) shank: f64,
+    /// Shoulder joint centre to elbow centre.
+    pub(super) upper_arm: f64,
+    /// Elbow centre to wrist centre.
+    pub(super) forearm: f64,
+    /// Midpoint of the hips to the point about which the trunk bends.
+    pub(super) waist: f64,
+    /// From there to the top of the thorax.
+    pub(super) trunk: f64,
+    /// Top of the thorax down to the level of the xiphoid process.
+    pub(super) chest: f64,
+    /// Half the distance between the hip joint centres.
+    pub(super) hip_half: f64,
+    /// Half the distance between the shoulder joint centres.
+    pub(super) shoulder_half: f64,
+    /// Lead ASIS and PSIS from the midpoint of the hips, pelvis axes.
+    pub(super) iliac: [Vector3<f64>; 2],
+    /// Ankle centres with the feet flat, bay.
+    pub(super) ankles: [Point3<f64>; 2],
+    /// How far each foot is turned outward, rad.
+    pub(super) flare: [f64; 2],
+    /// Stature ÷ that of the mean man of de Leva's tables; scales the small offsets.
+    pub(super) scale: f64,
+}
+
+/// Everything that is true at one instant, bay frame, m.
+#[derive(Debug, Clone)]
+pub(super) struct Pose {
+    /// Marked points in the order of [`MARKERS`].
+    pub(super) markers: [Point3<f64>; 32],
+    /// Hip joint centres.
+    pub(super) hips: [Point3<f64>; 2],
+    /// Knee centres.
+    pub(super) knees: [Point3<f64>; 2],
+    /// Ankle centres.
+    pub(super) ankles: [Point3<f64>; 2],
+    /// Wrist centres.
+    pub(super) wrists: [Point3<f64>; 2],
+    /// The club.
+    pub(super) club: club::Pose,
+}
+
+impl Pose {
+    /// True position of a marked landmark.
+    pub(super) fn marker(&self, landmark: Landmark) -> Point3<f64> {
+        MARKERS
+            .iter()
+            .position(|&m| m == landmark)
+            .map_or_else(Point3::origin, |i| self.markers[i])
+    }
+
+    /// Flexion of a knee (0 lead, 1 trail), rad, 0 straight.
+    pub(super) fn knee_flexion(&self, side: usize) -> f64 {
+        (self.knees[side] - self.hips[side]).angle(&(self.ankles[side] - self.knees[side]))
+    }
+}
+
+impl Build {
+    /// The body and club in this posture.
+    pub(super) fn pose(&self, club: &club::Shape, posture: &Posture) -> Pose {
+        let legs = self.legs(posture);
+        let trunk = self.trunk(posture);
+        let arms = self.arms(&trunk, posture);
+        let mut markers = Vec::with_capacity(MARKERS.len());
+        self.mark_pelvis(&legs, &mut markers);
+        self.mark_trunk(&trunk, posture, &arms, &mut markers);
+        mark_arms(&arms, self.scale, &mut markers);
+        self.mark_legs(&legs, &mut markers);
+        markers.extend(club.markers().map(|p| arms.club.point(p)));
+        Pose {
+            markers: std::array::from_fn(|i| markers[i]),
+            hips: legs.hips,
+            knees: legs.knees,
+            ankles: legs.ankles,
+            wrists: arms.wrists,
+            club: arms.club,
+        }
+    }
+
+    /// The club in this posture; cheaper than the whole pose.
+    pub(super) fn club(&self, posture: &Posture) -> club::Pose {
+        self.arms(&self.trunk(posture), posture).club
+    }
+
+    /// The face's reference point in this posture.
+    pub(super) fn face(&self, club: &club::Shape, posture: &Posture) -> Point3<f64> {
+        self.club(posture).point(club.face())
+    }
+
+    /// Distance between hip and ankle centre when the knee is flexed, m.
+    pub(super) fn hip_to_ankle(&self, flexion: f64) -> f64 {
+        let (a, b) = (self.thigh, self.shank);
+        (a * a + b * b + 2.0 * a * b * flexion.cos()).sqrt()
+    }
+
+    /// That distance in a posture, lead and trail, m.
+    pub(super) fn leg_lengths(&self, posture: &Posture) -> [f64; 2] {
+        let legs = self.legs(posture);
+        [0, 1].map(|i| (legs.ankles[i] - legs.hips[i]).norm())
+    }
+
+    fn legs(&self, posture: &Posture) -> Legs {
+        let pelvis = bay_from_pelvis(posture);
+        let middle = hip_middle(posture);
+        let hips = SIDES.map(|side| middle + pelvis * Vector3::x() * (side * self.hip_half));
+        let feet = [self.foot(0, 0.0), self.foot(1, posture[Dof::HeelLift])];
+        let ankles = [feet[0].0, feet[1].0];
+        let knees = [0, 1].map(|i| {
+            let forward = feet[i].1.column(2) + pelvis.column(2);
+            two_link(hips[i], ankles[i], [self.thigh, self.shank], forward)
+        });
+        Legs {
+            pelvis,
+            middle,
+            hips,
+            knees,
+            ankles,
+            feet: [feet[0].1, feet[1].1],
+        }
+    }
+
+    /// Ankle centre and axes of a foot whose heel is lifted by an angle about the ball of the foot.
+    fn foot(&self, side: usize, lift: f64) -> (Point3<f64>, Matrix3<f64>) {
+        let flat = about_y(SIDES[side] * self.flare[side]);
+        // A trail foot that comes off its heel also turns toward the target.
+        let lifted = about_y(SIDES[side] * self.flare[side] + 0.9 * lift) * about_x(lift);
+        let ball = self.ankles[side] + flat * self.toe_from_ankle();
+        (ball - lifted * self.toe_from_ankle(), lifted)
+    }
+
+    fn toe_from_ankle(&self) -> Vector3<f64> {
+        Vector3::new(0.0, 0.022 - self.ankles[0].y, 0.135 * self.scale)
+    }
+
+    fn trunk(&self, posture: &Posture) -> Trunk {
+        let waist = hip_middle(posture) + bay_from_pelvis(posture) * Vector3::y() * self.waist;
+        let thorax = bay_from_thorax(posture);
+        Trunk {
+            thorax,
+            top: waist + thorax * Vector3::y() * self.trunk,
+        }
+    }
+
+    fn arms(&self, trunk: &Trunk, posture: &Posture) -> Arms {
+        let glide = [posture[Dof::LeadGlide], posture[Dof::TrailGlide]];
+        let mut shoulders = [0, 1].map(|i| {
+            let inward = self.shoulder_half - 0.3 * glide[i].abs();
+            let local = Vector3::new(
+                SIDES[i] * inward,
+                -0.02 - 0.35 * glide[i].abs(),
+                glide[i] - 0.01,
+            );
+            trunk.top + trunk.thorax * local
+        });
+        let reach = self.upper_arm + self.forearm;
+        let arm = Plane::new(posture[Dof::ArmSlope], 0.0).direction(posture[Dof::ArmAngle]);
+        let to_wrist = arm * (posture[Dof::ArmReach] * reach);
+        let lead_wrist = shoulders[0] + to_wrist;
+        shoulders[0] += beyond_reach(to_wrist, 0.985 * reach);
+        let plane = Plane::new(posture[Dof::ShaftSlope], posture[Dof::Azimuth]);
+        let rotation = bay_from_club(&plane, posture[Dof::ShaftAngle], posture[Dof::ShaftRoll]);
+        let club = club::Pose {
+            butt: lead_wrist - rotation * WRISTS[0],
+            rotation,
+        };
+        let wrists = WRISTS.map(|w| club.point(w));
+        shoulders[1] += beyond_reach(wrists[1] - shoulders[1], 0.985 * reach);
+        let elbows = [0, 1].map(|i| {
+            let hint = trunk.thorax * Vector3::new(0.4 * SIDES[i], -1.0, -0.6);
+            two_link(
+                shoulders[i],
+                wrists[i],
+                [self.upper_arm, self.forearm],
+                hint,
+            )
+        });
+        Arms {
+            shoulders,
+            elbows,
+            wrists,
+            club,
+        }
+    }
+
+    fn mark_pelvis(&self, legs: &Legs, markers: &mut Vec<Point3<f64>>) {
+        for spine in self.iliac {
+            for side in SIDES {
+                markers.push(
+                    legs.middle + legs.pelvis * Vector3::new(side * spine.x, spine.y, spine.z),
+                );
+            }
+        }
+    }
+
+    fn mark_trunk(
+        &self,
+        trunk: &Trunk,
+        posture: &Posture,
+        arms: &Arms,
+        markers: &mut Vec<Point3<f64>>,
+    ) {
+        let s = self.scale;
+        // The midpoints of C7 and notch, and of T8 and xiphoid, lie on the thorax's long axis.
+        for local in [
+            Vector3::new(0.0, 0.032, -0.062) * s,
+            Vector3::new(0.0, -self.chest, -0.108 * s),
+            Vector3::new(0.0, -0.032, 0.062) * s,
+            Vector3::new(0.0, -self.chest, 0.108 * s),
+        ] {
+            markers.push(trunk.top + trunk.thorax * local);
+        }
+        for i in [0, 1] {
+            let local = Vector3::new(0.012 * SIDES[i], 0.045, -0.005) * s;
+            markers.push(arms.shoulders[i] + trunk.thorax * local);
+        }
+        let head = bay_from_head(posture);
+        let centre = trunk.top + head * Vector3::new(0.0, 0.185, 0.035) * s;
+        for local in [[0.0, 0.035, 0.098], [0.076, 0.03, 0.0], [-0.076, 0.03, 0.0]] {
+            markers.push(centre + head * Vector3::from(local) * s);
+        }
+    }
+
+    fn mark_legs(&self, legs: &Legs, markers: &mut Vec<Point3<f64>>) {
+        let s = self.scale;
+        for i in [0, 1] {
+            let bend = (legs.knees[i] - legs.hips[i]).cross(&(legs.ankles[i] - legs.knees[i]));
+            markers.push(legs.knees[i] + unit(bend) * (0.052 * s * SIDES[i]));
+        }
+        let heel = Vector3::new(0.0, 0.03 - self.ankles[0].y, -0.055 * s);
+        for i in [0, 1] {
+            let outer = Vector3::new(0.036 * SIDES[i], -0.004, -0.004) * s;
+            markers.push(legs.ankles[i] + legs.feet[i] * outer);
+        }
+        for local in [heel, self.toe_from_ankle()] {
+            markers.extend([0, 1].map(|i| legs.ankles[i] + legs.feet[i] * local));
+        }
+    }
+}
+
+struct Legs {
+    pelvis: Matrix3<f64>,
+    middle: Point3<f64>,
+    hips: [Point3<f64>; 2],
+    knees: [Point3<f64>; 2],
+    ankles: [Point3<f64>; 2],
+    feet: [Matrix3<f64>; 2],
+}
+
+struct Trunk {
+    thorax: Matrix3<f64>,
+    top: Point3<f64>,
+}
+
+struct Arms {
+    shoulders: [Point3<f64>; 2],
+    elbows: [Point3<f64>; 2],
+    wrists: [Point3<f64>; 2],
+    club: club::Pose,
+}
+
+fn mark_arms(arms: &Arms, scale: f64, markers: &mut Vec<Point3<f64>>) {
+    for i in [0, 1] {
+        let bend = (arms.elbows[i] - arms.shoulders[i]).cross(&(arms.wrists[i] - arms.elbows[i]));
+        markers.push(arms.elbows[i] - unit(bend) * (0.034 * scale * SIDES[i]));
+    }
+    for sign in [1.0, -1.0] {
+        for i in [0, 1] {
+            let forearm = unit(arms.wrists[i] - arms.elbows[i]);
+            // The thumb side of a hand that holds the club: between the shaft and its upper face.
+            let thumb = arms.club.rotation * Vector3::new(0.8, 0.6, 0.0);
+            let across = unit(thumb - forearm * thumb.dot(&forearm));
+            markers.push(arms.wrists[i] + across * (sign * 0.028 * scale));
+        }
+    }
+}
+
+fn hip_middle(posture: &Posture) -> Point3<f64> {
+    Point3::new(
+        posture[Dof::PelvisX],
+        posture[Dof::PelvisY],
+        posture[Dof::PelvisZ],
+    )
+}
+
+/// Axial rotation, then obliquity, then anterior tilt.
+fn bay_from_pelvis(posture: &Posture) -> Matrix3<f64> {
+    about_y(posture[Dof::PelvisTurn])
+        * about_z(-posture[Dof::PelvisOblique])
+        * about_x(posture[Dof::PelvisTilt])
+}
+
+/// From the inclination of the long axis and the heading of the lead-side axis: both are exact.
+fn bay_from_thorax(posture: &Posture) -> Matrix3<f64> {
+    let up = unit(Vector3::new(
+        -posture[Dof::ThoraxSide].tan(),
+        1.0,
+        posture[Dof::ThoraxForward].tan(),
+    ));
+    let (sin, cos) = posture[Dof::ThoraxTurn].sin_cos();
+    let lead = unit(Vector3::new(cos, -(cos * up.x - sin * up.z) / up.y, -sin));
+    Matrix3::from_columns(&[lead, up, lead.cross(&up)])
+}
+
+/// The neck takes back part of the trunk's inclination, so that the eyes stay on the ball.
+fn bay_from_head(posture: &Posture) -> Matrix3<f64> {
+    about_x(0.62 * posture[Dof::ThoraxForward])
+        * about_z(0.6 * posture[Dof::ThoraxSide])
+        * about_y(posture[Dof::HeadTurn])
+}
+
+/// The elbow or knee between `from` and `to`, bent toward `hint`.
+fn two_link(
+    from: Point3<f64>,
+    to: Point3<f64>,
+    lengths: [f64; 2],
+    hint: Vector3<f64>,
+) -> Point3<f64> {
+    let line = to - from;
+    let distance = line.norm();
+    let axis = unit(line);
+    let [a, b] = lengths;
+    let along = (a * a - b * b + distance * distance) / (2.0 * distance);
+    let off = (a * a - along * along).max(0.0).sqrt();
+    from + axis * along + unit(hint - axis * hint.dot(&axis)) * off
+}
+
+/// What is missing to a target beyond reach: the shoulder glides after it. Smooth, so that
+/// nothing jerks when the arm comes to its end.
+fn beyond_reach(to: Vector3<f64>, reach: f64) -> Vector3<f64> {
+    const SOFTNESS: f64 = 0.008;
+    unit(to) * (SOFTNESS * ((to.norm() - reach) / SOFTNESS).exp().ln_1p())
+}
+
+/// Unit vector; up where there is no direction, which no posture of the golfer reaches.
+pub(super) fn unit(v: Vector3<f64>) -> Vector3<f64> {
+    v.try_normalize(1e-12).unwrap_or_else(Vector3::y)
+}
+
+fn about_x(angle: f64) -> Matrix3<f64> {
+    nalgebra::Rotation3::from_axis_angle(&Vector3::x_axis(), angle).into_inner()
+}
+
+fn about_y(angle: f64) -> Matrix3<f64> {
+    nalgebra::Rotation3::from_axis_angle(&Vector3::y_axis(), angle).into_inner()
+}
+
+fn about_z(angle: f64) -> Matrix3<f64> {
+    nalgebra::Rotation3::from_axis_angle(&Vector3::z_axis(), angle).into_inner()
+}

@@ -1,0 +1,174 @@
+//! The synthetic capture: samples the motion, shakes skin, adds noise and drop-outs, mirrors.
+//!
+//! Disturbances are made before the mirror, so that a left-handed take is the exact image of the
+//! right-handed one. Truth is never touched here.
+
+use super::body::MARKERS;
+use super::motion::Motion;
+use super::noise::{Bursts, Coloured, Purpose, Source};
+use super::truth::Truth;
+use super::{GolferParams, plan};
+use crate::handed::Handed;
+use crate::landmark::Landmark;
+use nalgebra::{Point3, Vector3};
+
+/// The capture system.
+#[derive(Debug, Clone)]
+pub struct CaptureParams {
+    /// Frames per second.
+    pub rate_hz: f64,
+    /// Standard deviation of the noise per coordinate, m: part white, part wandering.
+    pub noise_m: f64,
+    /// Share of the marker samples that are missing, in bursts; 0 to 0.9.
+    pub dropout: f64,
+    /// Whether skin markers swing behind the bone when it is accelerated.
+    pub wobble: bool,
+}
+
+/// One synthetic take.
+#[derive(Debug, Clone)]
+pub struct Take {
+    /// What each position of a frame is.
+    pub landmarks: Vec<Landmark>,
+    /// Frames per second.
+    pub rate_hz: f64,
+    /// Positions in the bay frame, m; the first frame is at 0 s.
+    pub frames: Vec<Vec<Option<Point3<f64>>>>,
+    /// What really happened.
+    pub truth: Truth,
+}
+
+/// Swings once, from quiet address through the finish and back to address.
+///
+/// The same parameters give the same bytes. The first and the last frame, noise apart, are the
+/// same posture.
+#[must_use]
+pub fn swing(params: &GolferParams, capture: &CaptureParams) -> Take {
+    let motion = plan::motion(params);
+    let mut source = Source::new(params.seed, Purpose::Capture(params.shot));
+    let mut frames = sampled(&motion, capture);
+    disturb(&mut frames, capture, &mut source);
+    if params.handed == Handed::Left {
+        frames.iter_mut().for_each(|frame| *frame = mirrored(frame));
+    }
+    Take {
+        landmarks: MARKERS.to_vec(),
+        rate_hz: capture.rate_hz,
+        frames,
+        truth: Truth::of(params, &motion),
+    }
+}
+
+type Frame = Vec<Option<Point3<f64>>>;
+
+fn sampled(motion: &Motion, capture: &CaptureParams) -> Vec<Frame> {
+    let times = (0_u32..)
+        .map(|i| f64::from(i) / capture.rate_hz)
+        .take_while(|&t| t <= motion.times.end);
+    if capture.wobble {
+        return wobbling(motion, times, 1.0 / capture.rate_hz);
+    }
+    times
+        .map(|t| motion.pose(t).markers.map(Some).to_vec())
+        .collect()
+}
+
+/// Soft tissue as a damped spring between bone and marker: its natural frequency and damping
+/// ratio are invented, of the size seen in running (5–20 Hz).
+const SKIN_HZ: f64 = 11.0;
+const SKIN_DAMPING: f64 = 0.35;
+
+/// Steps per second within which the springs are integrated at least.
+const SPRING_RATE_HZ: f64 = 2000.0;
+
+fn wobbling(motion: &Motion, times: impl Iterator<Item = f64>, frame_s: f64) -> Vec<Frame> {
+    let steps = (SPRING_RATE_HZ * frame_s).ceil().max(1.0);
+    let dt = frame_s / steps;
+    let mut springs = [Spring::default(); MARKERS.len()];
+    let mut bone = motion.pose(0.0).markers;
+    let mut frames = Vec::new();
+    let mut step = 0.0_f64;
+    for t in times {
+        while step < t / dt - 0.5 {
+            step += 1.0;
+            let next = motion.pose(step * dt).markers;
+            for (spring, (from, to)) in springs.iter_mut().zip(bone.iter().zip(&next)) {
+                spring.advance((to - from) / dt, dt);
+            }
+            bone = next;
+        }
+        frames.push(
+            bone.iter()
+                .zip(MARKERS)
+                .zip(&springs)
+                .map(|((p, m), s)| Some(s.marker(*p, m)))
+                .collect(),
+        );
+    }
+    frames
+}
+
+/// Displacement of a marker from its bone, its velocity, and the bone's velocity before.
+#[derive(Debug, Clone, Copy, Default)]
+struct Spring {
+    displacement: Vector3<f64>,
+    velocity: Vector3<f64>,
+    bone_velocity: Vector3<f64>,
+}
+
+impl Spring {
+    fn advance(&mut self, bone_velocity: Vector3<f64>, dt: f64) {
+        let w = std::f64::consts::TAU * SKIN_HZ;
+        let push = -(bone_velocity - self.bone_velocity) / dt;
+        self.bone_velocity = bone_velocity;
+        self.velocity +=
+            (push - self.displacement * (w * w) - self.velocity * (2.0 * SKIN_DAMPING * w)) * dt;
+        self.displacement += self.velocity * dt;
+    }
+
+    fn marker(&self, bone: Point3<f64>, landmark: Landmark) -> Point3<f64> {
+        if landmark.is_club() {
+            bone
+        } else {
+            bone + self.displacement
+        }
+    }
+}
+
+fn disturb(frames: &mut [Frame], capture: &CaptureParams, source: &mut Source) {
+    let dt = 1.0 / capture.rate_hz;
+    for marker in 0..MARKERS.len() {
+        let mut noise: [Coloured; 3] = std::array::from_fn(|_| Coloured::new(source, dt));
+        let mut bursts = Bursts::new(source, dt, capture.dropout);
+        for sample in frames.iter_mut().filter_map(|frame| frame.get_mut(marker)) {
+            let shake = Vector3::from_fn(|axis, _| capture.noise_m * noise[axis].next(source));
+            *sample = sample.map(|p| p + shake);
+            if bursts.next(source) {
+                *sample = None;
+            }
+        }
+    }
+}
+
+/// The frame of the mirror image: left and right change places.
+fn mirrored(frame: &Frame) -> Frame {
+    MARKERS
+        .iter()
+        .map(|&landmark| {
+            let twin = other_side(landmark);
+            let index = MARKERS.iter().position(|&m| m == twin)?;
+            frame[index].map(|p| Handed::Left.mirror_point(p))
+        })
+        .collect()
+}
+
+/// The landmark's counterpart on the other side; itself on the midline and on the club.
+pub(super) fn other_side(landmark: Landmark) -> Landmark {
+    let name = landmark.name();
+    let swapped = if name.contains("left") {
+        name.replace("left", "right")
+    } else {
+        name.replace("right", "left")
+    };
+    Landmark::from_name(&swapped).unwrap_or(landmark)
+}

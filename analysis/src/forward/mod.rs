@@ -1,0 +1,108 @@
+//! The synthetic golfer: swings whose truth is known because they were made, not measured.
+//!
+//! ```text
+//! seed ─▶ person ─▶ golfer ─▶ plan ─▶ motion ─▶ capture ─▶ frames with noise and gaps
+//!        lengths,   postures  speeds  curves      │
+//!        habits                                    └─▶ truth ─▶ events and metrics
+//! ```
+//!
+//! It is the judge of the rest of this crate and therefore shares no frame, filter or metric code
+//! with it: truth comes from the generating parameters, or from the noise-free motion by root
+//! finding of its own. What is not here: ground forces, flexible shafts, muscles; the golfer is a
+//! kinematic chain that looks and is timed like one.
+
+mod body;
+mod capture;
+mod club;
+mod curve;
+mod golfer;
+mod motion;
+mod noise;
+mod person;
+mod plan;
+mod posture;
+mod solve;
+#[cfg(test)]
+mod tests;
+mod truth;
+
+pub use capture::{CaptureParams, Take, swing};
+pub use club::Club;
+pub use person::Style;
+pub use truth::Truth;
+
+use crate::handed::Handed;
+use noise::{Purpose, Source};
+
+/// How the ball is met.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ball {
+    /// In the middle of the face.
+    Centered,
+    /// 14–20 mm toward heel or toe: less speed is lost and the face twists a little.
+    OffCenter,
+    /// Not at all: the head passes over or inside the ball and loses nothing.
+    Missed,
+}
+
+/// Who swings what, and how.
+#[derive(Debug, Clone)]
+pub struct GolferParams {
+    /// The person: lengths, address and habits are drawn from it.
+    pub seed: u64,
+    /// Which of this person's shots: its small deviations are drawn from it. Shots with the same
+    /// seed, style and club share their address, so that they play one after another without a
+    /// jump.
+    pub shot: u64,
+    /// Movement pattern.
+    pub style: Style,
+    /// Side; a left-handed golfer is the exact mirror image.
+    pub handed: Handed,
+    /// Club.
+    pub club: Club,
+    /// Speed of the face's reference point just before impact, m/s; 20 to 55 is sensible.
+    pub head_speed_mps: f64,
+    /// How the ball is met.
+    pub ball: Ball,
+}
+
+impl GolferParams {
+    /// A balanced right-handed golfer's first shot, ball centered; club and head speed are drawn
+    /// with the person.
+    #[must_use]
+    pub fn from_seed(seed: u64) -> Self {
+        let (club, _) = bag(seed);
+        Self {
+            seed,
+            shot: 0,
+            style: Style::Balanced,
+            handed: Handed::Right,
+            club,
+            head_speed_mps: 0.0,
+            ball: Ball::Centered,
+        }
+        .with_club(club)
+    }
+
+    /// The same person with another club, at the head speed that he or she gives it.
+    #[must_use]
+    pub fn with_club(self, club: Club) -> Self {
+        let (_, strength) = bag(self.seed);
+        Self {
+            club,
+            head_speed_mps: club.usual_speed() * strength,
+            ..self
+        }
+    }
+}
+
+/// A person's favorite club, and head speed ÷ that of the middling practised golfer.
+fn bag(seed: u64) -> (Club, f64) {
+    let mut source = Source::new(seed, Purpose::Bag);
+    let club = match source.unit() {
+        u if u < 1.0 / 3.0 => Club::Driver,
+        u if u < 2.0 / 3.0 => Club::FiveWood,
+        _ => Club::SevenIron,
+    };
+    (club, source.around(1.0, 0.08))
+}

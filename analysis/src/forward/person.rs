@@ -1,0 +1,296 @@
+//! Who swings: lengths and habits drawn from a seed, a style as a change of habit, and the small
+//! deviations of one shot.
+//!
+//! Only numbers are drawn here; what they do to the motion is decided in `golfer`.
+
+use super::body::Build;
+use super::club::Club;
+use super::noise::Source;
+use nalgebra::{Point3, Vector3};
+
+/// How the golfer moves. All but the first are movement patterns that a coach would want shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Style {
+    /// Nothing stands out.
+    Balanced,
+    /// The pelvis moves toward the target in the takeaway.
+    WrongWayFirst,
+    /// The knees hardly change in the backswing.
+    StillLegs,
+    /// The pelvis turns farther back than it can be brought through.
+    OverRotated,
+    /// The trunk rises and the pelvis moves toward the ball in the downswing.
+    StandingUp,
+    /// The thorax stays closed; separation grows until late in the downswing.
+    StretchKept,
+    /// The lead arm starts down late.
+    ArmsWait,
+}
+
+impl Style {
+    /// Every style.
+    pub const ALL: [Self; 7] = [
+        Self::Balanced,
+        Self::WrongWayFirst,
+        Self::StillLegs,
+        Self::OverRotated,
+        Self::StandingUp,
+        Self::StretchKept,
+        Self::ArmsWait,
+    ];
+
+    /// The name on the command line.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Balanced => "balanced",
+            Self::WrongWayFirst => "wrong-way-first",
+            Self::StillLegs => "still-legs",
+            Self::OverRotated => "over-rotated",
+            Self::StandingUp => "standing-up",
+            Self::StretchKept => "stretch-kept",
+            Self::ArmsWait => "arms-wait",
+        }
+    }
+
+    /// The style with this [`name`](Self::name).
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|s| s.name() == name)
+    }
+}
+
+/// Habits, angles in degrees (they are turned into rad in `golfer`), lengths in m, times in s.
+#[derive(Debug, Clone)]
+pub(super) struct Habit {
+    /// Takeaway start to top of the club.
+    pub(super) backswing: f64,
+    /// Downswing time × shaft speed at impact ÷ shaft angle covered: 2 when it speeds up evenly.
+    pub(super) lateness: f64,
+    /// Impact to finish.
+    pub(super) follow: f64,
+    /// Shift of the pelvis at the takeaway's end, the top, impact, and its depth at impact.
+    pub(super) shift: [f64; 3],
+    pub(super) depth_impact: f64,
+    /// Heading of the pelvis at top and impact.
+    pub(super) pelvis: [f64; 2],
+    /// Heading of the thorax at top and impact.
+    pub(super) thorax: [f64; 2],
+    /// Change of the thorax's forward inclination since address, at top and impact.
+    pub(super) straighten: [f64; 2],
+    /// Inclination away from the target at address, top, impact.
+    pub(super) side: [f64; 3],
+    /// Knee flexion (lead, trail) at address, top, impact.
+    pub(super) knees: [[f64; 2]; 3],
+    /// Lead arm and shaft at the top, from straight down their slopes.
+    pub(super) arm_top: f64,
+    pub(super) shaft_top: f64,
+    /// Distance from lead shoulder to wrist at address ÷ straight arm.
+    pub(super) reach_address: f64,
+    /// Shaft leaning toward the target at address and impact.
+    pub(super) lean: [f64; 2],
+    /// Pelvis, thorax and lead arm reverse this long before the club.
+    pub(super) lead: [f64; 3],
+    /// Share of the way from top to impact (lead arm, thorax) done a third into the downswing,
+    /// where a style prescribes it.
+    pub(super) arm_third: Option<f64>,
+    pub(super) thorax_half: Option<f64>,
+    /// Direction of the head at impact, positive from inside to outside.
+    pub(super) path: f64,
+    /// Grip speed ÷ head speed at impact.
+    pub(super) grip_share: f64,
+    /// Share of the head's speed that a centred ball takes.
+    pub(super) loss: f64,
+}
+
+/// Mean man of de Leva 1996 (J Biomech 29:1223), m; lengths recalled, not looked up.
+const STATURE: f64 = 1.741;
+const THIGH: f64 = 0.4222;
+const SHANK: f64 = 0.4340;
+const UPPER_ARM: f64 = 0.2817;
+const FOREARM: f64 = 0.2689;
+/// Suprasternal notch to the middle of the hips, split at an invented bending point.
+const TRUNK: f64 = 0.5155;
+const WAIST: f64 = 0.115;
+const CHEST: f64 = 0.1707;
+
+impl Build {
+    /// A person for a club, the feet not yet placed in depth.
+    pub(super) fn draw(source: &mut Source, club: Club) -> Self {
+        let scale = source.around(1.745, 0.055) / STATURE;
+        let mut long = |mean: f64| mean * scale * source.around(1.0, 0.012);
+        let (thigh, shank) = (long(THIGH), long(SHANK));
+        let (upper_arm, forearm) = (long(UPPER_ARM), long(FOREARM));
+        let (waist, trunk, chest) = (long(WAIST), long(TRUNK - WAIST), long(CHEST));
+        let (hip_half, shoulder_half) = (long(0.085), long(0.178));
+        // Iliac spines from the hips, then nobody's skeleton is the mean: some mm each way.
+        let mut spine = |x: f64, y: f64, z: f64| {
+            let own = Vector3::new(
+                source.around(0.0, 0.003),
+                source.around(0.0, 0.003),
+                source.around(0.0, 0.004),
+            );
+            Vector3::new(x, y, z) * scale + own
+        };
+        let asis = spine(0.120, 0.080, 0.047);
+        let psis = spine(0.045, 0.080, -0.104);
+        // Both pairs at one height over the hips: the plane through them is the pelvis' own.
+        let iliac = [asis, Vector3::new(psis.x, asis.y, psis.z)];
+        let (width, middle) = stance(club);
+        let half = 0.5 * width * scale;
+        let ankle = 0.075 * scale;
+        Self {
+            thigh,
+            shank,
+            upper_arm,
+            forearm,
+            waist,
+            trunk,
+            chest,
+            hip_half,
+            shoulder_half,
+            iliac,
+            ankles: [
+                Point3::new(middle + half, ankle, 0.0),
+                Point3::new(middle - half, ankle, 0.0),
+            ],
+            flare: [
+                source.around(22.0, 3.0).to_radians(),
+                source.around(10.0, 3.0).to_radians(),
+            ],
+            scale,
+        }
+    }
+}
+
+/// Distance between the ankles, and their middle against the ball (negative: ball forward), m.
+/// Common practice, no source.
+const fn stance(club: Club) -> (f64, f64) {
+    match club {
+        Club::Driver => (0.46, -0.17),
+        Club::FiveWood => (0.42, -0.12),
+        Club::SevenIron => (0.38, -0.06),
+    }
+}
+
+impl Habit {
+    /// The habits of a person, drawn within published and common ranges (REFERENCES B, H).
+    pub(super) fn draw(source: &mut Source, club: Club) -> Self {
+        let (lean, side, shaft_top, reach_address, grip_share) = match club {
+            Club::Driver => ([-1.0, 3.0], 7.0, 250.0, 0.955, 0.136),
+            Club::FiveWood => ([1.0, 5.0], 6.0, 246.0, 0.940, 0.146),
+            Club::SevenIron => ([4.0, 6.0], 5.0, 238.0, 0.920, 0.165),
+        };
+        let lead_knee = source.around(15.0, 1.2);
+        let trail_knee = source.around(19.0, 1.2);
+        Self {
+            backswing: source.between(0.71, 0.87),
+            lateness: source.between(2.2, 2.4),
+            follow: source.between(0.78, 0.92),
+            shift: [
+                source.around(-0.030, 0.004),
+                source.around(-0.022, 0.004),
+                source.around(0.082, 0.006),
+            ],
+            depth_impact: source.around(-0.008, 0.003),
+            pelvis: [source.around(-48.0, 2.0), source.around(43.0, 2.0)],
+            thorax: [source.around(-92.0, 3.0), source.around(27.0, 2.5)],
+            straighten: [source.around(0.0, 1.0), source.around(-2.0, 1.0)],
+            side: [side, source.around(3.0, 1.0), source.around(13.5, 1.0)],
+            knees: [
+                [lead_knee, trail_knee],
+                [
+                    lead_knee * source.between(2.05, 2.2),
+                    trail_knee - source.between(6.0, 9.0),
+                ],
+                [source.around(17.0, 1.0), source.around(29.0, 1.5)],
+            ],
+            arm_top: source.around(143.0, 3.0),
+            shaft_top: source.around(shaft_top, 3.0),
+            lean: [
+                lean[0] + source.around(0.0, 0.5),
+                lean[1] + source.around(0.0, 0.7),
+            ],
+            lead: [
+                source.between(0.07, 0.10),
+                source.between(0.04, 0.06),
+                source.between(0.02, 0.03),
+            ],
+            arm_third: None,
+            thorax_half: None,
+            path: source.around(0.0, 1.2),
+            reach_address,
+            grip_share: source.around(grip_share, 0.004),
+            loss: source.between(0.24, 0.31),
+        }
+    }
+
+    /// The habits with a style's pattern in them.
+    pub(super) fn styled(mut self, style: Style) -> Self {
+        let address = self.knees[0];
+        match style {
+            Style::Balanced => {}
+            Style::WrongWayFirst => {
+                self.shift[0] = 0.028;
+                self.shift[1] = 0.020;
+            }
+            Style::StillLegs => {
+                self.knees[1] = [address[0] + 4.0, address[1] - 1.5];
+                self.pelvis[0] += 10.0;
+            }
+            Style::OverRotated => {
+                self.pelvis[0] -= 17.0;
+                self.pelvis[1] -= 14.0;
+                self.thorax[0] -= 6.0;
+                self.thorax[1] -= 7.0;
+            }
+            Style::StandingUp => {
+                self.straighten[1] -= 12.0;
+                self.depth_impact = 0.045;
+                self.knees[2] = [8.0, 16.0];
+            }
+            Style::StretchKept => {
+                self.thorax[1] = -9.0;
+                self.thorax_half = Some(0.34);
+            }
+            Style::ArmsWait => {
+                self.arm_third = Some(0.06);
+                self.lead[2] = 0.004;
+            }
+        }
+        self
+    }
+
+    /// The habits as they come out in one shot.
+    pub(super) fn deviated(mut self, source: &mut Source) -> Self {
+        self.backswing *= source.around(1.0, 0.02);
+        self.lateness *= source.around(1.0, 0.01);
+        self.follow *= source.around(1.0, 0.02);
+        for shift in &mut self.shift {
+            *shift += source.around(0.0, 0.003);
+        }
+        for angle in self.pelvis.iter_mut().chain(&mut self.thorax) {
+            *angle += source.around(0.0, 1.0);
+        }
+        for knee in self.knees[1..].iter_mut().flatten() {
+            *knee += source.around(0.0, 0.4);
+        }
+        self.shaft_top += source.around(0.0, 1.5);
+        self.arm_top += source.around(0.0, 1.0);
+        self.path += source.around(0.0, 0.6);
+        self.lean[1] += source.around(0.0, 0.4);
+        self
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Style;
+
+    #[test]
+    fn names_round_trip() {
+        for style in Style::ALL {
+            assert_eq!(Style::from_name(style.name()), Some(style));
+        }
+    }
+}

@@ -1,0 +1,130 @@
+//! The last seconds of frames, bounded in time and number, from which a swing's window is cut.
+
+use std::collections::VecDeque;
+
+use crate::frame::CaptureFrame;
+use crate::landmark::Landmark;
+use crate::window::Window;
+
+/// Span kept, nanoseconds: lead and tail of a pass with room for two swings in a row.
+const SPAN_NS: i64 = 8_000_000_000;
+/// Frames kept at most (8 s at 2 kHz).
+const FRAMES_MAX: usize = 16_384;
+/// A jump of time or number beyond this is a new beginning, not a gap to lay a grid over.
+const JUMP_NS: i64 = 2_000_000_000;
+
+/// A ring of frames in order.
+#[derive(Debug, Default)]
+pub struct History {
+    frames: VecDeque<CaptureFrame>,
+}
+
+/// Whether a frame went on from the ones before it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Continuity {
+    /// It did.
+    Continued,
+    /// It did not: what was kept is gone.
+    Broken,
+}
+
+impl History {
+    /// Adds the next frame. Time or number running back, or a jump of more than two seconds,
+    /// empties the ring first.
+    pub fn push(&mut self, frame: CaptureFrame, rate_hz: f64) -> Continuity {
+        let broken = self.frames.back().is_some_and(|last| {
+            let step_ns = frame.time_ns.saturating_sub(last.time_ns);
+            let step_frames = frame.number.saturating_sub(last.number) as f64;
+            frame.number <= last.number
+                || !(0..=JUMP_NS).contains(&step_ns)
+                || step_frames / rate_hz > JUMP_NS as f64 * 1e-9
+        });
+        if broken {
+            self.frames.clear();
+        }
+        let oldest = frame.time_ns.saturating_sub(SPAN_NS);
+        self.frames.push_back(frame);
+        while self.frames.len() > FRAMES_MAX
+            || self.frames.front().is_some_and(|f| f.time_ns < oldest)
+        {
+            self.frames.pop_front();
+        }
+        if broken {
+            Continuity::Broken
+        } else {
+            Continuity::Continued
+        }
+    }
+
+    /// The frames between two device times as a window.
+    #[must_use]
+    pub fn window(
+        &self,
+        from_ns: i64,
+        to_ns: i64,
+        landmarks: &[Landmark],
+        rate_hz: f64,
+    ) -> Option<Window> {
+        let within = self
+            .frames
+            .iter()
+            .filter(|f| (from_ns..=to_ns).contains(&f.time_ns));
+        Window::new(within, landmarks, rate_hz)
+    }
+
+    /// Forgets everything.
+    pub fn clear(&mut self) {
+        self.frames.clear();
+    }
+
+    /// Number of frames kept.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.frames.len()
+    }
+
+    /// Whether nothing is kept.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.frames.is_empty()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn frame(number: u64, time_ns: i64) -> CaptureFrame {
+        CaptureFrame {
+            number,
+            time_ns,
+            points: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn memory_is_bounded_by_time_and_number() {
+        let mut h = History::default();
+        for i in 0..40_000 {
+            h.push(frame(i, i as i64 * 1_000_000), 1000.0);
+        }
+        assert_eq!(h.len(), 8001);
+        for i in 0..40_000 {
+            h.push(frame(40_000 + i, 39_999_000_000 + i as i64), 1000.0);
+        }
+        assert_eq!(h.len(), FRAMES_MAX);
+    }
+
+    #[test]
+    fn a_jump_begins_anew() {
+        let mut h = History::default();
+        h.push(frame(0, 0), 100.0);
+        assert_eq!(h.push(frame(1, 10_000_000), 100.0), Continuity::Continued);
+        assert_eq!(
+            h.push(frame(2_000_000_000, 20_000_000), 100.0),
+            Continuity::Broken
+        );
+        assert_eq!(h.push(frame(3, 30_000_000), 100.0), Continuity::Broken);
+        assert_eq!(h.len(), 1);
+    }
+}

@@ -1,0 +1,25 @@
+//! What is computed: order, signals, body, club, swing events, metrics, and the synthetic golfer.
+//! Pure functions over plain structs: no IO, no clock, no threads, no globals.
+//!
+//! Right-handed bay frame (ISB: X toward the target, Y up, Z = X × Y), metres, radians, seconds;
+//! device time in integer nanoseconds. Data flows from top to bottom of this list, and
+//! [`analyzer`] is the whole flow as one object. What is not here: sockets, files, threads, clocks,
+//! units of people (degrees, mph), and JSON.
+
+pub mod analyzer;
+pub mod assemble;
+pub mod body;
+pub mod club;
+pub mod context;
+pub mod frame;
+pub mod handed;
+pub mod history;
+pub mod landmark;
+pub mod measure;
+pub mod metrics;
+pub mod signal;
+pub mod stream;
+pub mod swing;
+pub mod window;
+
+pub mod forward;

@@ -1,0 +1,302 @@
+//! One window, one swing: clean, find, measure. A pure function of the window and what was told.
+
+use nalgebra::{Point3, Vector3};
+
+use crate::body::cluster::{self, Fault};
+use crate::body::segments::lead_arm;
+use crate::body::tracks::Smoothed;
+use crate::club::Club;
+use crate::context::Context;
+use crate::handed::Handed;
+use crate::landmark::Landmark;
+use crate::metrics::{self, values::Values};
+use crate::signal::gaps;
+use crate::swing::impact::{BALL_RADIUS_M, Method};
+use crate::swing::phases::{self, NotASwing, Paths, Swing};
+use crate::window::{Track, Window};
+
+/// Longest gap of a club marker that is bridged, seconds: a few frames of a smooth path.
+const CLUB_GAP_S: f64 = 0.02;
+/// Longest gap of a body marker that is bridged, seconds.
+const BODY_GAP_S: f64 = 0.2;
+/// Head higher than this over its place at address when it passes: it cannot have met a ball there, metres.
+const CLEAR_OF_BALL_M: f64 = 0.05;
+
+/// What the movement was.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// The club met a ball.
+    Shot,
+    /// A full swing clear of the ball's place.
+    Rehearsal,
+    /// A full swing; neither club nor ball tells whether a ball was met.
+    Swing,
+}
+
+impl Kind {
+    /// The word used in reports.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Shot => "shot",
+            Self::Rehearsal => "rehearsal",
+            Self::Swing => "swing",
+        }
+    }
+}
+
+/// A swing's window, cleaned, in the golfer frame, with the swing found in it.
+#[derive(Debug, Clone)]
+pub struct Prepared {
+    /// Tracks in the golfer frame: a left-handed golfer mirrored, left and right exchanged.
+    pub window: Window,
+    /// The golfer's side.
+    pub handed: Handed,
+    /// Smoothed body.
+    pub body: Smoothed,
+    /// Club and lead arm without gaps.
+    pub paths: Paths,
+    /// Mid-grip point without gaps, metres.
+    pub grip: Vec<Point3<f64>>,
+    /// Slots in which the grip is known.
+    pub grip_known: Vec<bool>,
+    /// Slots in which the shaft's axis is known.
+    pub axis_known: Vec<bool>,
+    /// The swing.
+    pub swing: Swing,
+}
+
+/// One measured swing.
+#[derive(Debug, Clone)]
+pub struct Measured {
+    /// The swing and its cleaned window.
+    pub prepared: Prepared,
+    /// What it was.
+    pub kind: Kind,
+    /// Values in catalogue order.
+    pub values: Values,
+    /// Markers that were bad between address and impact.
+    pub faults: Vec<Fault>,
+    /// Plain sentences about how it was measured.
+    pub notes: Vec<String>,
+}
+
+/// Why a window gave no swing.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Nothing {
+    /// The markers do not carry a swing, in words.
+    Markers(&'static str),
+    /// The movement is no full swing.
+    Movement(NotASwing),
+}
+
+/// Looks at a window around the fast pass at slot `near`.
+///
+/// # Errors
+/// Says why there is no swing.
+pub fn measure(
+    window: &Window,
+    near: usize,
+    ball: Option<Point3<f64>>,
+    context: &Context,
+) -> Result<Measured, Nothing> {
+    let mut window = window.clone();
+    let names = window.landmarks.clone();
+    let seen: Vec<Vec<bool>> = window
+        .tracks
+        .iter()
+        .map(|t| t.iter().map(Option::is_some).collect())
+        .collect();
+    let rejected = cluster::repair(&mut window);
+    bridge(&mut window);
+    let handed = context.handed.unwrap_or_else(|| side(&window, near));
+    golfer_frame(&mut window, handed);
+    let prepared = prepare(window, handed, (near, ball), context)?;
+    let span = prepared.swing.quiet.start..end_of_interest(&prepared);
+    let count = |marks: &[bool], want: bool| {
+        span.clone()
+            .filter(|&i| marks.get(i) == Some(&want))
+            .count()
+    };
+    let faults = names
+        .iter()
+        .enumerate()
+        .map(|(i, &landmark)| Fault {
+            landmark,
+            missing: count(&seen[i], false),
+            rejected: count(&rejected[i], true),
+        })
+        .filter(|f| f.missing + f.rejected > 0)
+        .collect();
+    let notes = notes(&prepared);
+    Ok(Measured {
+        kind: kind(&prepared.swing),
+        values: metrics::measure(&prepared),
+        faults,
+        notes,
+        prepared,
+    })
+}
+
+fn prepare(
+    window: Window,
+    handed: Handed,
+    (near, ball): (usize, Option<Point3<f64>>),
+    context: &Context,
+) -> Result<Prepared, Nothing> {
+    let club = Club::new(&window).map_err(Nothing::Markers)?;
+    let told = |l: Landmark| {
+        if handed == Handed::Left {
+            l.opposite()
+        } else {
+            l
+        }
+    };
+    let approximate: Vec<_> = context
+        .approximate
+        .iter()
+        .map(|(l, words)| (told(*l), words.clone()))
+        .collect();
+    let body = Smoothed::new(&window, &approximate);
+    let gone = Nothing::Markers("the club was never seen");
+    let axis_points: Track = club.axis.iter().map(|u| u.map(Point3::from)).collect();
+    let paths = Paths {
+        rate_hz: window.rate_hz,
+        head: gaps::solid(&club.head).ok_or(gone.clone())?,
+        axis: gaps::solid(&axis_points)
+            .ok_or(gone.clone())?
+            .iter()
+            .map(unit)
+            .collect(),
+        known: known(&club.head),
+        lead_arm: lead_arm(&body)
+            .ok()
+            .map(|arm| arm.points.iter().map(|p| p.coords).collect()),
+        ball_x: ball.map(|b| b.x - BALL_RADIUS_M),
+    };
+    let grip = gaps::solid(&club.grip).ok_or(gone)?;
+    let swing = phases::find(&paths, near).map_err(Nothing::Movement)?;
+    Ok(Prepared {
+        handed,
+        body,
+        paths,
+        grip,
+        grip_known: known(&club.grip),
+        axis_known: known(&axis_points),
+        swing,
+        window,
+    })
+}
+
+fn bridge(window: &mut Window) {
+    let (club, body) = (window.slots(CLUB_GAP_S), window.slots(BODY_GAP_S));
+    for (landmark, track) in window.landmarks.iter().zip(&mut window.tracks) {
+        gaps::bridge(track, if landmark.is_club() { club } else { body });
+    }
+}
+
+/// The golfer's side: the club head is on the ball's side of the body. Without a body, of the grip.
+fn side(window: &Window, near: usize) -> Handed {
+    let z = |body: bool| {
+        let of = |l: &Landmark| {
+            if body {
+                !l.is_club()
+            } else {
+                matches!(l, Landmark::ClubButt | Landmark::ClubGripA)
+            }
+        };
+        mean_z(window, near, of)
+    };
+    let head = mean_z(window, near, |l| {
+        matches!(
+            l,
+            Landmark::ClubHeadHeel
+                | Landmark::ClubHeadToe
+                | Landmark::ClubHeadBack
+                | Landmark::ClubShaftLow
+        )
+    });
+    match (head, z(true).or_else(|| z(false))) {
+        (Some(head), Some(golfer)) if head < golfer => Handed::Left,
+        _ => Handed::Right,
+    }
+}
+
+fn mean_z(window: &Window, slot: usize, of: impl Fn(&Landmark) -> bool) -> Option<f64> {
+    let tracks = window
+        .landmarks
+        .iter()
+        .zip(&window.tracks)
+        .filter(|(l, _)| of(l));
+    let z: Vec<f64> = tracks
+        .filter_map(|(_, t)| t.get(slot).copied().flatten())
+        .map(|p| p.z)
+        .collect();
+    (!z.is_empty()).then(|| z.iter().sum::<f64>() / z.len() as f64)
+}
+
+fn golfer_frame(window: &mut Window, handed: Handed) {
+    if handed == Handed::Right {
+        return;
+    }
+    window.landmarks.iter_mut().for_each(|l| *l = l.opposite());
+    window
+        .tracks
+        .iter_mut()
+        .flatten()
+        .flatten()
+        .for_each(|p| *p = handed.mirror_point(*p));
+}
+
+fn kind(swing: &Swing) -> Kind {
+    match swing.impact.loss {
+        Some(_) => Kind::Shot,
+        None if swing.impact.clearance_m > CLEAR_OF_BALL_M => Kind::Rehearsal,
+        None => Kind::Swing,
+    }
+}
+
+fn notes(prepared: &Prepared) -> Vec<String> {
+    let impact = &prepared.swing.impact;
+    let method = match (impact.method, impact.loss) {
+        (Method::SpeedStep, loss) => {
+            format!(
+                "Impact: the head lost {:.0} % of its speed within a frame.",
+                100.0 * loss.unwrap_or(0.0)
+            )
+        }
+        (Method::BallPlane, _) => {
+            "Impact: the face reached the ball's place; no loss of speed shows a ball met.".into()
+        }
+        (Method::AddressPlane, _) => {
+            "Impact: the head passed its place at address; no loss of speed shows a ball met."
+                .into()
+        }
+    };
+    let clear = (impact.clearance_m > CLEAR_OF_BALL_M).then(|| {
+        format!(
+            "The head passed {:.0} cm above its place at address.",
+            100.0 * impact.clearance_m
+        )
+    });
+    let apart = impact
+        .disagreement_s
+        .filter(|s| s.abs() > 0.003)
+        .map(|s| format!("The loss of speed lies {:.1} ms from the passing of the ball's place: check the ball position.", 1e3 * s));
+    std::iter::once(method).chain(clear).chain(apart).collect()
+}
+
+/// End of the stretch whose marker faults matter: a little after impact.
+fn end_of_interest(prepared: &Prepared) -> usize {
+    (prepared.swing.impact.before + prepared.window.slots(0.3)).min(prepared.window.len())
+}
+
+fn known(track: &Track) -> Vec<bool> {
+    track.iter().map(Option::is_some).collect()
+}
+
+fn unit(p: &Point3<f64>) -> Vector3<f64> {
+    p.coords
+        .try_normalize(1e-6)
+        .unwrap_or_else(|| -Vector3::y())
+}

@@ -1,0 +1,30 @@
+//! Every metric of the catalogue from one prepared swing. A metric that the data cannot support is
+//! not measured, with the reason. One file a group; each identifier has exactly one producer.
+
+pub mod catalogue;
+pub mod values;
+
+mod club;
+mod legs;
+mod path;
+mod timing;
+mod trunk;
+
+use crate::measure::Prepared;
+use values::{Reader, Values};
+
+/// All values of one swing.
+#[must_use]
+pub fn measure(prepared: &Prepared) -> Values {
+    let reader = Reader {
+        slots: &prepared.swing.slots,
+        quiet: &prepared.swing.quiet,
+    };
+    let mut values = Values::new();
+    timing::measure(prepared, reader, &mut values);
+    path::measure(prepared, reader, &mut values);
+    trunk::measure(prepared, reader, &mut values);
+    legs::measure(prepared, reader, &mut values);
+    club::measure(prepared, reader, &mut values);
+    values
+}

@@ -1,0 +1,210 @@
+//! Values in catalogue order, and the few ways to read them off a series.
+
+use super::catalogue::{Family, len};
+use crate::body::segments::{Maybe, Path, Series};
+use crate::swing::event::{Event, Slots};
+use crate::swing::series;
+
+/// One metric's outcome.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Value {
+    /// Measured.
+    Measured {
+        /// SI, radians.
+        value: f64,
+        /// Change since address, where the family is read at events and not relative already.
+        change: Option<f64>,
+        /// What limits it, in words.
+        limited: Option<String>,
+    },
+    /// Not measured, and why.
+    Missing(String),
+}
+
+impl Value {
+    /// A plain value.
+    #[must_use]
+    pub fn plain(value: f64) -> Self {
+        Self::Measured {
+            value,
+            change: None,
+            limited: None,
+        }
+    }
+
+    /// The number, if measured.
+    #[must_use]
+    pub fn number(&self) -> Option<f64> {
+        match self {
+            Self::Measured { value, .. } => Some(*value),
+            Self::Missing(_) => None,
+        }
+    }
+}
+
+impl From<Maybe<f64>> for Value {
+    fn from(maybe: Maybe<f64>) -> Self {
+        maybe.map_or_else(Self::Missing, Self::plain)
+    }
+}
+
+/// Values in catalogue order; `None` where no producer has written yet.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Values(Vec<Option<Value>>);
+
+impl Values {
+    /// Nothing written.
+    #[must_use]
+    pub fn new() -> Self {
+        Self(vec![None; len()])
+    }
+
+    /// Writes the only value of a family.
+    pub fn set(&mut self, family: &Family, value: impl Into<Value>) {
+        self.write(family.first, value.into());
+    }
+
+    /// Writes a family's value at each of its events.
+    pub fn set_each(&mut self, family: &Family, mut read: impl FnMut(Event) -> Value) {
+        for (n, &event) in family.events.iter().enumerate() {
+            self.write(family.first + n, read(event));
+        }
+    }
+
+    /// The value at an index of the catalogue. What nobody wrote says so (a defect that a test
+    /// finds: each identifier has exactly one producer).
+    #[must_use]
+    pub fn get(&self, index: usize) -> Value {
+        self.0
+            .get(index)
+            .cloned()
+            .flatten()
+            .unwrap_or_else(|| Value::Missing("not computed by this version".into()))
+    }
+
+    fn write(&mut self, index: usize, value: Value) {
+        debug_assert!(
+            self.0[index].is_none(),
+            "catalogue index {index} has two producers"
+        );
+        self.0[index] = Some(match value {
+            Value::Measured { value, .. } if !value.is_finite() => {
+                Value::Missing("not a number: the data do not support it".into())
+            }
+            sound => sound,
+        });
+    }
+
+    /// Indices that no producer wrote.
+    #[must_use]
+    pub fn unwritten(&self) -> Vec<usize> {
+        (0..self.0.len()).filter(|&i| self.0[i].is_none()).collect()
+    }
+}
+
+impl Default for Values {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+/// Reads series at the events of one swing.
+#[derive(Debug, Clone, Copy)]
+pub struct Reader<'a> {
+    /// Events.
+    pub slots: &'a Slots,
+    /// Slots of the quiet stretch at address.
+    pub quiet: &'a std::ops::Range<usize>,
+}
+
+impl Reader<'_> {
+    /// Slot of an event, or the words that it was not found.
+    ///
+    /// # Errors
+    /// Says that the event was not found.
+    pub fn slot(&self, event: Event) -> Maybe<f64> {
+        self.slots
+            .get(event)
+            .ok_or_else(|| format!("{} was not found in this swing", event.words()))
+    }
+
+    /// A series at an event: the mean of the quiet stretch at address, interpolated elsewhere.
+    ///
+    /// # Errors
+    /// Says that a marker was hidden there, or the event not found.
+    pub fn at(&self, series: &Series, event: Event) -> Maybe<f64> {
+        let hidden = || format!("a marker it needs was hidden at {}", event.words());
+        if event == Event::Address {
+            return self.reference(series).ok_or_else(hidden);
+        }
+        let slot = self.slot(event)?;
+        let (below, above) = (slot.floor() as usize, slot.ceil() as usize);
+        let known = series.known.get(below).copied().unwrap_or(false)
+            && series.known.get(above).copied().unwrap_or(true);
+        series::at(&series.values, slot)
+            .filter(|_| known)
+            .ok_or_else(hidden)
+    }
+
+    /// A series as an absolute value with its change since address.
+    #[must_use]
+    pub fn absolute(&self, series: &Maybe<Series>, event: Event) -> Value {
+        let series = match series {
+            Ok(series) => series,
+            Err(reason) => return Value::Missing(reason.clone()),
+        };
+        match self.at(series, event) {
+            Ok(value) => {
+                let change = (event != Event::Address)
+                    .then(|| self.reference(series).map(|r| value - r))
+                    .flatten();
+                Value::Measured {
+                    value,
+                    change,
+                    limited: series.limited.clone(),
+                }
+            }
+            Err(reason) => Value::Missing(reason),
+        }
+    }
+
+    /// One axis of a path relative to address.
+    #[must_use]
+    pub fn relative(&self, path: &Maybe<Path>, axis: usize, event: Event) -> Value {
+        let path = match path {
+            Ok(path) => path,
+            Err(reason) => return Value::Missing(reason.clone()),
+        };
+        let series = component(path, axis);
+        let Some(reference) = self.reference(&series) else {
+            return Value::Missing("a marker it needs was hidden at address".into());
+        };
+        match self.at(&series, event) {
+            Ok(value) => Value::Measured {
+                value: value - reference,
+                change: None,
+                limited: series.limited,
+            },
+            Err(reason) => Value::Missing(reason),
+        }
+    }
+
+    fn reference(&self, series: &Series) -> Option<f64> {
+        let known = self
+            .quiet
+            .clone()
+            .filter(|&i| series.known.get(i).copied().unwrap_or(false));
+        let values: Vec<f64> = known.map(|i| series.values[i]).collect();
+        (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+    }
+}
+
+/// One axis of a path as a series, metres.
+#[must_use]
+pub fn component(path: &Path, axis: usize) -> Series {
+    Series {
+        values: path.points.iter().map(|p| p[axis]).collect(),
+        known: path.known.clone(),
+        limited: path.limited.clone(),
+    }
+}

@@ -1,0 +1,310 @@
+//! One swing in a window: from the fast pass of the club head backward to the top and the
+//! takeaway, forward to the finish.
+//!
+//! Everything is relative to the pass that is asked about, so a window may hold other movements.
+//! The exact instant of impact is `impact`'s work; body events other than the lead arm's are in
+//! `metrics`. Expects the golfer frame (a left-handed golfer mirrored).
+
+use nalgebra::{Point3, Vector3};
+
+use super::event::{Event, Slots};
+use super::impact::{self, Impact};
+use super::series;
+use crate::signal::lowpass::DualPass;
+
+/// Club and lead arm of a window without gaps, golfer frame.
+#[derive(Debug, Clone)]
+pub struct Paths {
+    /// Frames a second.
+    pub rate_hz: f64,
+    /// Face reference point, metres.
+    pub head: Vec<Point3<f64>>,
+    /// Unit vector of the shaft's axis, grip to head.
+    pub axis: Vec<Vector3<f64>>,
+    /// Whether the head was known (not bridged over a long gap).
+    pub known: Vec<bool>,
+    /// Unit vector from lead shoulder to lead wrist, where both are marked.
+    pub lead_arm: Option<Vec<Vector3<f64>>>,
+    /// Target-line coordinate of the ball's surface facing the club, metres, where the bay knows it.
+    pub ball_x: Option<f64>,
+}
+
+/// Why the movement around a fast pass is not a full swing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NotASwing {
+    /// The club head did not get fast.
+    TooSlow,
+    /// The pass goes away from the target (a club carried back).
+    WrongWay,
+    /// No reversal of the club before the pass.
+    NoTop,
+    /// The downswing's duration is not a swing's.
+    DownswingDuration,
+    /// No start of the movement within reach before the top.
+    NoTakeaway,
+    /// The backswing's duration is not a swing's.
+    BackswingDuration,
+    /// The shaft was never level going back or coming down: not a full swing.
+    NotFull,
+    /// The club's markers were gone around the pass.
+    Hidden,
+}
+
+/// A swing found in a window.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Swing {
+    /// Events, slots of the window.
+    pub slots: Slots,
+    /// Slots of the quiet stretch that gives the reference posture.
+    pub quiet: std::ops::Range<usize>,
+    /// How impact was found.
+    pub impact: Impact,
+    /// Unit normal of the late downswing's plane (golfer frame).
+    pub normal: Vector3<f64>,
+}
+
+/// Slowest fast pass that may be a swing, m/s (REFERENCES D: plausibility gate 8–65 m/s).
+pub const HEAD_SPEED_FLOOR_MPS: f64 = 8.0;
+/// Head speed below which the club is still, m/s (REFERENCES D: 0.05–0.1 m/s).
+const STILL_MPS: f64 = 0.1;
+/// Head speed below which the follow-through is over, m/s.
+const REST_MPS: f64 = 0.3;
+/// Shortest stretch of stillness that counts as address, seconds (METRICS: at least 50 ms).
+const QUIET_MIN_S: f64 = 0.05;
+/// Longest stretch averaged for the reference posture, seconds.
+const QUIET_MAX_S: f64 = 0.2;
+/// Low-pass for the slow questions (top, takeaway), Hz: well above the club's motion there.
+const COARSE_HZ: f64 = 15.0;
+/// Low-pass for the shaft's direction at level crossings, Hz.
+const FINE_HZ: f64 = 40.0;
+/// Farthest look back from the top for the takeaway, seconds.
+const TAKEAWAY_REACH_S: f64 = 3.0;
+/// A downswing's duration, seconds (REFERENCES D: 0.15–0.6, wider here for slow real swings).
+const DOWNSWING_S: std::ops::RangeInclusive<f64> = 0.12..=0.9;
+/// A backswing's duration, seconds (REFERENCES D: 0.4–2.0, with room).
+const BACKSWING_S: std::ops::RangeInclusive<f64> = 0.3..=2.5;
+
+struct Search<'a> {
+    paths: &'a Paths,
+    /// Low-passed head.
+    head: Vec<Point3<f64>>,
+    speed: Vec<f64>,
+    velocity: Vec<Vector3<f64>>,
+    axis: Vec<Vector3<f64>>,
+}
+
+/// Finds the swing whose fastest pass is near slot `near`.
+///
+/// # Errors
+/// Says why the movement is not a full swing.
+pub fn find(paths: &Paths, near: usize) -> Result<Swing, NotASwing> {
+    let search = Search::new(paths);
+    let pass = search.fastest_near(near)?;
+    let (normal, turning) = search.turning(pass);
+    let top = search.top(pass, &turning)?;
+    let start = search.takeaway_start(top.0)?;
+    let back_s = (top.1 - start) / paths.rate_hz;
+    if !BACKSWING_S.contains(&back_s) {
+        return Err(NotASwing::BackswingDuration);
+    }
+    let quiet = search.quiet(start);
+    let reference = mean(&paths.head[quiet.clone()]);
+    let impact = impact::find(paths, pass, reference).ok_or(NotASwing::Hidden)?;
+    let mut slots = Slots::default();
+    slots.set(Event::Address, Some((quiet.end - 1) as f64));
+    slots.set(Event::TakeawayStart, Some(start));
+    slots.set(Event::Top, Some(top.1));
+    slots.set(Event::Impact, Some(impact.slot));
+    search.level_events(&mut slots, start, top.1, &impact)?;
+    search.after(&mut slots, &impact, pass);
+    Ok(Swing {
+        slots,
+        quiet,
+        impact,
+        normal,
+    })
+}
+
+impl<'a> Search<'a> {
+    fn new(paths: &'a Paths) -> Self {
+        let filter = DualPass::butterworth(paths.rate_hz, COARSE_HZ);
+        let pad = (paths.rate_hz * 0.25) as usize;
+        let head = series::smooth(&paths.head, &filter, pad);
+        let velocity = series::velocity(&head, paths.rate_hz);
+        let speed = velocity.iter().map(Vector3::norm).collect();
+        Self {
+            paths,
+            head,
+            speed,
+            velocity,
+            axis: smooth_axis(&paths.axis, &filter, pad),
+        }
+    }
+
+    fn slots(&self, seconds: f64) -> usize {
+        ((seconds * self.paths.rate_hz).round() as usize).max(1)
+    }
+
+    fn fastest_near(&self, near: usize) -> Result<usize, NotASwing> {
+        let reach = self.slots(0.15);
+        let last = self.speed.len().saturating_sub(1);
+        let (from, to) = (
+            near.saturating_sub(reach).min(last),
+            (near + reach).min(last),
+        );
+        let (slot, speed) = series::peak(&self.speed, from, to).ok_or(NotASwing::TooSlow)?;
+        let pass = (slot.round() as usize).min(last);
+        if speed < HEAD_SPEED_FLOOR_MPS {
+            return Err(NotASwing::TooSlow);
+        }
+        let reach = self.slots(0.015);
+        let close = pass.saturating_sub(reach)..(pass + reach).min(last);
+        if close.clone().filter(|&i| self.paths.known[i]).count() * 2 < close.len() {
+            return Err(NotASwing::Hidden);
+        }
+        let v = self.velocity[pass];
+        if v.x < 0.5 * v.x.hypot(v.z) {
+            Err(NotASwing::WrongWay)
+        } else {
+            Ok(pass)
+        }
+    }
+
+    /// Normal of the late downswing's plane, and the shaft's rate of turn about it, rad/s.
+    fn turning(&self, pass: usize) -> (Vector3<f64>, Vec<f64>) {
+        let spin = |i: usize| self.axis[i].cross(&self.axis_rate(i));
+        let from = pass.saturating_sub(self.slots(0.08));
+        let sum: Vector3<f64> = (from..=pass).map(spin).sum();
+        let normal = sum.try_normalize(1e-9).unwrap_or_else(Vector3::z);
+        (
+            normal,
+            (0..self.axis.len()).map(|i| spin(i).dot(&normal)).collect(),
+        )
+    }
+
+    fn axis_rate(&self, i: usize) -> Vector3<f64> {
+        let (a, b) = (i.saturating_sub(1), (i + 1).min(self.axis.len() - 1));
+        (self.axis[b] - self.axis[a]) * (self.paths.rate_hz / (b - a).max(1) as f64)
+    }
+
+    /// The last change of the turning's sign before the pass: (slot before, exact slot).
+    fn top(&self, pass: usize, turning: &[f64]) -> Result<(usize, f64), NotASwing> {
+        let exact = series::last_rise(turning, 0, pass).ok_or(NotASwing::NoTop)?;
+        let down_s = (pass as f64 - exact) / self.paths.rate_hz;
+        if DOWNSWING_S.contains(&down_s) {
+            Ok((exact as usize, exact))
+        } else {
+            Err(NotASwing::DownswingDuration)
+        }
+    }
+
+    /// Onset of the movement that leads to the top: the last still instant with the club down.
+    fn takeaway_start(&self, top: usize) -> Result<f64, NotASwing> {
+        let reach = top.saturating_sub(self.slots(TAKEAWAY_REACH_S));
+        let lowest = (reach..top)
+            .map(|i| self.head[i].y)
+            .fold(f64::INFINITY, f64::min);
+        let down = |i: usize| self.axis[i].y < -0.4 && self.head[i].y < lowest + 0.35;
+        let low = (reach..top)
+            .rev()
+            .find(|&i| down(i))
+            .ok_or(NotASwing::NoTakeaway)?;
+        let still = (reach..=low).rev().find(|&i| self.speed[i] < STILL_MPS);
+        let Some(i) = still else {
+            // A swing without a pause: the slowest instant, if it is nearly one.
+            let slowest = (reach..=low).min_by(|&a, &b| self.speed[a].total_cmp(&self.speed[b]));
+            return slowest
+                .filter(|&i| self.speed[i] < 4.0 * STILL_MPS && down(i))
+                .map(|i| i as f64)
+                .ok_or(NotASwing::NoTakeaway);
+        };
+        let (a, b) = (self.speed[i], self.speed[i + 1]);
+        Ok(i as f64
+            + if b > a {
+                ((STILL_MPS - a) / (b - a)).clamp(0.0, 1.0)
+            } else {
+                0.0
+            })
+    }
+
+    /// The last stretch of at least 50 ms of stillness before the takeaway, at most 200 ms of it.
+    fn quiet(&self, start: f64) -> std::ops::Range<usize> {
+        let (min, max) = (self.slots(QUIET_MIN_S), self.slots(QUIET_MAX_S));
+        let reach = (start as usize).saturating_sub(self.slots(2.0));
+        let mut end = start as usize + 1;
+        while end > reach + min {
+            let length = (reach..end)
+                .rev()
+                .take_while(|&i| self.speed[i] < STILL_MPS)
+                .count();
+            if length >= min {
+                return end - length.min(max)..end;
+            }
+            end -= length.max(1);
+        }
+        let start = start as usize;
+        start.saturating_sub(min)..start + 1
+    }
+
+    fn level_events(
+        &self,
+        slots: &mut Slots,
+        start: f64,
+        top: f64,
+        impact: &Impact,
+    ) -> Result<(), NotASwing> {
+        let filter = DualPass::butterworth(self.paths.rate_hz, FINE_HZ);
+        let before = impact.before + 1;
+        let axis = smooth_axis(&self.paths.axis[..before], &filter, self.slots(0.1));
+        let slope: Vec<f64> = axis.iter().map(|u| u.y).collect();
+        let (start, top) = (start as usize, top as usize);
+        let back = series::first_rise(&slope, start, top + 1).ok_or(NotASwing::NotFull)?;
+        let down =
+            series::last_fall(&slope, back as usize + 1, before).ok_or(NotASwing::NotFull)?;
+        slots.set(Event::TakeawayEnd, Some(back));
+        slots.set(Event::ShaftLevelDown, Some(down));
+        if let Some(arm) = &self.paths.lead_arm {
+            let arm: Vec<f64> = smooth_axis(arm, &filter, self.slots(0.1))
+                .iter()
+                .map(|u| u.y)
+                .collect();
+            slots.set(
+                Event::LeadArmLevelBack,
+                series::first_rise(&arm, start, top + 1),
+            );
+            slots.set(
+                Event::LeadArmLevelDown,
+                series::last_fall(&arm, start, before),
+            );
+        }
+        Ok(())
+    }
+
+    fn after(&self, slots: &mut Slots, impact: &Impact, pass: usize) {
+        let slope: Vec<f64> = self.axis.iter().map(|u| u.y).collect();
+        let through = series::first_rise(&slope, impact.before + 1, slope.len());
+        slots.set(Event::ShaftLevelThrough, through);
+        let from = through.map_or(impact.before + self.slots(0.1), |s| s as usize);
+        let end = self.speed.len();
+        let still = (from.max(1)..end).find(|&i| self.speed[i] < REST_MPS);
+        // A club that never rests before it is carried back: the slowest instant, if it is slow.
+        let slowest = || {
+            let i = (from.min(end)..end).min_by(|&a, &b| self.speed[a].total_cmp(&self.speed[b]))?;
+            (self.speed[i] < 0.15 * self.speed[pass]).then_some(i)
+        };
+        let rest = still.or_else(slowest);
+        slots.set(Event::Finish, rest.map(|i| i as f64));
+    }
+}
+
+fn smooth_axis(axis: &[Vector3<f64>], filter: &DualPass, pad: usize) -> Vec<Vector3<f64>> {
+    let points: Vec<Point3<f64>> = axis.iter().map(|u| Point3::from(*u)).collect();
+    series::smooth(&points, filter, pad)
+        .iter()
+        .map(|p| p.coords.try_normalize(1e-6).unwrap_or(p.coords))
+        .collect()
+}
+
+fn mean(points: &[Point3<f64>]) -> Point3<f64> {
+    Point3::from(points.iter().map(|p| p.coords).sum::<Vector3<f64>>() / points.len().max(1) as f64)
+}

@@ -1,0 +1,143 @@
+//! A stretch of frames as tracks: one series of positions a landmark, on an even grid of frames.
+//!
+//! Frames that never arrived are slots without points. Cleaning the tracks lives in `signal`.
+
+use nalgebra::Point3;
+
+use crate::frame::CaptureFrame;
+use crate::landmark::Landmark;
+
+/// The path of one landmark; `None` where it is not known.
+pub type Track = Vec<Option<Point3<f64>>>;
+
+/// A stretch of frames, landmark by landmark.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Window {
+    /// Frame number of slot 0.
+    pub first_number: u64,
+    /// Frames a second.
+    pub rate_hz: f64,
+    /// Device time of every slot, nanoseconds.
+    pub time_ns: Vec<i64>,
+    /// Landmarks, in order.
+    pub landmarks: Vec<Landmark>,
+    /// One track a landmark, each as long as `time_ns`; metres, bay frame.
+    pub tracks: Vec<Track>,
+    /// Slots for which no frame arrived.
+    pub lost: usize,
+}
+
+impl Window {
+    /// Lays frames (rising frame numbers) on an even grid. `None` without frames.
+    #[must_use]
+    pub fn new<'a>(
+        frames: impl Iterator<Item = &'a CaptureFrame>,
+        landmarks: &[Landmark],
+        rate_hz: f64,
+    ) -> Option<Self> {
+        let mut frames = frames.peekable();
+        let first = *frames.peek()?;
+        let mut window = Self {
+            first_number: first.number,
+            rate_hz,
+            time_ns: Vec::new(),
+            landmarks: landmarks.to_vec(),
+            tracks: vec![Vec::new(); landmarks.len()],
+            lost: 0,
+        };
+        let step_ns = 1e9 / rate_hz;
+        for frame in frames {
+            while window.time_ns.len() < slot(first.number, frame.number) {
+                let missing = window
+                    .time_ns
+                    .last()
+                    .map_or(first.time_ns, |&t| t + step_ns.round() as i64);
+                window.time_ns.push(missing);
+                window.tracks.iter_mut().for_each(|t| t.push(None));
+                window.lost += 1;
+            }
+            window.time_ns.push(frame.time_ns);
+            for (track, &point) in window.tracks.iter_mut().zip(&frame.points) {
+                track.push(point);
+            }
+        }
+        Some(window)
+    }
+
+    /// Number of slots.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.time_ns.len()
+    }
+
+    /// Whether there is no slot.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.time_ns.is_empty()
+    }
+
+    /// The track of a landmark, if the set has it.
+    #[must_use]
+    pub fn track(&self, landmark: Landmark) -> Option<&Track> {
+        self.landmarks
+            .iter()
+            .position(|&l| l == landmark)
+            .map(|i| &self.tracks[i])
+    }
+
+    /// Whether the set has this landmark.
+    #[must_use]
+    pub fn has(&self, landmark: Landmark) -> bool {
+        self.landmarks.contains(&landmark)
+    }
+
+    /// Slots in a span of seconds, at least one.
+    #[must_use]
+    pub fn slots(&self, seconds: f64) -> usize {
+        ((seconds * self.rate_hz).round() as usize).max(1)
+    }
+
+    /// Device time in seconds of a slot with its fraction (clamped to the window).
+    #[must_use]
+    pub fn seconds(&self, slot: f64) -> f64 {
+        let last = self.len().saturating_sub(1);
+        let below = (slot.max(0.0).floor() as usize).min(last);
+        let above = (below + 1).min(last);
+        let (a, b) = (self.time_ns[below], self.time_ns[above]);
+        let fraction = (slot - below as f64).clamp(0.0, 1.0);
+        (a as f64 + (b - a) as f64 * fraction) * 1e-9
+    }
+
+    /// Frame number with its fraction of a slot.
+    #[must_use]
+    pub fn number(&self, slot: f64) -> f64 {
+        self.first_number as f64 + slot
+    }
+}
+
+fn slot(first: u64, number: u64) -> usize {
+    usize::try_from(number.saturating_sub(first)).unwrap_or(usize::MAX)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn frame(number: u64) -> CaptureFrame {
+        CaptureFrame {
+            number,
+            time_ns: number as i64 * 10_000_000,
+            points: vec![Some(Point3::new(number as f64, 0.0, 0.0))],
+        }
+    }
+
+    #[test]
+    fn lost_frames_are_slots_without_points() {
+        let frames = [frame(5), frame(6), frame(9)];
+        let w = Window::new(frames.iter(), &[Landmark::C7], 100.0).unwrap();
+        assert_eq!((w.len(), w.lost), (5, 2));
+        assert_eq!(w.track(Landmark::C7).unwrap()[2], None);
+        assert!((w.seconds(3.5) - 0.085).abs() < 1e-12);
+        assert!((w.number(3.5) - 8.5).abs() < 1e-12);
+    }
+}

@@ -1,0 +1,173 @@
+//! Analyze: one thread from datagram to report. Decodes, pushes into the analyzer, and hands what
+//! follows to the screens. Never waits for a disk or a screen.
+
+use std::sync::atomic::Ordering;
+
+use analysis::analyzer::{Analyzer, Output};
+use analysis::context::Context;
+use analysis::frame::CaptureFrame;
+use analysis::measure::Measured;
+use crossbeam_channel::{Receiver, Sender};
+use protocol::report::{Report, Transport};
+use protocol::screen::{BayState, Health, Live, Replay, Status};
+use tracing::{error, info};
+
+use crate::decode::Decoder;
+use crate::errors::Code;
+use crate::health::{Drops, HealthBook};
+use crate::offline::told;
+use crate::outgoing;
+use crate::receive::{Arrival, Dropped};
+
+/// Live poses at most this often, nanoseconds of arrival (60 Hz).
+const LIVE_EVERY_NS: u64 = 16_666_666;
+/// Health this often, nanoseconds.
+const HEALTH_EVERY_NS: u64 = 1_000_000_000;
+
+/// What goes to the screens.
+#[derive(Debug)]
+pub enum Outgoing {
+    /// The bay's state.
+    Status(Status),
+    /// The newest pose.
+    Live(Live),
+    /// A report with its replay.
+    Swing(Box<(Report, Replay)>),
+    /// Counters and findings.
+    Health(Health),
+}
+
+/// What the thread needs to know of its bay.
+#[derive(Debug)]
+pub struct Setup {
+    /// Bay id.
+    pub bay: String,
+    /// What was told about golfer and club.
+    pub context: Context,
+    /// Device time to wait for an overtaken datagram, nanoseconds.
+    pub reorder_window_ns: i64,
+}
+
+/// The analysis of one bay.
+#[derive(Debug)]
+pub struct Bay<'a> {
+    setup: Setup,
+    decoder: Decoder,
+    analyzer: Analyzer,
+    book: HealthBook,
+    outgoing: Sender<Outgoing>,
+    dropped: &'a Dropped,
+    outputs: Vec<Output>,
+    live_due_ns: u64,
+    health_due_ns: u64,
+    now_ns: u64,
+}
+
+impl<'a> Bay<'a> {
+    /// A bay that hands on to `outgoing`.
+    #[must_use]
+    pub fn new(setup: Setup, decoder: Decoder, book: HealthBook, outgoing: Sender<Outgoing>, dropped: &'a Dropped) -> Self {
+        let analyzer = Analyzer::new(told(&decoder, setup.context.clone()), setup.reorder_window_ns);
+        Self {
+            setup,
+            decoder,
+            analyzer,
+            book,
+            outgoing,
+            dropped,
+            outputs: Vec::new(),
+            live_due_ns: 0,
+            health_due_ns: 0,
+            now_ns: 0,
+        }
+    }
+
+    /// Works until the source closes, then works off what waits.
+    pub fn run(mut self, arrivals: &Receiver<Arrival>) {
+        for arrival in arrivals {
+            self.take(&arrival);
+            self.hand_on();
+        }
+        self.analyzer.finish(&mut self.outputs);
+        self.hand_on();
+    }
+
+    fn take(&mut self, arrival: &Arrival) {
+        let input = match arrival {
+            Arrival::Datagram { received_ns, bytes } => {
+                self.now_ns = *received_ns;
+                self.decoder.decode(bytes, *received_ns)
+            }
+            Arrival::Tick { now_ns } => {
+                self.now_ns = *now_ns;
+                Some(analysis::analyzer::Input::Tick { now_ns: *now_ns })
+            }
+        };
+        if let Some(input) = input {
+            self.analyzer.push(input, &mut self.outputs);
+        }
+    }
+
+    fn hand_on(&mut self) {
+        for output in std::mem::take(&mut self.outputs) {
+            match output {
+                Output::Pose(frame) => self.pose(&frame),
+                Output::State { state, time_ns } => self.state(outgoing::bay_state(state), Some(time_ns)),
+                Output::Silent => self.state(BayState::NoSignal, None),
+                Output::Swing(measured) => self.swing(&measured),
+                Output::Failed { time_ns } => {
+                    error!(code = %Code::SwingFailed, time_s = time_ns as f64 * 1e-9, "the analysis of one swing failed");
+                }
+            }
+        }
+        if self.now_ns >= self.health_due_ns {
+            self.health_due_ns = self.now_ns + HEALTH_EVERY_NS;
+            let drops = Drops {
+                analysis: self.dropped.analysis.load(Ordering::Relaxed),
+                recording: self.dropped.recording.load(Ordering::Relaxed),
+            };
+            let page = self.book.page(self.now_ns, &self.analyzer, &self.decoder, drops);
+            self.offer(Outgoing::Health(page));
+        }
+    }
+
+    /// Newest wins: a full queue loses the pose, the next one comes in a moment.
+    fn pose(&mut self, frame: &CaptureFrame) {
+        if self.now_ns < self.live_due_ns {
+            return;
+        }
+        self.live_due_ns = self.now_ns + LIVE_EVERY_NS;
+        let live = Live {
+            bay: self.setup.bay.clone(),
+            time_s: frame.time_ns as f64 * 1e-9,
+            landmarks: self.analyzer.landmarks().iter().map(|l| l.name().to_owned()).collect(),
+            points: frame.points.iter().map(|p| p.map(outgoing::point_f32)).collect(),
+        };
+        self.offer(Outgoing::Live(live));
+    }
+
+    fn state(&mut self, state: BayState, time_ns: Option<i64>) {
+        let status = Status { bay: self.setup.bay.clone(), state, time_s: time_ns.map(|t| t as f64 * 1e-9) };
+        self.offer(Outgoing::Status(status));
+    }
+
+    fn swing(&mut self, measured: &Measured) {
+        let window = &measured.prepared.window;
+        let transport = Transport {
+            completed_at_ns: Some(self.now_ns),
+            frames_lost: window.lost as u64,
+            frames: window.len() as u64,
+        };
+        let report = outgoing::report(&self.setup.bay, measured, transport);
+        info!(swing = %report.id, kind = %report.measurement.kind, "swing measured");
+        let replay = outgoing::replay(&report.id, measured);
+        if !self.offer(Outgoing::Swing(Box::new((report, replay)))) {
+            error!(code = %Code::ReportUnpublished, "a report found the way to the screens full");
+        }
+    }
+
+    /// Whether the screens' queue had room.
+    fn offer(&self, outgoing: Outgoing) -> bool {
+        self.outgoing.try_send(outgoing).is_ok()
+    }
+}

@@ -1,0 +1,227 @@
+//! The command line: what can be asked, and the translation of each question into a call. The work
+//! is elsewhere.
+
+use std::net::{SocketAddr, ToSocketAddrs as _};
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+/// Whin measures golf swings from live markers: it finds each swing by itself, computes its events
+/// and metrics, and shows them on the bay's screen seconds after the shot.
+#[derive(Debug, Parser)]
+#[command(version, after_help = "Examples:\n  whin demo\n  whin serve --markers club_led\n  whin send take.c3d --to 127.0.0.1:47800 --markers club_led\n  whin analyze take.c3d --markers club_led --json")]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What can be asked.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// The bay on this machine with a synthetic golfer: open the printed address.
+    Demo(Demo),
+    /// Receive, measure, show: the bay itself.
+    Serve(Serve),
+    /// Stream a C3D take or a recording as datagrams at its own pace.
+    Send(Send),
+    /// Measure every swing of a C3D take or a recording, without a network.
+    Analyze(Analyze),
+    /// Write a take of the synthetic golfer with its exact truth.
+    Synthesize(Synthesize),
+    /// List every metric with its unit, sign, definition and source.
+    Metrics(Metrics),
+    /// Check configuration and marker map, or print the defaults.
+    Check(Check),
+}
+
+/// `whin demo`
+#[derive(Debug, Args)]
+pub struct Demo {
+    /// Address of the screen.
+    #[arg(long, default_value = "127.0.0.1:8080")]
+    pub http: SocketAddr,
+    /// Stop after this many shots, printing a report of each with the golfer's truth.
+    #[arg(long)]
+    pub shots: Option<u32>,
+    /// Print reports as JSON, one line a shot.
+    #[arg(long)]
+    pub json: bool,
+    /// Seed of the first swing.
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Times faster than life.
+    #[arg(long, default_value_t = 1.0, value_parser = positive)]
+    pub pace: f64,
+    /// Serve this folder instead of the embedded page (for developing).
+    #[arg(long = "static", value_name = "DIR")]
+    pub statics: Option<PathBuf>,
+}
+
+/// `whin serve`
+#[derive(Debug, Args)]
+pub struct Serve {
+    /// Configuration file; without one, defaults on this machine only.
+    #[arg(long)]
+    pub config: Option<PathBuf>,
+    /// Address of the datagram socket; beats the file.
+    #[arg(long)]
+    pub udp: Option<SocketAddr>,
+    /// Address of the screen; beats the file.
+    #[arg(long)]
+    pub http: Option<SocketAddr>,
+    /// Marker map, by name or path; beats the file.
+    #[arg(long)]
+    pub markers: Option<String>,
+    /// Context file (golfer and club); beats the file.
+    #[arg(long)]
+    pub context: Option<PathBuf>,
+    /// Folder for a recording of every datagram; beats the file.
+    #[arg(long, value_name = "DIR")]
+    pub record: Option<PathBuf>,
+    /// Serve this folder instead of the embedded page (for developing).
+    #[arg(long = "static", value_name = "DIR")]
+    pub statics: Option<PathBuf>,
+}
+
+/// `whin send`
+#[derive(Debug, Args)]
+pub struct Send {
+    /// C3D take or recording.
+    pub file: PathBuf,
+    /// Receiver, host and port.
+    #[arg(long, value_name = "HOST:PORT", value_parser = address)]
+    pub to: SocketAddr,
+    /// Marker map whose axes travel with the description.
+    #[arg(long)]
+    pub markers: Option<String>,
+    /// Times faster than life.
+    #[arg(long, default_value_t = 1.0, value_parser = positive)]
+    pub pace: f64,
+}
+
+/// `whin analyze`
+#[derive(Debug, Args)]
+pub struct Analyze {
+    /// C3D take or recording.
+    pub file: PathBuf,
+    /// Marker map, by name or path; a recording brings its own.
+    #[arg(long)]
+    pub markers: Option<String>,
+    /// JSON instead of a table.
+    #[arg(long)]
+    pub json: bool,
+    /// The golfer's side.
+    #[arg(long, value_enum, default_value_t = Side::Auto)]
+    pub handed: Side,
+    /// Context file (golfer and club).
+    #[arg(long)]
+    pub context: Option<PathBuf>,
+}
+
+/// `whin synthesize`
+#[derive(Debug, Args)]
+pub struct Synthesize {
+    /// Seed: the same seed gives the same take.
+    #[arg(long)]
+    pub seed: u64,
+    /// How the golfer moves.
+    #[arg(long, default_value = "balanced", value_parser = style)]
+    pub style: analysis::forward::Style,
+    /// The golfer's side.
+    #[arg(long, value_enum, default_value_t = Side::Right)]
+    pub side: Side,
+    /// Club.
+    #[arg(long, value_parser = club)]
+    pub club: Option<analysis::forward::Club>,
+    /// How the ball is met.
+    #[arg(long, value_parser = ball)]
+    pub ball: Option<analysis::forward::Ball>,
+    /// Club head speed at impact, m/s.
+    #[arg(long, value_parser = positive)]
+    pub speed: Option<f64>,
+    /// Frames a second.
+    #[arg(long, default_value_t = 360.0, value_parser = positive)]
+    pub rate: f64,
+    /// Marker noise, standard deviation a coordinate, mm.
+    #[arg(long, default_value_t = 0.5)]
+    pub noise_mm: f64,
+    /// Share of marker samples missing, percent.
+    #[arg(long, default_value_t = 0.0)]
+    pub dropouts: f64,
+    /// Folder to write `take.c3d` and `truth.json` to.
+    #[arg(long)]
+    pub out: PathBuf,
+}
+
+/// `whin metrics`
+#[derive(Debug, Args)]
+pub struct Metrics {
+    /// JSON instead of a table.
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// `whin check`
+#[derive(Debug, Args)]
+pub struct Check {
+    /// Configuration file.
+    #[arg(long)]
+    pub config: Option<PathBuf>,
+    /// Print the default configuration, commented, and stop.
+    #[arg(long)]
+    pub print_defaults: bool,
+}
+
+/// The golfer's side as an option.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Side {
+    /// Right-handed.
+    Right,
+    /// Left-handed.
+    Left,
+    /// Found from the motion.
+    Auto,
+}
+
+impl Side {
+    /// The side, if one was named.
+    #[must_use]
+    pub fn handed(self) -> Option<analysis::handed::Handed> {
+        match self {
+            Self::Right => Some(analysis::handed::Handed::Right),
+            Self::Left => Some(analysis::handed::Handed::Left),
+            Self::Auto => None,
+        }
+    }
+}
+
+fn positive(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(v) if v.is_finite() && v > 0.0 => Ok(v),
+        _ => Err("a number above 0 is needed".into()),
+    }
+}
+
+fn address(text: &str) -> Result<SocketAddr, String> {
+    let mut found = text.to_socket_addrs().map_err(|e| format!("host and port are needed, like 127.0.0.1:47800 ({e})"))?;
+    found.next().ok_or_else(|| format!("`{text}` has no address"))
+}
+
+/// A value by its name, or a message that lists the names.
+fn by_name<T: Copy>(all: &[T], name: impl Fn(T) -> &'static str, text: &str) -> Result<T, String> {
+    let names = || all.iter().map(|&v| name(v)).collect::<Vec<_>>().join(", ");
+    all.iter().copied().find(|&v| name(v) == text).ok_or_else(|| format!("one of {} is needed", names()))
+}
+
+fn style(text: &str) -> Result<analysis::forward::Style, String> {
+    by_name(analysis::forward::Style::ALL, analysis::forward::Style::name, text)
+}
+
+fn club(text: &str) -> Result<analysis::forward::Club, String> {
+    by_name(analysis::forward::Club::ALL, analysis::forward::Club::name, text)
+}
+
+fn ball(text: &str) -> Result<analysis::forward::Ball, String> {
+    by_name(analysis::forward::Ball::ALL, analysis::forward::Ball::name, text)
+}

@@ -1,0 +1,457 @@
+//! The configuration of a bay: TOML, `version = 1`. Unknown keys are refused with file, line and
+//! key; a flag of the command line beats the file, the file beats the default. What the values do
+//! is for the parts that get them; whether a marker map exists is for `map`.
+//!
+//! Relative paths in a file are meant from the file's own folder.
+
+use std::net::SocketAddr;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+
+use serde::Deserialize;
+use thiserror::Error;
+use toml::Spanned;
+
+use crate::errors::Code;
+
+/// Version of the configuration that this program reads.
+const VERSION: i64 = 1;
+/// Receive buffers that make sense, bytes: a burst of a second at most.
+const RECEIVE_BUFFER_BYTES: Range<u32> = 65_536..1_073_741_825;
+/// Reorder windows that make sense, milliseconds: more would delay every result.
+const REORDER_WINDOW_MILLIS: Range<u32> = 0..1001;
+
+/// Everything that can be configured, checked.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Config {
+    version: i64,
+    /// The bay itself.
+    pub bay: Bay,
+    /// Where datagrams come in.
+    pub udp: Udp,
+    /// Where screens come in.
+    pub http: Http,
+    /// What the sender's labels mean.
+    pub markers: Markers,
+    /// Who swings, with what.
+    pub context: Context,
+    /// What is kept of the datagrams.
+    pub recording: Recording,
+}
+
+/// The bay itself.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Bay {
+    /// Identifier in paths and messages.
+    pub id: BayId,
+    /// Name as people say it.
+    pub name: String,
+    /// Time zone of the place; times are stored in UTC and shown in this zone.
+    pub zone: Zone,
+}
+
+/// Where datagrams come in.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Udp {
+    /// Address and port of the socket.
+    pub listen: SocketAddr,
+    /// Receive buffer to ask the kernel for, bytes.
+    #[serde(deserialize_with = "receive_buffer")]
+    pub receive_buffer_bytes: u32,
+}
+
+/// Where screens come in.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Http {
+    /// Address and port of the server.
+    pub listen: SocketAddr,
+}
+
+/// What the sender's labels mean.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Markers {
+    /// A shipped marker map by name, or the path of one.
+    pub map: String,
+    /// How long a datagram may be overtaken by later ones, milliseconds of device time.
+    #[serde(deserialize_with = "reorder_window")]
+    pub reorder_window_millis: u32,
+}
+
+/// Who swings, with what.
+#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Context {
+    /// File with side, body and club.
+    pub file: Option<PathBuf>,
+}
+
+/// What is kept of the datagrams.
+#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Recording {
+    /// Folder for recordings; without one nothing is recorded.
+    pub dir: Option<PathBuf>,
+}
+
+/// Identifier of a bay: 1 to 32 of `a`–`z`, `0`–`9` and `-`.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
+#[serde(try_from = "String")]
+pub struct BayId(String);
+
+/// IANA name of a time zone. Only its form is checked: the names are the system's.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(try_from = "String")]
+pub struct Zone(String);
+
+/// Values of the command line, where given.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Flags {
+    /// Beats `udp.listen`.
+    pub udp: Option<SocketAddr>,
+    /// Beats `http.listen`.
+    pub http: Option<SocketAddr>,
+    /// Beats `markers.map`; a path is meant from the working folder.
+    pub markers: Option<String>,
+    /// Beats `context.file`.
+    pub context: Option<PathBuf>,
+    /// Beats `recording.dir`.
+    pub recording: Option<PathBuf>,
+}
+
+/// Why a configuration cannot be used: file, line, and what to do.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[error("{path}{at}: {message}", at = line.map(|l| format!(", line {l}")).unwrap_or_default())]
+pub struct ConfigError {
+    /// Stable code.
+    pub code: Code,
+    /// The file.
+    pub path: String,
+    /// Line of the file, from 1, if the mistake has one.
+    pub line: Option<usize>,
+    /// What is wrong and what to do.
+    pub message: String,
+}
+
+impl Default for Config {
+    fn default() -> Self {
+        Self::defaults()
+    }
+}
+
+impl Config {
+    /// What holds without file and flags: everything on this machine.
+    #[must_use]
+    pub fn defaults() -> Self {
+        Self {
+            version: VERSION,
+            bay: Bay::default(),
+            udp: Udp::default(),
+            http: Http::default(),
+            markers: Markers::default(),
+            context: Context::default(),
+            recording: Recording::default(),
+        }
+    }
+
+    /// Reads a file.
+    ///
+    /// # Errors
+    /// When it cannot be read, and as [`Config::from_toml`].
+    pub fn load(path: &Path) -> Result<Self, ConfigError> {
+        let text = std::fs::read_to_string(path).map_err(|e| ConfigError {
+            code: Code::ConfigUnreadable,
+            path: path.display().to_string(),
+            line: None,
+            message: e.to_string(),
+        })?;
+        Self::from_toml(&text, path)
+    }
+
+    /// Reads the text of the file at `path`; the path is for messages and relative paths.
+    ///
+    /// # Errors
+    /// Names file, line and key, and lists what is allowed.
+    pub fn from_toml(text: &str, path: &Path) -> Result<Self, ConfigError> {
+        let source = Source { text, path };
+        source.check_version()?;
+        let mut config: Self = toml::from_str(text).map_err(|e| source.refused(&e))?;
+        let folder = path.parent().unwrap_or(Path::new(""));
+        if is_path(&config.markers.map) {
+            config.markers.map = folder.join(&config.markers.map).display().to_string();
+        }
+        for named in [&mut config.context.file, &mut config.recording.dir] {
+            *named = named.take().map(|p| folder.join(p));
+        }
+        Ok(config)
+    }
+
+    /// The same with the values of the command line where it has some.
+    #[must_use]
+    pub fn with(mut self, flags: Flags) -> Self {
+        self.udp.listen = flags.udp.unwrap_or(self.udp.listen);
+        self.http.listen = flags.http.unwrap_or(self.http.listen);
+        self.markers.map = flags.markers.unwrap_or(self.markers.map);
+        self.context.file = flags.context.or(self.context.file);
+        self.recording.dir = flags.recording.or(self.recording.dir);
+        self
+    }
+
+    /// The text of a file with these values and a word on each.
+    #[must_use]
+    pub fn to_toml(&self) -> String {
+        let Self {
+            version,
+            bay,
+            udp,
+            http,
+            markers,
+            context,
+            recording,
+        } = self;
+        format!(
+            "\
+version = {version}
+
+[bay]
+# In paths and messages: 1 to 32 of a-z, 0-9 and -.
+id = {id}
+# As people say it.
+name = {name}
+# IANA time zone of the place, such as \"Europe/Berlin\".
+zone = {zone}
+
+[udp]
+# Where the capture systems send their datagrams.
+listen = \"{udp_listen}\"
+# Asked of the kernel; what it grants is reported.
+receive_buffer_bytes = {receive_buffer}
+
+[http]
+# Where the screens connect. Only this machine until access control exists.
+listen = \"{http_listen}\"
+
+[markers]
+# A shipped marker map by name, or the path of one.
+map = {map}
+# How long a datagram may be overtaken by later ones.
+reorder_window_millis = {reorder}
+
+[context]
+# Side, body and club of who swings; optional.
+{context_file}
+
+[recording]
+# Folder for recordings of the datagrams; without it nothing is recorded.
+{recording_dir}
+",
+            id = quoted(&bay.id.0),
+            name = quoted(&bay.name),
+            zone = quoted(&bay.zone.0),
+            udp_listen = udp.listen,
+            receive_buffer = udp.receive_buffer_bytes,
+            http_listen = http.listen,
+            map = quoted(&markers.map),
+            reorder = markers.reorder_window_millis,
+            context_file = optional("file", context.file.as_deref(), "context.toml"),
+            recording_dir = optional("dir", recording.dir.as_deref(), "recordings"),
+        )
+    }
+}
+
+impl Default for Bay {
+    fn default() -> Self {
+        Self {
+            id: BayId("bay".into()),
+            name: "Bay".into(),
+            zone: Zone("UTC".into()),
+        }
+    }
+}
+
+impl Default for Udp {
+    fn default() -> Self {
+        Self {
+            listen: SocketAddr::from(([127, 0, 0, 1], 47_800)),
+            receive_buffer_bytes: 8 * 1024 * 1024,
+        }
+    }
+}
+
+impl Default for Http {
+    fn default() -> Self {
+        Self {
+            listen: SocketAddr::from(([127, 0, 0, 1], 8080)),
+        }
+    }
+}
+
+impl Default for Markers {
+    fn default() -> Self {
+        Self {
+            map: "whin_32".into(),
+            reorder_window_millis: 50,
+        }
+    }
+}
+
+impl BayId {
+    /// The text.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl TryFrom<String> for BayId {
+    type Error = String;
+
+    fn try_from(id: String) -> Result<Self, String> {
+        let allowed = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
+        let good = (1..=32).contains(&id.len()) && id.chars().all(allowed);
+        let wrong = format!("`{id}` cannot name a bay: use 1 to 32 of a-z, 0-9 and -");
+        good.then_some(Self(id)).ok_or(wrong)
+    }
+}
+
+impl Zone {
+    /// The name.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl TryFrom<String> for Zone {
+    type Error = String;
+
+    fn try_from(zone: String) -> Result<Self, String> {
+        let allowed = |c: char| c.is_ascii_alphanumeric() || "_+-".contains(c);
+        let word = |w: &str| !w.is_empty() && w.chars().all(allowed);
+        let good = zone.len() <= 64 && zone.split('/').all(word);
+        let wrong =
+            format!("`{zone}` is no time zone: use an IANA name such as Europe/Berlin or UTC");
+        good.then_some(Self(zone)).ok_or(wrong)
+    }
+}
+
+fn receive_buffer<'de, D: serde::Deserializer<'de>>(from: D) -> Result<u32, D::Error> {
+    within(u32::deserialize(from)?, &RECEIVE_BUFFER_BYTES)
+}
+
+fn reorder_window<'de, D: serde::Deserializer<'de>>(from: D) -> Result<u32, D::Error> {
+    within(u32::deserialize(from)?, &REORDER_WINDOW_MILLIS)
+}
+
+fn within<E: serde::de::Error>(value: u32, range: &Range<u32>) -> Result<u32, E> {
+    let (least, most) = (range.start, range.end - 1);
+    let wrong = || E::custom(format!("{value} is outside {least} to {most}"));
+    range.contains(&value).then_some(value).ok_or_else(wrong)
+}
+
+fn is_path(map: &str) -> bool {
+    map.contains(['/', '\\']) || map.ends_with(".toml")
+}
+
+fn quoted(text: &str) -> String {
+    toml::Value::from(text).to_string()
+}
+
+/// A key with its value, or as a comment with an example.
+fn optional(key: &str, value: Option<&Path>, example: &str) -> String {
+    value.map_or_else(
+        || format!("# {key} = {}", quoted(example)),
+        |path| format!("{key} = {}", quoted(&path.display().to_string())),
+    )
+}
+
+/// A file's text, to place mistakes in it.
+struct Source<'a> {
+    text: &'a str,
+    path: &'a Path,
+}
+
+impl Source<'_> {
+    /// Before anything else: a newer file may have keys that this program cannot know.
+    fn check_version(&self) -> Result<(), ConfigError> {
+        #[derive(Deserialize)]
+        struct Versioned {
+            version: Option<Spanned<toml::Value>>,
+        }
+        let file: Versioned = toml::from_str(self.text).map_err(|e| self.refused(&e))?;
+        let Some(version) = file.version else {
+            let message =
+                format!("the version is missing: write `version = {VERSION}` as the first line");
+            return Err(self.mistake(Code::ConfigVersion, Some(0), message));
+        };
+        if version.get_ref().as_integer() == Some(VERSION) {
+            return Ok(());
+        }
+        let message = format!(
+            "`version` is {}, this program reads {VERSION}: update the program or write the file for {VERSION}",
+            version.get_ref()
+        );
+        Err(self.mistake(Code::ConfigVersion, Some(version.span().start), message))
+    }
+
+    /// The parser's refusal with the key's full name.
+    fn refused(&self, error: &toml::de::Error) -> ConfigError {
+        let at = error.span().map(|s| s.start);
+        let key = at.and_then(|at| self.key(at)).unwrap_or_default();
+        let said = error.message().replace('\n', "; ");
+        if let Some((_, allowed)) = said
+            .split_once("unknown field")
+            .and_then(|(_, rest)| rest.split_once(", "))
+        {
+            let message = format!("unknown key `{key}`, {allowed}");
+            return self.mistake(Code::ConfigUnknownKey, at, message);
+        }
+        // Read as plain TOML the text tells whether the form or a value is wrong.
+        if self.text.parse::<toml::Table>().is_err() {
+            return self.mistake(Code::ConfigSyntax, at, said);
+        }
+        self.mistake(Code::ConfigValue, at, format!("`{key}`: {said}"))
+    }
+
+    /// The dotted key on the line of byte `at`: its section, and what stands before `=`.
+    fn key(&self, at: usize) -> Option<String> {
+        let before = self.text.get(..at)?;
+        let start = before.rfind('\n').map_or(0, |n| n + 1);
+        let line = self.text.get(start..)?.lines().next()?;
+        let header = |line: &str| {
+            Some(
+                line.trim()
+                    .strip_prefix('[')?
+                    .split(']')
+                    .next()?
+                    .trim()
+                    .to_owned(),
+            )
+        };
+        if let Some(section) = header(line) {
+            return Some(section);
+        }
+        let name = line.split('=').next()?.trim();
+        let section = self.text.get(..start)?.lines().rev().find_map(header);
+        Some(section.map_or_else(|| name.to_owned(), |s| format!("{s}.{name}")))
+    }
+
+    fn mistake(&self, code: Code, at: Option<usize>, message: String) -> ConfigError {
+        let line = at
+            .and_then(|at| self.text.get(..at))
+            .map(|b| b.matches('\n').count() + 1);
+        ConfigError {
+            code,
+            path: self.path.display().to_string(),
+            line,
+            message,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,139 @@
+//! Stable codes for everything that can go wrong: the same word in an API problem, a log line, a
+//! finding on the screen and, as a number, the exit code. A code once released keeps its meaning;
+//! the text beside it may get better. How an error is shown is for others.
+//!
+//! Exit codes: 0 done, 1 a fault of the program, 2 wrong use (command line, configuration, marker
+//! map), 3 a file that cannot be used, 4 the machine or network does not allow it.
+
+use std::fmt;
+
+/// What a command returns to the shell, by kind of error.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Exit {
+    Fault = 1,
+    Usage = 2,
+    File = 3,
+    Machine = 4,
+}
+
+/// Makes the enum and its tables from one list, so that none can miss an entry.
+macro_rules! codes {
+    ($($variant:ident = $text:literal, $exit:ident, $meaning:literal;)*) => {
+        /// A stable error code. The order is no promise, the words are.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub enum Code { $(#[doc = $meaning] $variant,)* }
+
+        impl Code {
+            /// Every code.
+            pub const ALL: &'static [Self] = &[$(Self::$variant,)*];
+
+            /// The word that logs, the API and findings carry.
+            #[must_use]
+            pub fn as_str(self) -> &'static str {
+                match self { $(Self::$variant => $text,)* }
+            }
+
+            /// One line: what the code means, whatever the case at hand.
+            #[must_use]
+            pub fn meaning(self) -> &'static str {
+                match self { $(Self::$variant => $meaning,)* }
+            }
+
+            fn exit(self) -> Exit {
+                match self { $(Self::$variant => Exit::$exit,)* }
+            }
+        }
+    };
+}
+
+codes! {
+    ConfigUnreadable = "config.unreadable", Usage, "The configuration file cannot be read.";
+    ConfigSyntax = "config.syntax", Usage, "The configuration file is not valid TOML.";
+    ConfigVersion = "config.version", Usage, "The configuration has no version or one that this program does not know.";
+    ConfigUnknownKey = "config.unknown_key", Usage, "The configuration has a key that does not exist.";
+    ConfigValue = "config.value", Usage, "A value of the configuration makes no sense.";
+
+    MapUnknown = "map.unknown", Usage, "There is no marker map of this name.";
+    MapInvalid = "map.invalid", Usage, "The marker map has a mistake.";
+    MapLabelUnknown = "map.label_unknown", Usage, "The sender has labels that the marker map does not know.";
+    MapLabelAbsent = "map.label_absent", Usage, "The marker map has labels that the sender does not send.";
+    MapSpaceUnknown = "map.space_unknown", Usage, "Neither sender nor marker map says the unit or the axes.";
+    MapSpaceDisagrees = "map.space_disagrees", Usage, "Sender and marker map disagree about the axes.";
+
+    FileUnreadable = "file.unreadable", File, "A file cannot be opened or read.";
+    FileUnwritable = "file.unwritable", File, "A file cannot be created or written.";
+    C3dMalformed = "c3d.malformed", File, "A C3D file is damaged or not C3D.";
+    RecordingMalformed = "recording.malformed", File, "A file is no recording of Whin.";
+    RecordingVersion = "recording.version", File, "A recording was written by a newer program.";
+    RecordingTorn = "recording.torn", File, "A part of a recording is lost.";
+
+    PortTaken = "port.taken", Machine, "Another program uses the port.";
+    PortDenied = "port.denied", Machine, "The address cannot be listened on.";
+    UdpBufferSmall = "udp.buffer_small", Machine, "The kernel granted a smaller receive buffer than asked for.";
+    UdpGarbage = "udp.garbage", Machine, "Datagrams came that are not Whin's.";
+    UdpWrongVersion = "udp.wrong_version", Machine, "Datagrams of another major version came.";
+    UdpUnknownKind = "udp.unknown_kind", Machine, "Datagrams of an unknown kind came and were skipped.";
+    UdpMalformed = "udp.malformed", Machine, "Datagrams came that are damaged.";
+    StreamSilent = "stream.silent", Machine, "A stream has stopped.";
+    StreamUndescribed = "stream.undescribed", Machine, "A stream sends frames but has not said what they carry.";
+    StreamLost = "stream.lost", Machine, "Datagrams of a stream were lost.";
+    RecordingIncomplete = "recording.incomplete", Machine, "Datagrams are missing in a recording because the disk could not keep up.";
+    SwingFailed = "swing.failed", Fault, "The analysis of one swing failed; the bay went on.";
+    ReportUnpublished = "report.unpublished", Machine, "A report found the way to the screens full.";
+    PipelineDropped = "pipeline.dropped", Machine, "Datagrams were dropped because the analysis could not keep up.";
+
+    HttpNotLoopback = "http.not_loopback", Usage, "HTTP was asked to listen beyond this machine.";
+    HttpHostRefused = "http.host_refused", Usage, "A request named a host that is not this machine.";
+    SocketOriginRefused = "socket.origin_refused", Usage, "A page of another site tried to open the socket.";
+    SocketsFull = "socket.full", Machine, "As many screens as allowed are connected.";
+    ApiBadRequest = "api.bad_request", Usage, "The request cannot be understood.";
+    ApiNotFound = "api.not_found", Usage, "The API has no such path.";
+    ApiMethod = "api.method_not_allowed", Usage, "The path does not take this method.";
+    BayNotFound = "bay.not_found", Usage, "There is no bay of this name.";
+    SwingNotFound = "swing.not_found", Usage, "There is no swing of this identifier in memory.";
+    ReplayNotFound = "replay.not_found", Usage, "The swing has no replay in memory.";
+
+    Internal = "internal", Fault, "The program has a fault; please report it.";
+}
+
+impl Code {
+    /// What a command that fails for this reason returns to the shell; never 0.
+    #[must_use]
+    pub fn exit_code(self) -> u8 {
+        self.exit() as u8
+    }
+}
+
+impl fmt::Display for Code {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.as_str())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use super::*;
+
+    #[test]
+    fn words_are_unique_and_of_one_shape() {
+        let words: BTreeSet<_> = Code::ALL.iter().map(|c| c.as_str()).collect();
+        assert_eq!(words.len(), Code::ALL.len());
+        for word in words {
+            let allowed =
+                |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || "._".contains(c);
+            assert!(word.chars().all(allowed), "{word}");
+            assert!(word == "internal" || word.split('.').count() == 2, "{word}");
+        }
+    }
+
+    #[test]
+    fn every_code_fails_and_says_why_in_one_line() {
+        for code in Code::ALL {
+            assert_ne!(code.exit_code(), 0, "{code}");
+            let meaning = code.meaning();
+            assert!(meaning.ends_with('.') && !meaning.contains('\n'), "{code}");
+        }
+    }
+}

@@ -1,0 +1,368 @@
+//! Where the pipeline hands over to the screens: the latest picture of a bay, and a bounded queue
+//! to each screen. Nothing here waits for a screen. Sockets and HTTP are for `web`.
+//!
+//! Two kinds of messages: *reliable* ones (status, swing, health) reach every screen, in order and
+//! once, or the screen is let go and comes back for a snapshot; *poses* are newest-wins, at most 60
+//! a second.
+
+use std::collections::VecDeque;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+use axum::extract::ws::Utf8Bytes;
+use protocol::report::Report;
+use protocol::screen::{BayState, Health, Hello, Live, Message, Replay, VERSION};
+use serde::Serialize;
+use tokio::sync::{Notify, mpsc, watch};
+use tokio::time::{MissedTickBehavior, interval};
+use tracing::{debug, error};
+
+use crate::errors::Code;
+
+/// Reliable messages that a screen may be behind, half a minute of health: more and it is let go.
+const QUEUE: usize = 32;
+/// Swings and replays kept in memory.
+const SWINGS_KEPT: usize = 20;
+/// Bytes of reports in a snapshot; older ones are left to HTTP.
+const SNAPSHOT_BYTES: usize = 200 * 1024;
+/// Poses go out at most 60 times a second.
+const POSE_PERIOD: Duration = Duration::from_micros(16_667);
+
+/// What stays the same of a bay while the program runs.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Bay {
+    /// Identifier in paths and messages.
+    pub id: String,
+    /// Name as people say it.
+    pub name: String,
+    /// IANA time zone of the place.
+    pub zone: String,
+    /// Version of the program.
+    pub program: String,
+    /// What the screen says about recording.
+    pub recording: String,
+}
+
+/// The hand-over of one bay. Shared: the pipeline publishes, the server subscribes.
+pub struct Hub {
+    bay: Bay,
+    picture: Mutex<Picture>,
+    /// Newest pose of the pipeline, at its rate.
+    newest: watch::Sender<Option<Arc<Pose>>>,
+    /// Newest pose for the screens, written once, at theirs.
+    shown: watch::Sender<Option<Arc<Shown>>>,
+}
+
+/// The latest of everything, and who is told.
+struct Picture {
+    state: BayState,
+    health: Option<Health>,
+    landmarks: Arc<Vec<String>>,
+    /// Counts changes of `landmarks`.
+    landmarks_version: u64,
+    /// Oldest first.
+    swings: VecDeque<Held>,
+    replays: VecDeque<Arc<Replay>>,
+    screens: Vec<Screen>,
+}
+
+#[derive(Clone)]
+struct Held {
+    report: Arc<Report>,
+    /// Of its message.
+    bytes: usize,
+}
+
+struct Screen {
+    queue: mpsc::Sender<Utf8Bytes>,
+    fell_behind: Arc<Notify>,
+}
+
+/// A pose with the landmarks that its points stand for.
+struct Pose {
+    /// Its `landmarks` are empty.
+    live: Live,
+    landmarks: Arc<Vec<String>>,
+    landmarks_version: u64,
+}
+
+struct Shown {
+    pose: Arc<Pose>,
+    text: Utf8Bytes,
+}
+
+/// What the API tells of a bay at this moment.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BayNow {
+    /// What stays the same.
+    #[serde(flatten)]
+    pub bay: Bay,
+    /// State now.
+    pub state: BayState,
+    /// Landmarks of the live points, in their order.
+    pub landmarks: Vec<String>,
+    /// Last health, if any.
+    pub health: Option<Health>,
+}
+
+impl Hub {
+    /// A bay without signal.
+    #[must_use]
+    pub fn new(bay: Bay) -> Self {
+        let picture = Picture {
+            state: BayState::NoSignal,
+            health: None,
+            landmarks: Arc::default(),
+            landmarks_version: 0,
+            swings: VecDeque::new(),
+            replays: VecDeque::new(),
+            screens: Vec::new(),
+        };
+        Self { bay, picture: Mutex::new(picture), newest: watch::Sender::default(), shown: watch::Sender::default() }
+    }
+
+    /// What stays the same of the bay.
+    #[must_use]
+    pub fn bay(&self) -> &Bay {
+        &self.bay
+    }
+
+    /// Takes a message into the picture and queues it to every screen. Never waits: a screen whose
+    /// queue is full is let go. `Live` goes by [`Hub::live`]; `Hello` is made here and refused.
+    pub fn publish(&self, message: Message) {
+        if let Message::Live(live) = message {
+            return self.live(live);
+        }
+        let Some(text) = text(&message) else { return };
+        let mut picture = self.picture();
+        match message {
+            Message::Status(status) => picture.state = status.state,
+            Message::Health(health) => picture.health = Some(health),
+            Message::Swing(swing) => {
+                let held = Held { report: Arc::new(swing.report), bytes: text.len() };
+                if !picture.take_swing(held) {
+                    return debug!("an older revision came after a newer one: not shown");
+                }
+            }
+            Message::Hello(_) | Message::Live(_) => return debug!("a hello is not for publishing"),
+        }
+        picture.tell(&text);
+    }
+
+    /// Keeps the replay of a swing for `GET …/replay`; call it before the swing is published.
+    /// A replay of the same swing takes the place of the one before.
+    pub fn keep_replay(&self, replay: Replay) {
+        let mut picture = self.picture();
+        picture.replays.retain(|r| r.id != replay.id);
+        picture.replays.push_back(Arc::new(replay));
+        if picture.replays.len() > SWINGS_KEPT {
+            picture.replays.pop_front();
+        }
+    }
+
+    /// Shows a pose. May be called at the rate of the frames: only the newest goes out. Landmarks
+    /// are taken over where they are given; a pose with another number of points than there are
+    /// landmarks is not shown.
+    pub fn live(&self, mut live: Live) {
+        let landmarks = std::mem::take(&mut live.landmarks);
+        let mut picture = self.picture();
+        if !landmarks.is_empty() && landmarks != *picture.landmarks {
+            picture.landmarks = Arc::new(landmarks);
+            picture.landmarks_version += 1;
+        }
+        if live.points.len() != picture.landmarks.len() {
+            return debug!(points = live.points.len(), landmarks = picture.landmarks.len(), "pose does not fit its landmarks");
+        }
+        let (landmarks, landmarks_version) = (picture.landmarks.clone(), picture.landmarks_version);
+        drop(picture);
+        self.newest.send_replace(Some(Arc::new(Pose { live, landmarks, landmarks_version })));
+    }
+
+    /// Screens that are connected and keep up.
+    #[must_use]
+    pub fn screens(&self) -> usize {
+        self.picture().screens.iter().filter(|s| !s.queue.is_closed()).count()
+    }
+
+    /// The bay at this moment.
+    #[must_use]
+    pub fn now(&self) -> BayNow {
+        let picture = self.picture();
+        BayNow {
+            bay: self.bay.clone(),
+            state: picture.state,
+            landmarks: picture.landmarks.to_vec(),
+            health: picture.health.clone(),
+        }
+    }
+
+    /// The swings in memory, newest first, at most 20.
+    #[must_use]
+    pub fn swings(&self) -> Vec<Arc<Report>> {
+        self.picture().swings.iter().rev().map(|held| held.report.clone()).collect()
+    }
+
+    /// A swing in memory.
+    #[must_use]
+    pub fn swing(&self, id: &str) -> Option<Arc<Report>> {
+        let picture = self.picture();
+        picture.swings.iter().find(|held| held.report.id == id).map(|held| held.report.clone())
+    }
+
+    /// The replay of a swing, if it is in memory.
+    #[must_use]
+    pub fn replay(&self, id: &str) -> Option<Arc<Replay>> {
+        self.picture().replays.iter().find(|r| r.id == id).cloned()
+    }
+
+    /// Joins a screen: its first message is a hello with all that was published so far, the next
+    /// ones are all that is published from then on. Nothing falls between, nothing comes twice.
+    #[must_use]
+    pub fn subscribe(&self) -> Subscription {
+        let (sender, queue) = mpsc::channel(QUEUE);
+        let fell_behind = Arc::new(Notify::new());
+        let mut picture = self.picture();
+        picture.screens.push(Screen { queue: sender, fell_behind: fell_behind.clone() });
+        let (state, health) = (picture.state, picture.health.clone());
+        let (landmarks, landmarks_version) = (picture.landmarks.clone(), picture.landmarks_version);
+        let swings = picture.snapshot_swings();
+        drop(picture);
+        // Written outside the lock: a long hello must not hold the pipeline.
+        let hello = Message::Hello(Hello {
+            version: VERSION.into(),
+            program: self.bay.program.clone(),
+            bay: self.bay.id.clone(),
+            bay_name: self.bay.name.clone(),
+            recording: self.bay.recording.clone(),
+            state,
+            landmarks: landmarks.to_vec(),
+            swings: swings.iter().map(|report| (**report).clone()).collect(),
+            health,
+        });
+        let shown = self.shown.subscribe();
+        Subscription { hello: text(&hello), queue, fell_behind, shown, landmarks_version }
+    }
+
+    /// Writes the newest pose for the screens, at most 60 times a second, until dropped.
+    pub(crate) async fn pass_poses_on(&self) {
+        let mut newest = self.newest.subscribe();
+        let mut beat = interval(POSE_PERIOD);
+        beat.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        while newest.changed().await.is_ok() {
+            beat.tick().await;
+            let pose = newest.borrow_and_update().clone();
+            if self.shown.receiver_count() > 0
+                && let Some(pose) = pose
+                && let Some(text) = text(&Message::Live(pose.live.clone()))
+            {
+                self.shown.send_replace(Some(Arc::new(Shown { pose, text })));
+            }
+        }
+    }
+
+    /// A panic elsewhere must not take the screens along: every field is valid by itself.
+    fn picture(&self) -> MutexGuard<'_, Picture> {
+        self.picture.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl Picture {
+    /// Takes a report in: a revision in the place of its swing. False when it is older.
+    fn take_swing(&mut self, held: Held) -> bool {
+        let place = self.swings.iter_mut().find(|other| other.report.id == held.report.id);
+        if let Some(place) = place {
+            let newer = held.report.revision >= place.report.revision;
+            if newer {
+                *place = held;
+            }
+            return newer;
+        }
+        self.swings.push_back(held);
+        if self.swings.len() > SWINGS_KEPT {
+            self.swings.pop_front();
+        }
+        true
+    }
+
+    /// The newest reports that fit in a snapshot, oldest first.
+    fn snapshot_swings(&self) -> Vec<Arc<Report>> {
+        let mut bytes = 0;
+        let fits = |held: &&Held| {
+            bytes += held.bytes;
+            bytes <= SNAPSHOT_BYTES
+        };
+        let mut swings: Vec<_> = self.swings.iter().rev().take_while(fits).map(|h| h.report.clone()).collect();
+        swings.reverse();
+        swings
+    }
+
+    /// Queues to every screen; lets go those that are gone or behind.
+    fn tell(&mut self, text: &Utf8Bytes) {
+        self.screens.retain(|screen| {
+            let sent = screen.queue.try_send(text.clone());
+            if let Err(mpsc::error::TrySendError::Full(_)) = sent {
+                screen.fell_behind.notify_one();
+            }
+            sent.is_ok()
+        });
+    }
+}
+
+/// The messages to one screen.
+pub struct Subscription {
+    hello: Option<Utf8Bytes>,
+    queue: mpsc::Receiver<Utf8Bytes>,
+    fell_behind: Arc<Notify>,
+    shown: watch::Receiver<Option<Arc<Shown>>>,
+    /// Landmarks that the screen knows.
+    landmarks_version: u64,
+}
+
+impl Subscription {
+    /// The next message: reliable ones first, else the newest pose that was not sent yet. `None`
+    /// after the screen was let go and its queue is empty. Nothing is lost if this is dropped while
+    /// it waits.
+    pub async fn next(&mut self) -> Option<Utf8Bytes> {
+        if let Some(hello) = self.hello.take() {
+            return Some(hello);
+        }
+        loop {
+            tokio::select! {
+                biased;
+                message = self.queue.recv() => return message,
+                changed = self.shown.changed() => {
+                    changed.ok()?;
+                    if let Some(text) = self.pose() {
+                        return Some(text);
+                    }
+                }
+            }
+        }
+    }
+
+    /// Is signalled when the screen was let go because it fell behind.
+    #[must_use]
+    pub fn fell_behind(&self) -> Arc<Notify> {
+        self.fell_behind.clone()
+    }
+
+    /// The newest pose, with the landmarks if the screen does not know them.
+    fn pose(&mut self) -> Option<Utf8Bytes> {
+        let shown = self.shown.borrow_and_update().clone()?;
+        let Pose { live, landmarks, landmarks_version } = &*shown.pose;
+        if self.landmarks_version == *landmarks_version {
+            return Some(shown.text.clone());
+        }
+        self.landmarks_version = *landmarks_version;
+        text(&Message::Live(Live { landmarks: landmarks.to_vec(), ..live.clone() }))
+    }
+}
+
+fn text(message: &Message) -> Option<Utf8Bytes> {
+    let written = serde_json::to_string(message);
+    // Our own types with text keys: cannot fail.
+    written.inspect_err(|e| error!(code = %Code::Internal, "message cannot be written: {e}")).ok().map(Into::into)
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,16 @@
+//! The daemon.
+pub mod clock;
+pub mod config;
+pub mod context;
+pub mod decode;
+pub mod errors;
+pub mod feed;
+pub mod health;
+pub mod map;
+pub mod offline;
+pub mod outgoing;
+pub mod receive;
+pub mod recording;
+pub mod send;
+pub mod synthetic;
+pub mod table;

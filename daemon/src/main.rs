@@ -1,0 +1,2 @@
+//! whin
+fn main() {}

@@ -1,0 +1,177 @@
+//! Files through the same analyzer as the live path: datagram by datagram, without a socket.
+
+use std::path::Path;
+
+use analysis::analyzer::{Analyzer, Input, Output};
+use analysis::context::Context;
+use analysis::measure::Measured;
+use anyhow::{Context as _, bail};
+use protocol::c3d::{self, C3d};
+
+use crate::decode::Decoder;
+use crate::feed;
+use crate::map::MarkerMap;
+use crate::receive::Arrival;
+use crate::recording::{self, Recorded};
+
+/// Reorder window of the offline path; a file is in order.
+const REORDER_NS: i64 = 50_000_000;
+
+/// What a file gave.
+#[derive(Debug, Default)]
+pub struct Offline {
+    /// The swings, in order.
+    pub swings: Vec<Measured>,
+    /// Plain sentences about the file: oddities tolerated, labels unknown or absent.
+    pub remarks: Vec<String>,
+}
+
+/// Reads a C3D file; the error names the file.
+///
+/// # Errors
+/// When the file cannot be read or is malformed (section and byte are named).
+pub fn read_c3d(path: &Path) -> anyhow::Result<C3d> {
+    let bytes = std::fs::read(path).with_context(|| format!("cannot read {}", path.display()))?;
+    c3d::read(&bytes).with_context(|| format!("{} is not a usable C3D file", path.display()))
+}
+
+/// Measures every swing of a C3D take.
+///
+/// # Errors
+/// When the file cannot be read or sent through the datagram format, or no marker is in the map.
+pub fn analyze_c3d(path: &Path, map: MarkerMap, context: Context) -> anyhow::Result<Offline> {
+    let take = read_c3d(path)?;
+    if !take.labels.iter().any(|l| map.landmark(l).is_some()) {
+        bail!(
+            "{}: none of its {} labels ({} …) is in marker map `{}`: choose another with --markers",
+            path.display(),
+            take.labels.len(),
+            take.labels
+                .iter()
+                .take(3)
+                .cloned()
+                .collect::<Vec<_>>()
+                .join(", "),
+            map.name
+        );
+    }
+    let due = feed::of_c3d(&take, Some(&map), 1)?;
+    let arrivals = due.iter().map(|d| Arrival::Datagram {
+        received_ns: 0,
+        bytes: d.bytes.as_slice().into(),
+    });
+    let mut offline = analyze(arrivals, map, context);
+    offline.remarks.splice(0..0, take.warnings);
+    Ok(offline)
+}
+
+/// Measures every swing of a recording, with the marker map and context it brings unless others
+/// are given: the same inputs in the same order as the live bay had.
+///
+/// # Errors
+/// When the file is no recording that this program reads.
+pub fn analyze_recording(
+    path: &Path,
+    map: Option<MarkerMap>,
+    context: Option<Context>,
+) -> anyhow::Result<Offline> {
+    let mut recording = recording::read(path)?;
+    let meta = recording.meta().clone();
+    let map = map.map_or_else(
+        || MarkerMap::parse(&meta.marker_map, "in the recording"),
+        Ok,
+    )?;
+    let context = match (context, &meta.context) {
+        (Some(context), _) => context,
+        (None, Some(text)) => crate::context::parse(text).context("context in the recording")?,
+        (None, None) => Context::default(),
+    };
+    let arrivals = recording.by_ref().map(|recorded| match recorded {
+        Recorded::Datagram { arrival_ns, bytes } => Arrival::Datagram {
+            received_ns: arrival_ns,
+            bytes: bytes.into(),
+        },
+        Recorded::Tick { now_ns } => Arrival::Tick { now_ns },
+    });
+    let mut offline = analyze(arrivals, map, context);
+    offline.remarks.extend(
+        recording
+            .losses()
+            .iter()
+            .map(|l| format!("{} bytes at byte {} lost: {}", l.bytes, l.at_byte, l.why)),
+    );
+    Ok(offline)
+}
+
+/// Measures every swing of a sequence of arrivals.
+pub fn analyze(
+    arrivals: impl Iterator<Item = Arrival>,
+    map: MarkerMap,
+    context: Context,
+) -> Offline {
+    let mut decoder = Decoder::new(map);
+    let mut analyzer = Analyzer::new(told(&decoder, context), REORDER_NS);
+    let mut outputs = Vec::new();
+    let mut swings = Vec::new();
+    let mut keep = |outputs: &mut Vec<Output>| {
+        swings.extend(outputs.drain(..).filter_map(|o| {
+            if let Output::Swing(m) = o {
+                Some(*m)
+            } else {
+                None
+            }
+        }));
+    };
+    for arrival in arrivals {
+        let input = match &arrival {
+            Arrival::Datagram { received_ns, bytes } => decoder.decode(bytes, *received_ns),
+            Arrival::Tick { now_ns } => Some(Input::Tick { now_ns: *now_ns }),
+        };
+        if let Some(input) = input {
+            analyzer.push(input, &mut outputs);
+            keep(&mut outputs);
+        }
+    }
+    analyzer.finish(&mut outputs);
+    keep(&mut outputs);
+    Offline {
+        swings,
+        remarks: remarks(&decoder),
+    }
+}
+
+/// The context with what the marker map adds to it.
+#[must_use]
+pub fn told(decoder: &Decoder, mut context: Context) -> Context {
+    let map = decoder.map();
+    context.handed = context.handed.or(map.handed);
+    context.approximate = map.approximate.clone();
+    context
+}
+
+fn remarks(decoder: &Decoder) -> Vec<String> {
+    let mut remarks = Vec::new();
+    for (_, found) in decoder.findings() {
+        if !found.unknown.is_empty() {
+            remarks.push(format!(
+                "labels not in marker map `{}`: {}",
+                decoder.map().name,
+                found.unknown.join(", ")
+            ));
+        }
+        if !found.absent.is_empty() {
+            remarks.push(format!(
+                "in marker map `{}` but not in the file: {}",
+                decoder.map().name,
+                found.absent.join(", ")
+            ));
+        }
+        remarks.extend(found.frame.clone());
+    }
+    remarks.extend(
+        decoder
+            .refused()
+            .map(|(reason, n)| format!("{n} datagrams refused: {reason}")),
+    );
+    remarks
+}

@@ -1,0 +1,171 @@
+//! From the analysis to the outside: measured swings become reports, poses become points. The one
+//! place where SI and radians become the units of reports, and where both core crates meet on the
+//! way out.
+
+use std::collections::BTreeMap;
+
+use analysis::landmark::Landmark;
+use analysis::measure::Measured;
+use analysis::metrics::catalogue::{CATALOGUE, Family};
+use analysis::metrics::values::{Value, Values};
+use analysis::swing::detector::State;
+use analysis::swing::event::Event as SwingEvent;
+use protocol::report::{Event, MarkerFault, Measurement, Metric, Report, Transport};
+use protocol::screen::{BayState, Replay};
+
+/// Frames a second of a replay at most (ENGINEERING: ≤ 120 Hz).
+const REPLAY_HZ_MAX: f64 = 120.0;
+/// Stretch of a replay before address and after impact, seconds.
+const REPLAY_BEFORE_S: f64 = 0.3;
+const REPLAY_AFTER_S: f64 = 1.2;
+
+/// A report of a measured swing. The identifier comes from bay and impact time, never from a clock
+/// of this machine.
+#[must_use]
+pub fn report(bay: &str, measured: &Measured, transport: Transport) -> Report {
+    let window = &measured.prepared.window;
+    let impact = measured.prepared.swing.impact.slot;
+    let id = format!("{bay}-{:09.0}", window.seconds(impact) * 1e6);
+    Report {
+        id,
+        revision: 1,
+        measurement: measurement(measured),
+        transport,
+    }
+}
+
+/// The measured part of a report.
+#[must_use]
+pub fn measurement(measured: &Measured) -> Measurement {
+    let faults = measured.faults.iter().map(|f| MarkerFault {
+        landmark: f.landmark.name().to_owned(),
+        missing_frames: u32::try_from(f.missing).unwrap_or(u32::MAX),
+        rejected_frames: u32::try_from(f.rejected).unwrap_or(u32::MAX),
+    });
+    Measurement {
+        kind: measured.kind.name().to_owned(),
+        handed: measured.prepared.handed.name().to_owned(),
+        events: SwingEvent::ALL
+            .iter()
+            .map(|&e| (e.name().to_owned(), event(measured, e)))
+            .collect(),
+        metrics: metrics(&measured.values),
+        markers: faults.collect(),
+        notes: measured.notes.clone(),
+    }
+}
+
+fn event(measured: &Measured, event: SwingEvent) -> Event {
+    let window = &measured.prepared.window;
+    match measured.prepared.swing.slots.get(event) {
+        Some(slot) => Event {
+            time_s: Some(rounded(window.seconds(slot), 1e6)),
+            frame: Some(rounded(window.number(slot), 1e3)),
+            reason: None,
+        },
+        None => Event {
+            time_s: None,
+            frame: None,
+            reason: Some(format!("{} was not found in this swing", event.words())),
+        },
+    }
+}
+
+/// Every metric of the catalogue by identifier, in the units of people.
+#[must_use]
+pub fn metrics(values: &Values) -> BTreeMap<String, Metric> {
+    let each = |family: &'static Family| (0..family.len()).map(move |n| (family, n));
+    CATALOGUE
+        .iter()
+        .flat_map(|f| each(f))
+        .map(|(f, n)| (f.value_id(n), metric(f, values.get(f.first + n))))
+        .collect()
+}
+
+fn metric(family: &Family, value: Value) -> Metric {
+    let unit = family.unit.symbol().to_owned();
+    let shown = |v: f64| rounded(family.unit.shown(v), 1e6);
+    match value {
+        Value::Measured {
+            value,
+            change,
+            limited,
+        } => Metric {
+            value: Some(shown(value)),
+            unit,
+            change: change.map(shown),
+            reason: None,
+            limited,
+        },
+        Value::Missing(reason) => Metric {
+            value: None,
+            unit,
+            change: None,
+            reason: Some(reason),
+            limited: None,
+        },
+    }
+}
+
+/// A number rounded to a millionth (or `steps` a unit), so that reports read well and compare.
+fn rounded(value: f64, steps: f64) -> f64 {
+    (value * steps).round() / steps
+}
+
+/// The swing's pose from address to follow-through for the screens, in bay axes.
+#[must_use]
+pub fn replay(id: &str, measured: &Measured) -> Replay {
+    let prepared = &measured.prepared;
+    let window = &prepared.window;
+    let step = (window.rate_hz / REPLAY_HZ_MAX).ceil().max(1.0) as usize;
+    let from = prepared
+        .swing
+        .quiet
+        .start
+        .saturating_sub(window.slots(REPLAY_BEFORE_S));
+    let to = (prepared.swing.impact.before + window.slots(REPLAY_AFTER_S)).min(window.len());
+    let handed = prepared.handed;
+    let frames = (from..to).step_by(step).map(|slot| {
+        let point =
+            |track: &analysis::window::Track| Some(point_f32(handed.mirror_point(track[slot]?)));
+        window.tracks.iter().map(point).collect()
+    });
+    Replay {
+        id: id.to_owned(),
+        handed: handed.name().to_owned(),
+        rate_hz: window.rate_hz / step as f64,
+        start_s: window.seconds(from as f64),
+        landmarks: window
+            .landmarks
+            .iter()
+            .map(|&l| own_side(l, handed).name().to_owned())
+            .collect(),
+        frames: frames.collect(),
+    }
+}
+
+/// A landmark of the golfer frame as the golfer's own left and right again.
+fn own_side(landmark: Landmark, handed: analysis::handed::Handed) -> Landmark {
+    match handed {
+        analysis::handed::Handed::Right => landmark,
+        analysis::handed::Handed::Left => landmark.opposite(),
+    }
+}
+
+/// A point for a screen: metres to a tenth of a millimetre.
+#[must_use]
+pub fn point_f32(p: nalgebra::Point3<f64>) -> [f32; 3] {
+    [p.x, p.y, p.z].map(|v| rounded(v, 1e4) as f32)
+}
+
+/// The analysis' state in the screens' words.
+#[must_use]
+pub fn bay_state(state: State) -> BayState {
+    match state {
+        State::Waiting => BayState::Waiting,
+        State::AtAddress => BayState::AtAddress,
+        State::InMotion => BayState::InMotion,
+        State::Measuring => BayState::Measuring,
+        State::Result => BayState::Result,
+    }
+}

@@ -1,0 +1,142 @@
+//! Every thread and every queue of a bay, and their order of beginning and end.
+//!
+//! ```text
+//!  socket ─▶ receive ─▶ [arrivals] ─▶ analyze ─▶ [outgoing] ─▶ publish ─▶ hub ─▶ screens
+//!                └────▶ [recorded] ─▶ record
+//! ```
+//!
+//! Shutdown closes the source: `stop` ends *receive*, which drops its outlets; each stage works off
+//! what it has and drops its own; joins follow the flow.
+
+use std::net::UdpSocket;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread::{Builder, JoinHandle};
+
+use anyhow::{Context as _, anyhow};
+use crossbeam_channel::{Receiver, Sender, bounded};
+use protocol::report::Report;
+use protocol::screen::Message;
+
+use crate::analyze::{Bay, Outgoing, Setup};
+use crate::clock::Clock;
+use crate::decode::Decoder;
+use crate::health::{HealthBook, buffer_words};
+use crate::map::MarkerMap;
+use crate::receive::{self, Arrival, Dropped, Outlets};
+use crate::record;
+use crate::recording::Recorder;
+use crate::web::Hub;
+
+/// Datagrams between receive and analyze: about a second of a busy bay (1000 Hz markers and two
+/// plates), more than the analysis of one swing takes. Full: dropped and counted in `receive`.
+const ARRIVALS: usize = 4096;
+/// Datagrams between receive and record: several seconds of a stalled disk. Full: dropped and
+/// counted, the recording is incomplete and says so.
+const RECORDED: usize = 16_384;
+/// Messages between analyze and publish. Full: the live pose is lost (the next one comes); a report
+/// that finds it full is an error, which would take a publish thread stalled for seconds.
+const OUTGOING: usize = 256;
+
+/// What a bay needs to start.
+pub struct Start {
+    /// The bound socket of the datagrams.
+    pub socket: UdpSocket,
+    /// Receive buffer to ask for, bytes.
+    pub receive_buffer_bytes: u32,
+    /// Marker map.
+    pub map: MarkerMap,
+    /// Bay id, context, reorder window.
+    pub setup: Setup,
+    /// Recording, if one is wished.
+    pub recorder: Option<Recorder>,
+    /// Where the screens are served from.
+    pub hub: Arc<Hub>,
+    /// Also gets every report (the demo's terminal). Bounded by whoever made it; full: skipped.
+    pub reports: Option<Sender<Report>>,
+    /// The daemon's clock.
+    pub clock: Clock,
+}
+
+/// A running bay.
+#[derive(Debug)]
+pub struct Running {
+    stop: Arc<AtomicBool>,
+    receive: JoinHandle<std::io::Result<()>>,
+    rest: Vec<JoinHandle<()>>,
+}
+
+/// Starts the threads of a bay.
+///
+/// # Errors
+/// When the socket cannot be set up or a thread cannot be started.
+pub fn start(start: Start) -> anyhow::Result<Running> {
+    let Start { socket, receive_buffer_bytes, map, setup, recorder, hub, reports, clock } = start;
+    let buffer = receive::size_buffer(&socket, receive_buffer_bytes).context("the UDP socket refuses a receive buffer")?;
+    if buffer.granted < buffer.asked {
+        tracing::warn!(code = "udp.buffer_small", "{}", buffer_words(&buffer));
+    }
+    let stop = Arc::new(AtomicBool::new(false));
+    let dropped = Arc::new(Dropped::default());
+    let (arrivals_in, arrivals) = bounded(ARRIVALS);
+    let (outgoing_in, outgoing) = bounded(OUTGOING);
+    let (recorded_in, recorded) = recorder.is_some().then(|| bounded::<Arrival>(RECORDED)).unzip();
+    let mut rest = Vec::new();
+    let outlets = Outlets { analysis: arrivals_in, recording: recorded_in };
+    let receive = {
+        let (stop, dropped) = (Arc::clone(&stop), Arc::clone(&dropped));
+        named("receive", move || receive::run(&socket, clock, &outlets, &dropped, &stop))?
+    };
+    let book = HealthBook::new(setup.bay.clone(), buffer);
+    rest.push(named("analyze", move || Bay::new(setup, Decoder::new(map), book, outgoing_in, &dropped).run(&arrivals))?);
+    rest.push(named("publish", move || publish(&outgoing, &hub, reports.as_ref()))?);
+    if let (Some(recorder), Some(recorded)) = (recorder, recorded) {
+        rest.push(named("record", move || record::run(recorder, &recorded))?);
+    }
+    Ok(Running { stop, receive, rest })
+}
+
+impl Running {
+    /// Whether a thread of the bay has ended by itself, which only a fault can do.
+    #[must_use]
+    pub fn has_failed(&self) -> bool {
+        self.receive.is_finished() || self.rest.iter().any(JoinHandle::is_finished)
+    }
+
+    /// Closes the source and waits until everything is worked off.
+    ///
+    /// # Errors
+    /// When the socket had failed or a thread had panicked.
+    pub fn stop(self) -> anyhow::Result<()> {
+        self.stop.store(true, Ordering::Relaxed);
+        let received = self.receive.join().map_err(|_panic| anyhow!("the receive thread panicked"))?;
+        for thread in self.rest {
+            let name = thread.thread().name().unwrap_or_default().to_owned();
+            thread.join().map_err(|_panic| anyhow!("the {name} thread panicked"))?;
+        }
+        received.context("the UDP socket failed")
+    }
+}
+
+fn named<T: Send + 'static>(name: &str, work: impl FnOnce() -> T + Send + 'static) -> anyhow::Result<JoinHandle<T>> {
+    Builder::new().name(name.into()).spawn(work).with_context(|| format!("cannot start the {name} thread"))
+}
+
+/// Hands messages to the hub, which never blocks.
+fn publish(outgoing: &Receiver<Outgoing>, hub: &Hub, reports: Option<&Sender<Report>>) {
+    for message in outgoing {
+        match message {
+            Outgoing::Live(live) => hub.live(live),
+            Outgoing::Status(status) => hub.publish(Message::Status(status)),
+            Outgoing::Health(health) => hub.publish(Message::Health(health)),
+            Outgoing::Swing(both) => {
+                let (report, replay) = *both;
+                if let Some(reports) = reports {
+                    // Nobody may be listening any more: the screens get the report all the same.
+                    drop(reports.try_send(report.clone()));
+                }
+                hub.swing(report, replay);
+            }
+        }
+    }
+}

@@ -1,0 +1,165 @@
+//! Receive: the socket, its buffer, and the only place where live input may be dropped.
+//!
+//! Stamps every datagram with its arrival and makes ticks, so that time enters the data here and
+//! nowhere else. Does not look inside a datagram.
+
+use std::net::UdpSocket;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::time::Duration;
+
+use crossbeam_channel::{Sender, TrySendError};
+use protocol::MAX_DATAGRAM;
+use protocol::screen::ReceiveBuffer;
+
+use crate::clock::Clock;
+
+/// A tick at least this often; also how long a stop may take to be seen.
+const TICK: Duration = Duration::from_millis(100);
+
+/// What comes out of the receiver.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Arrival {
+    /// A datagram as it came.
+    Datagram {
+        /// Arrival, nanoseconds on the daemon's monotonic clock.
+        received_ns: u64,
+        /// The bytes; one more than the format allows when the datagram was longer.
+        bytes: Arc<[u8]>,
+    },
+    /// Time has passed.
+    Tick {
+        /// Nanoseconds on the daemon's monotonic clock.
+        now_ns: u64,
+    },
+}
+
+/// Counters that the receiver shares with health.
+#[derive(Debug, Default)]
+pub struct Dropped {
+    /// Datagrams that found the analysis' queue full.
+    pub analysis: AtomicU64,
+    /// Datagrams that found the recording's queue full.
+    pub recording: AtomicU64,
+}
+
+/// Asks for a receive buffer; forced past the kernel's limit where this process may. What was
+/// granted is reported as the kernel counts it, without its own bookkeeping's share.
+///
+/// # Errors
+/// When the socket refuses to be asked.
+pub fn size_buffer(socket: &UdpSocket, asked: u32) -> std::io::Result<ReceiveBuffer> {
+    let reference = socket2::SockRef::from(socket);
+    let size = asked as usize;
+    if !force_buffer(socket, size) {
+        reference.set_recv_buffer_size(size)?;
+    }
+    // Linux reports double of what it granted: the other half is its bookkeeping.
+    let share = if cfg!(target_os = "linux") { 2 } else { 1 };
+    Ok(ReceiveBuffer { asked: u64::from(asked), granted: (reference.recv_buffer_size()? / share) as u64 })
+}
+
+#[cfg(target_os = "linux")]
+fn force_buffer(socket: &UdpSocket, size: usize) -> bool {
+    nix::sys::socket::setsockopt(socket, nix::sys::socket::sockopt::RcvBufForce, &size).is_ok()
+}
+
+#[cfg(not(target_os = "linux"))]
+fn force_buffer(_socket: &UdpSocket, _size: usize) -> bool {
+    false
+}
+
+/// Where arrivals go.
+#[derive(Debug)]
+pub struct Outlets {
+    /// To the analysis; full: dropped, counted.
+    pub analysis: Sender<Arrival>,
+    /// To the recording, if there is one; full: dropped, counted, recording incomplete.
+    pub recording: Option<Sender<Arrival>>,
+}
+
+/// Receives until `stop`, then drops the outlets, so that everything downstream ends by itself.
+///
+/// # Errors
+/// When the socket fails for good.
+pub fn run(socket: &UdpSocket, clock: Clock, outlets: &Outlets, dropped: &Dropped, stop: &AtomicBool) -> std::io::Result<()> {
+    socket.set_read_timeout(Some(TICK))?;
+    // One byte more than the format allows: a longer datagram is noticed instead of cut.
+    let mut buffer = [0; MAX_DATAGRAM + 1];
+    let mut tick_due = 0;
+    while !stop.load(Ordering::Relaxed) {
+        let received = socket.recv(&mut buffer);
+        let now_ns = clock.now_ns();
+        match received {
+            Ok(length) => hand_on(Arrival::Datagram { received_ns: now_ns, bytes: buffer[..length].into() }, outlets, dropped),
+            Err(e) if passing(&e) => {}
+            Err(e) => return Err(e),
+        }
+        if now_ns >= tick_due {
+            tick_due = now_ns + TICK.as_nanos() as u64;
+            hand_on(Arrival::Tick { now_ns }, outlets, dropped);
+        }
+    }
+    Ok(())
+}
+
+/// Errors after which the socket goes on: the timeout, a signal, a neighbor's closed port.
+fn passing(error: &std::io::Error) -> bool {
+    use std::io::ErrorKind::{ConnectionRefused, ConnectionReset, Interrupted, TimedOut, WouldBlock};
+    matches!(error.kind(), WouldBlock | TimedOut | Interrupted | ConnectionRefused | ConnectionReset)
+}
+
+/// What the analysis admitted goes to the recording too, so that a replay sees the same.
+fn hand_on(arrival: Arrival, outlets: &Outlets, dropped: &Dropped) {
+    let copy = outlets.recording.as_ref().map(|recording| (recording, arrival.clone()));
+    if offer(&outlets.analysis, arrival, &dropped.analysis)
+        && let Some((recording, copy)) = copy
+    {
+        offer(recording, copy, &dropped.recording);
+    }
+}
+
+/// Whether the queue took it. A tick that finds no room is not missed: the next one comes.
+fn offer(queue: &Sender<Arrival>, arrival: Arrival, dropped: &AtomicU64) -> bool {
+    let datagram = matches!(arrival, Arrival::Datagram { .. });
+    let refused = queue.try_send(arrival);
+    // A closed queue means that the other side has ended: shutdown is under way.
+    if datagram && matches!(refused, Err(TrySendError::Full(_))) {
+        dropped.fetch_add(1, Ordering::Relaxed);
+    }
+    refused.is_ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_full_queue_drops_and_counts_and_a_stop_ends_the_loop() {
+        let socket = UdpSocket::bind("127.0.0.1:0").unwrap();
+        let to = socket.local_addr().unwrap();
+        let (analysis, arrivals) = crossbeam_channel::bounded(2);
+        let dropped = Dropped::default();
+        let stop = AtomicBool::new(false);
+        std::thread::scope(|scope| {
+            let outlets = Outlets { analysis, recording: None };
+            let (socket, dropped, stop) = (&socket, &dropped, &stop);
+            let receiving = scope.spawn(move || run(socket, Clock::start(), &outlets, dropped, stop));
+            let sender = UdpSocket::bind("127.0.0.1:0").unwrap();
+            (0..20).for_each(|i| drop(sender.send_to(&[i], to).unwrap()));
+            while dropped.analysis.load(Ordering::Relaxed) < 17 {
+                std::thread::yield_now();
+            }
+            stop.store(true, Ordering::Relaxed);
+            receiving.join().unwrap().unwrap();
+        });
+        assert_eq!(arrivals.iter().count(), 2);
+    }
+
+    #[test]
+    fn the_granted_buffer_is_reported_in_the_terms_of_the_question() {
+        let socket = UdpSocket::bind("127.0.0.1:0").unwrap();
+        let buffer = size_buffer(&socket, 100_000).unwrap();
+        assert_eq!((buffer.asked, buffer.granted), (100_000, 100_000));
+    }
+}

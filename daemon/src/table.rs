@@ -1,0 +1,79 @@
+//! A report as a table for people at a terminal.
+
+use std::fmt::Write as _;
+
+use analysis::metrics::catalogue::CATALOGUE;
+use analysis::swing::event::Event;
+use protocol::report::{Measurement, Metric};
+
+/// What every table that shows a movement ends with.
+pub const CAUTION: &str = "Warm up first. Stop on pain and see a licensed clinician. Not medical advice. \
+     Follow local rules and the equipment maker's instructions.";
+
+/// One swing as text: events, then metrics in the catalogue's order, then what limits them.
+#[must_use]
+pub fn swing(number: usize, measurement: &Measurement) -> String {
+    let mut out = String::new();
+    // Writing to a String cannot fail.
+    let _ = writeln!(out, "Swing {number}: {}, {}-handed", measurement.kind, measurement.handed);
+    let _ = writeln!(out, "\n  {:<24} {:>10} {:>10}", "event", "time s", "frame");
+    for event in Event::ALL {
+        let _ = writeln!(out, "  {}", event_line(event.name(), measurement));
+    }
+    let _ = writeln!(out, "\n  {:<40} {:>10} {:<6} {:>10}", "metric", "value", "unit", "change");
+    let mut reasons: Vec<&str> = Vec::new();
+    for family in CATALOGUE {
+        for n in 0..family.len() {
+            let id = family.value_id(n);
+            if let Some(metric) = measurement.metrics.get(&id) {
+                let _ = writeln!(out, "  {}", metric_line(&id, metric, &mut reasons));
+            }
+        }
+    }
+    for (n, reason) in reasons.iter().enumerate() {
+        let _ = writeln!(out, "  [{}] {reason}", n + 1);
+    }
+    for fault in &measurement.markers {
+        let _ = writeln!(
+            out,
+            "  marker {}: missing in {} frames, rejected in {}",
+            fault.landmark, fault.missing_frames, fault.rejected_frames
+        );
+    }
+    for note in &measurement.notes {
+        let _ = writeln!(out, "  {note}");
+    }
+    out
+}
+
+fn event_line(name: &str, measurement: &Measurement) -> String {
+    match measurement.events.get(name).map(|e| (e.time_s, e.frame)) {
+        Some((Some(time), Some(frame))) => format!("{name:<24} {time:>10.4} {frame:>10.2}"),
+        _ => format!("{name:<24} {:>10} {:>10}", "—", "—"),
+    }
+}
+
+/// A line with a number in brackets that points to the reason or limit below the table.
+fn metric_line<'a>(id: &str, metric: &'a Metric, reasons: &mut Vec<&'a str>) -> String {
+    let mark = metric.reason.as_deref().or(metric.limited.as_deref()).map(|words| {
+        let known = reasons.iter().position(|r| *r == words);
+        known.unwrap_or_else(|| {
+            reasons.push(words);
+            reasons.len() - 1
+        }) + 1
+    });
+    let mark = mark.map(|n| format!(" [{n}]")).unwrap_or_default();
+    let value = metric.value.map_or_else(|| "—".to_owned(), |v| number(v, &metric.unit));
+    let change = metric.change.map(|c| format!("{:+.1}", c)).unwrap_or_default();
+    format!("{id:<40} {value:>10} {:<6} {change:>10}{mark}", metric.unit)
+}
+
+/// As many decimals as the unit deserves.
+fn number(value: f64, unit: &str) -> String {
+    let decimals = match unit {
+        "m" | "s" => 3,
+        "ratio" | "m/s" => 2,
+        _ => 1,
+    };
+    format!("{value:.decimals$}")
+}

@@ -1,0 +1,109 @@
+//! The paths of the server and what they answer. `openapi.json` describes each of them; a test
+//! keeps the two together.
+
+use std::sync::Arc;
+
+use axum::Json;
+use axum::extract::{Path, State};
+use axum::http::header::CONTENT_TYPE;
+use axum::response::{IntoResponse, Response};
+use axum::routing::{MethodRouter, get};
+use protocol::report::Report;
+use protocol::screen::{BayState, Swing};
+use serde::Serialize;
+
+use super::problem::Problem;
+use super::server::Shared;
+use super::socket;
+use crate::errors::Code;
+use crate::hub::Hub;
+
+/// The OpenAPI document, as served.
+pub(super) const OPENAPI: &str = include_str!("openapi.json");
+
+/// Every path but those of static files. Fixed paths and identifiers only; all are read only.
+pub(super) const ROUTES: &[(&str, fn() -> MethodRouter<Shared>)] = &[
+    ("/ws", || get(socket::open)),
+    ("/healthz", || get(healthz)),
+    ("/api/v1/openapi.json", || get(openapi)),
+    ("/api/v1/bays", || get(bays)),
+    ("/api/v1/bays/{bay}", || get(bay)),
+    ("/api/v1/bays/{bay}/swings", || get(swings)),
+    ("/api/v1/bays/{bay}/swings/{id}", || get(swing)),
+    ("/api/v1/bays/{bay}/swings/{id}/replay", || get(replay)),
+];
+
+#[derive(Serialize)]
+struct Alive {
+    status: &'static str,
+}
+
+#[derive(Serialize)]
+struct Bays<'a> {
+    bays: [Listed<'a>; 1],
+}
+
+#[derive(Serialize)]
+struct Listed<'a> {
+    id: &'a str,
+    name: &'a str,
+    state: BayState,
+}
+
+#[derive(Serialize)]
+struct Swings<'a> {
+    bay: &'a str,
+    /// Newest first.
+    swings: Vec<&'a Report>,
+}
+
+async fn healthz() -> Response {
+    Json(Alive { status: "ok" }).into_response()
+}
+
+async fn openapi() -> Response {
+    ([(CONTENT_TYPE, "application/json")], OPENAPI).into_response()
+}
+
+async fn bays(State(site): State<Shared>) -> Response {
+    let now = site.hub.now();
+    let listed = Listed { id: &now.bay.id, name: &now.bay.name, state: now.state };
+    Json(Bays { bays: [listed] }).into_response()
+}
+
+async fn bay(State(site): State<Shared>, Path(bay): Path<String>) -> Result<Response, Problem> {
+    let hub = hub(&site, &bay)?;
+    Ok(Json(hub.now()).into_response())
+}
+
+async fn swings(State(site): State<Shared>, Path(bay): Path<String>) -> Result<Response, Problem> {
+    let held = hub(&site, &bay)?.swings();
+    let swings = held.iter().map(|report| &**report).collect();
+    Ok(Json(Swings { bay: &bay, swings }).into_response())
+}
+
+async fn swing(State(site): State<Shared>, Path((bay, id)): Path<(String, String)>) -> Result<Response, Problem> {
+    let report = held(hub(&site, &bay)?, &id)?;
+    Ok(Json(Swing { bay, report: (*report).clone() }).into_response())
+}
+
+async fn replay(State(site): State<Shared>, Path((bay, id)): Path<(String, String)>) -> Result<Response, Problem> {
+    let hub = hub(&site, &bay)?;
+    held(hub, &id)?;
+    let missing = || Problem::not_found(Code::ReplayNotFound, format!("swing `{id}` of bay `{bay}` has no replay in memory"));
+    Ok(Json(&*hub.replay(&id).ok_or_else(missing)?).into_response())
+}
+
+fn hub<'a>(site: &'a Shared, bay: &str) -> Result<&'a Hub, Problem> {
+    let own = &site.hub.bay().id;
+    let missing = || Problem::not_found(Code::BayNotFound, format!("there is no bay `{bay}`, only `{own}`"));
+    (own == bay).then_some(&*site.hub).ok_or_else(missing)
+}
+
+fn held(hub: &Hub, id: &str) -> Result<Arc<Report>, Problem> {
+    let bay = &hub.bay().id;
+    hub.swing(id).ok_or_else(|| {
+        let detail = format!("bay `{bay}` has no swing `{id}` among the last 20");
+        Problem::not_found(Code::SwingNotFound, detail)
+    })
+}

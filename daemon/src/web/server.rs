@@ -1,0 +1,110 @@
+//! The server: routes put together, run until told to stop.
+
+use std::future::Future;
+use std::io;
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::Router;
+use axum::extract::{Request, State};
+use axum::http::header::CACHE_CONTROL;
+use axum::http::HeaderValue;
+use axum::middleware::{from_fn, map_response};
+use axum::response::{IntoResponse, Response};
+use axum::serve::ListenerExt;
+use tokio::net::TcpListener;
+use tokio::sync::{Semaphore, watch};
+use tokio::time::{sleep, timeout};
+use tracing::{debug, warn};
+
+use super::api::ROUTES;
+use super::guard::guard;
+use super::problem::{Problem, for_refusals};
+use super::statics::Statics;
+use crate::errors::Code;
+use crate::hub::Hub;
+
+/// Screens at the same time; each may hold a few MiB of the kernel's buffers.
+const SCREENS_MAX: u32 = 64;
+/// After the stop: how long requests and screens may take to end.
+const STOP_LIMIT: Duration = Duration::from_secs(3);
+
+/// What handlers share.
+pub(super) type Shared = Arc<Site>;
+
+pub(super) struct Site {
+    pub(super) hub: Arc<Hub>,
+    pub(super) statics: Statics,
+    /// Turns true once: screens say goodbye.
+    pub(super) closing: watch::Receiver<bool>,
+    /// A place for each screen.
+    pub(super) seats: Arc<Semaphore>,
+}
+
+/// Serves the bay on a bound socket until `stop` is done; then screens are closed with the reason
+/// "closing" and requests get three seconds to end. Whoever binds the socket first asks
+/// [`require_loopback`](super::require_loopback).
+///
+/// # Errors
+/// When the socket fails.
+pub async fn serve<S>(listener: TcpListener, hub: Arc<Hub>, statics: Statics, stop: S) -> io::Result<()>
+where
+    S: Future<Output = ()> + Send + 'static,
+{
+    let (closing, closes) = watch::channel(false);
+    let seats = Arc::new(Semaphore::new(SCREENS_MAX as usize));
+    let site = Site { hub: hub.clone(), statics, closing: closes.clone(), seats: seats.clone() };
+    let stopped = async move {
+        stop.await;
+        closing.send_replace(true);
+    };
+    // Small messages must not wait for others to fill a packet.
+    let listener = listener.tap_io(|stream| {
+        stream.set_nodelay(true).unwrap_or_else(|e| debug!("no TCP_NODELAY: {e}"));
+    });
+    let server = axum::serve(listener, router(Arc::new(site))).with_graceful_shutdown(stopped);
+    tokio::select! {
+        ended = server => ended?,
+        () = hub.pass_poses_on() => {}
+        () = too_late(closes) => debug!("requests were still open at the end"),
+    }
+    // All places free: every screen has been told and is gone.
+    if timeout(STOP_LIMIT, seats.acquire_many(SCREENS_MAX)).await.is_err() {
+        warn!("screens were still open at the end");
+    }
+    Ok(())
+}
+
+/// Done when requests have had their time after the stop.
+async fn too_late(mut closes: watch::Receiver<bool>) {
+    // The sender is never dropped before it has sent, save with the server itself.
+    closes.wait_for(|closing| *closing).await.ok();
+    sleep(STOP_LIMIT).await;
+}
+
+fn router(site: Shared) -> Router {
+    let routes = ROUTES.iter().fold(Router::new(), |router, (path, method)| router.route(path, method()));
+    routes
+        .method_not_allowed_fallback(async || Problem::method())
+        .layer(from_fn(for_refusals))
+        .layer(map_response(not_stored))
+        .fallback(anything_else)
+        .layer(from_fn(guard))
+        .with_state(site)
+}
+
+/// What the API answers changes at any moment.
+async fn not_stored(mut response: Response) -> Response {
+    response.headers_mut().insert(CACHE_CONTROL, HeaderValue::from_static("no-store"));
+    response
+}
+
+/// Static files; a path under `/api` that does not exist is a problem, not a page.
+async fn anything_else(State(site): State<Shared>, request: Request) -> Response {
+    let path = request.uri().path();
+    if path == "/api" || path.starts_with("/api/") {
+        let detail = format!("there is no `{path}`: see /api/v1/openapi.json");
+        return Problem::not_found(Code::ApiNotFound, detail).into_response();
+    }
+    site.statics.answer(request.method(), path)
+}

@@ -1,0 +1,59 @@
+// What the screen knows: one plain object and a pure function per message of `protocol/src/screen.rs`.
+// No drawing and no network here.
+
+/** Major version of the messages that this screen understands. */
+export const MAJOR = 1;
+const SWINGS_KEPT = 20;
+
+/** Before the first message. */
+export const initial = Object.freeze({
+  linked: false, problem: null, bay: null, bayName: "", recording: "", state: "no_signal",
+  landmarks: [], swings: [], health: null, live: null,
+});
+
+/** The screen after the line came or went. */
+export function link(screen, linked) {
+  return { ...screen, linked, live: linked ? screen.live : null };
+}
+
+/** The screen after one message; what it does not know it leaves aside. */
+export function apply(screen, message) {
+  if (message.type === "hello") return hello(screen, message);
+  if (screen.problem || message.bay !== screen.bay) return screen;
+  switch (message.type) {
+    case "status": return { ...screen, state: message.state };
+    case "live": return live(screen, message);
+    case "swing": return { ...screen, swings: withReport(screen.swings, message) };
+    case "health": return { ...screen, health: message };
+    default: return screen;
+  }
+}
+
+/** The swing on show: the last one that was hit, or `null`. */
+export function lastSwing(screen) {
+  return screen.swings.at(-1) ?? null;
+}
+
+function hello(screen, message) {
+  const theirs = String(message.version);
+  if (Number.parseInt(theirs, 10) !== MAJOR) {
+    return { ...initial, linked: true, problem: `this screen speaks version ${MAJOR}, the bay speaks ${theirs}: load the page again` };
+  }
+  return {
+    linked: true, problem: null, bay: message.bay, bayName: message.bay_name,
+    recording: message.recording, state: message.state, landmarks: message.landmarks,
+    swings: message.swings, health: message.health, live: null,
+  };
+}
+
+function live(screen, message) {
+  const landmarks = message.landmarks?.length ? message.landmarks : screen.landmarks;
+  return { ...screen, landmarks, live: { timeS: message.time_s, points: message.points } };
+}
+
+// A later revision takes the place of its swing; a swing that is not on the list is a new one.
+function withReport(swings, report) {
+  const at = swings.findIndex((s) => s.id === report.id);
+  if (at < 0) return [...swings, report].slice(-SWINGS_KEPT);
+  return report.revision < swings[at].revision ? swings : swings.with(at, report);
+}

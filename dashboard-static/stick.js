@@ -1,0 +1,313 @@
+// Two fixed cameras and the drawing of a figure on a 2D canvas. What there is to draw comes from
+// body.js; when it is drawn is decided by replay.js.
+
+import { add, along, cross, dot, scale, sub, unit } from "./vector.js";
+
+export const COLORS = { ground: "#101418", ink: "#F2F4F5", dim: "#A7B1BA", pelvis: "#CC79A7", thorax: "#E69F00" };
+// The same ink and the panel behind the figure (style.css --raised) as numbers, for mixing.
+const INK = [0xf2, 0xf4, 0xf5];
+const PANEL = [0x18, 0x1e, 0x24];
+// Looking a little down, so that a plate's top shows and its rotation reads.
+const PITCH = 0.16;
+const CAMERA_DISTANCE = 7;
+const HATCH_STEP = 6;
+
+/**
+ * A fixed camera. Face on looks at the golfer from across the ball; along the target line stands
+ * behind the golfer's trail side. A left-handed golfer faces the other way: the camera changes sides.
+ * @param {"face_on"|"along_line"} kind
+ * @param {"right"|"left"} handed
+ */
+export function camera(kind, handed) {
+  const s = handed === "left" ? -1 : 1;
+  const level = kind === "face_on" ? [0, 0, s] : [-1, 0, 0];
+  const back = add(scale(level, Math.cos(PITCH)), [0, Math.sin(PITCH), 0]);
+  const right = unit(cross([0, 1, 0], level));
+  return { kind, back, right, up: cross(back, right), center: [0, 0.9, 0] };
+}
+
+/** A point as seen by a camera: [right, up] in metres at the center's distance, and nearness. */
+export function look(view, point) {
+  const p = sub(point, view.center);
+  const near = dot(p, view.back);
+  const k = CAMERA_DISTANCE / (CAMERA_DISTANCE - near);
+  return [dot(p, view.right) * k, dot(p, view.up) * k, near, k];
+}
+
+/** The rectangle in metres that holds all points as a camera sees them. */
+export function extent(view, points, margin) {
+  const box = { left: Infinity, right: -Infinity, bottom: Infinity, top: -Infinity };
+  for (const point of points) {
+    const [x, y] = look(view, point);
+    box.left = Math.min(box.left, x - margin);
+    box.right = Math.max(box.right, x + margin);
+    box.bottom = Math.min(box.bottom, y - margin);
+    box.top = Math.max(box.top, y + margin);
+  }
+  return box;
+}
+
+/** A canvas with its camera: knows where a point of the bay falls on it, in CSS pixels. */
+export class Stage {
+  constructor(canvas, view) {
+    this.canvas = canvas;
+    this.view = view;
+    this.context = canvas.getContext("2d");
+    this.scale = 100;
+    this.offset = [0, 0];
+  }
+
+  /** Centers `box` (metres, from `extent`) with `pixelsPerMetre`; its bottom stands on the canvas's. */
+  frame(box, pixelsPerMetre) {
+    this.scale = pixelsPerMetre;
+    const { clientWidth: w, clientHeight: h } = this.canvas;
+    this.offset = [w / 2 - ((box.left + box.right) / 2) * pixelsPerMetre, h + box.bottom * pixelsPerMetre];
+  }
+
+  place(point) {
+    const [x, y, near, k] = look(this.view, point);
+    return { x: this.offset[0] + x * this.scale, y: this.offset[1] - y * this.scale, near, k: k * this.scale };
+  }
+
+  clear() {
+    const ratio = window.devicePixelRatio || 1;
+    const [w, h] = [Math.round(this.canvas.clientWidth * ratio), Math.round(this.canvas.clientHeight * ratio)];
+    if (this.canvas.width !== w || this.canvas.height !== h) [this.canvas.width, this.canvas.height] = [w, h];
+    this.context.setTransform(ratio, 0, 0, ratio, 0, 0);
+    this.context.clearRect(0, 0, w, h);
+    this.hatch ??= hatchPattern(this.context, COLORS.ink, COLORS.ground);
+  }
+}
+
+/** Draws the shapes of a pose, far ones first. */
+export function drawFigure(stage, shapes) {
+  const painters = { capsule: drawCapsule, plate: drawPlate, ball: drawBall, club: drawClub };
+  const sorted = shapes.map((shape) => [nearness(stage.view, shape), shape]).sort((p, q) => p[0] - q[0]);
+  for (const [, shape] of sorted) painters[shape.kind](stage, shape);
+}
+
+/** Draws where the club head has been: newest part strong, older parts fading out. */
+export function drawPath(stage, points) {
+  const c = stage.context;
+  c.lineCap = "round";
+  for (let i = 1; i < points.length; i++) {
+    const fresh = i / points.length;
+    const [a, b] = [stage.place(points[i - 1]), stage.place(points[i])];
+    c.strokeStyle = faded(0.6 * fresh * fresh);
+    c.lineWidth = 1 + 3 * fresh;
+    line(c, [a, b]);
+  }
+}
+
+// Mixed with the panel instead of see-through: overlapping ends would show as beads.
+function faded(share) {
+  const [r, g, b] = PANEL.map((from, i) => Math.round(from + (INK[i] - from) * share));
+  return `rgb(${r} ${g} ${b})`;
+}
+
+/** A small ring where the club head rested at address. */
+export function drawRest(stage, point) {
+  const { x, y, k } = stage.place(point);
+  circle(stage.context, x, y, Math.max(3, 0.022 * k));
+  stage.context.lineWidth = 2;
+  stage.context.strokeStyle = COLORS.dim;
+  stage.context.stroke();
+}
+
+/** Writes "lead" and "trail" under the feet (where they stand apart). */
+export function drawFootWords(stage, shapes, size) {
+  const c = stage.context;
+  c.font = `${size}px ${getComputedStyle(stage.canvas).fontFamily}`;
+  c.textBaseline = "top";
+  c.fillStyle = COLORS.ink;
+  const feet = shapes.filter((s) => s.foot).map((s) => footPlace(stage, s));
+  const middle = feet.reduce((sum, foot) => sum + foot.x, 0) / feet.length;
+  for (const foot of feet) {
+    // Outward from the middle: feet that stand close keep their words apart.
+    c.textAlign = foot.x < middle ? "right" : "left";
+    c.fillText(foot.side, foot.x + (foot.x < middle ? 0.03 : -0.03) * foot.k, foot.y + 0.06 * foot.k);
+  }
+}
+
+// Where a foot's word belongs: below its lower end.
+function footPlace(stage, { side, center, a, b }) {
+  const [heel, toe] = [stage.place(center ?? a), stage.place(center ?? b)];
+  return { side, x: heel.x, y: Math.max(heel.y, toe.y), k: heel.k };
+}
+
+function nearness(view, shape) {
+  const points = { capsule: () => [shape.a, shape.b], plate: () => [shape.center], ball: () => [shape.center], club: () => shape.line };
+  const all = points[shape.kind]();
+  return (shape.bias ?? 0) + all.reduce((sum, p) => sum + look(view, p)[2], 0) / all.length;
+}
+
+function drawCapsule(stage, { a, b, ra, rb, side }) {
+  const [p, q] = [stage.place(a), stage.place(b)];
+  capsulePath(stage.context, p, q, ra * p.k, rb * q.k);
+  paint(stage, side);
+}
+
+function drawBall(stage, { center, radius, side, front }) {
+  const c = stage.context;
+  const { x, y, k } = stage.place(center);
+  circle(c, x, y, radius * k);
+  if (side === "ghost") {
+    c.setLineDash([5, 6]);
+    c.lineWidth = 2;
+    c.strokeStyle = COLORS.dim;
+    c.stroke();
+    c.setLineDash([]);
+    return;
+  }
+  paint(stage, side);
+  if (front) drawNose(stage, center, front, radius);
+}
+
+// A short bar on the front of the head, so that it is seen which way it looks.
+function drawNose(stage, center, front, radius) {
+  const ahead = unit(sub(front, center));
+  const [p, q] = [stage.place(along(center, radius * 0.9, ahead)), stage.place(along(center, radius * 1.18, ahead))];
+  stage.context.strokeStyle = COLORS.dim;
+  stage.context.lineWidth = 0.04 * p.k;
+  stage.context.lineCap = "round";
+  line(stage.context, [p, q]);
+}
+
+function drawClub(stage, { line: points, head }) {
+  const c = stage.context;
+  c.lineCap = c.lineJoin = "round";
+  const places = points.map((p) => stage.place(p));
+  const thick = Math.max(3, 0.022 * stage.scale);
+  // A dark edge first: the club stays apart from the limbs behind it.
+  for (const [color, width] of [[COLORS.ground, thick + 4], [COLORS.ink, thick]]) {
+    c.strokeStyle = color;
+    c.lineWidth = width;
+    line(c, places);
+    if (head.length < 2) continue;
+    c.lineWidth = width + 0.018 * stage.scale;
+    polygon(c, head.map((p) => stage.place(p)));
+    c.fillStyle = color;
+    c.fill();
+    c.stroke();
+  }
+}
+
+// A plate is a thin box. Its front is bright with a middle line, its back is dark and hatched: that
+// tells open from closed even where both look equally narrow.
+function drawPlate(stage, plate) {
+  for (const face of plateFaces(plate)) {
+    const spots = face.corners.map((p) => stage.place(p));
+    if (turnsAway(spots)) continue;
+    polygon(stage.context, spots);
+    fillFace(stage, plate.tone, face.name);
+    if (face.name === "front") drawMiddle(stage, plate);
+  }
+}
+
+function fillFace(stage, tone, name) {
+  const c = stage.context;
+  c.globalAlpha = 1;
+  c.fillStyle = COLORS.ground;
+  c.fill();
+  c.globalAlpha = { front: 1, back: 0.34, side: 0.6, top: 0.78 }[name];
+  c.fillStyle = COLORS[tone];
+  c.fill();
+  c.globalAlpha = 1;
+  c.lineJoin = "round";
+  c.lineWidth = 2;
+  c.strokeStyle = name === "back" ? COLORS[tone] : COLORS.ground;
+  c.stroke();
+}
+
+function drawMiddle(stage, { center, up, front, half }) {
+  const middle = along(center, half[2], front);
+  stage.context.strokeStyle = COLORS.ground;
+  stage.context.lineWidth = Math.max(2, 0.014 * stage.scale);
+  line(stage.context, [stage.place(along(middle, 0.75 * half[1], up)), stage.place(along(middle, -0.75 * half[1], up))]);
+}
+
+function plateFaces(plate) {
+  const at = (r, u, f) => plateCorner(plate, r, u, f);
+  return [
+    { name: "front", corners: [at(-1, 1, 1), at(1, 1, 1), at(1, -1, 1), at(-1, -1, 1)] },
+    { name: "back", corners: [at(1, 1, -1), at(-1, 1, -1), at(-1, -1, -1), at(1, -1, -1)] },
+    { name: "side", corners: [at(1, 1, 1), at(1, 1, -1), at(1, -1, -1), at(1, -1, 1)] },
+    { name: "side", corners: [at(-1, 1, -1), at(-1, 1, 1), at(-1, -1, 1), at(-1, -1, -1)] },
+    { name: "top", corners: [at(-1, 1, -1), at(1, 1, -1), at(1, 1, 1), at(-1, 1, 1)] },
+    { name: "top", corners: [at(-1, -1, 1), at(1, -1, 1), at(1, -1, -1), at(-1, -1, -1)] },
+  ];
+}
+
+function plateCorner({ center, right, up, front, half, taper }, r, u, f) {
+  const width = half[0] * (u > 0 ? 1 : taper);
+  return along(along(along(center, r * width, right), u * half[1], up), f * half[2], front);
+}
+
+// Corners go around a face so that, seen from outside, its signed area on screen has one sign.
+function turnsAway(spots) {
+  let twice = 0;
+  spots.forEach((p, i) => {
+    const q = spots[(i + 1) % spots.length];
+    twice += p.x * q.y - q.x * p.y;
+  });
+  return twice > 0;
+}
+
+function paint(stage, side) {
+  const c = stage.context;
+  c.fillStyle = { lead: COLORS.ink, trail: stage.hatch, middle: "#5C6670" }[side];
+  c.fill();
+  // Dark edge between overlapping limbs; the hatched side also needs a light outline to have a shape.
+  c.lineWidth = side === "trail" ? 2 : 1.5;
+  c.strokeStyle = side === "trail" ? COLORS.ink : COLORS.ground;
+  c.stroke();
+}
+
+function hatchPattern(context, ink, ground) {
+  const ratio = window.devicePixelRatio || 1;
+  const tile = document.createElement("canvas");
+  const size = Math.round(HATCH_STEP * ratio);
+  tile.width = tile.height = size;
+  const t = tile.getContext("2d");
+  t.fillStyle = ground;
+  t.fillRect(0, 0, size, size);
+  t.strokeStyle = ink;
+  t.lineWidth = size * 0.3;
+  // Three parallel strokes: the corners of the tile meet without a break.
+  for (const shift of [-size, 0, size]) line(t, [{ x: shift - 1, y: size + 1 }, { x: shift + size + 1, y: -1 }]);
+  const pattern = context.createPattern(tile, "repeat");
+  pattern.setTransform(new DOMMatrix().scale(1 / ratio));
+  return pattern;
+}
+
+function capsulePath(c, p, q, rp, rq) {
+  const distance = Math.hypot(q.x - p.x, q.y - p.y);
+  if (distance <= Math.abs(rp - rq)) {
+    const big = rp > rq ? p : q;
+    circle(c, big.x, big.y, Math.max(rp, rq));
+    return;
+  }
+  const heading = Math.atan2(q.y - p.y, q.x - p.x);
+  const spread = Math.acos((rp - rq) / distance);
+  c.beginPath();
+  c.arc(p.x, p.y, rp, heading + spread, heading - spread + 2 * Math.PI);
+  c.arc(q.x, q.y, rq, heading - spread, heading + spread);
+  c.closePath();
+}
+
+function circle(c, x, y, radius) {
+  c.beginPath();
+  c.arc(x, y, radius, 0, 2 * Math.PI);
+}
+
+function polygon(c, spots) {
+  c.beginPath();
+  spots.forEach((p) => c.lineTo(p.x, p.y));
+  c.closePath();
+}
+
+function line(c, spots) {
+  c.beginPath();
+  spots.forEach((p) => c.lineTo(p.x, p.y));
+  c.stroke();
+}

@@ -1,0 +1,93 @@
+//! The report of one swing as it crosses a boundary: to the screens, into the archive and out of
+//! `--json`. One shape for all three.
+//!
+//! A report has two parts. [`Measurement`] depends on the recorded motion only: the same
+//! datagrams give the same bytes at any pace. [`Transport`] says how the data got here.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+/// One swing: what was measured and how the data arrived.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Report {
+    /// Stable identifier, derived from the swing's impact on the device clock.
+    pub id: String,
+    /// Counts up when the same swing is reported again with more data.
+    pub revision: u32,
+    /// What was measured.
+    pub measurement: Measurement,
+    /// How the data arrived.
+    pub transport: Transport,
+}
+
+/// What was measured: a pure function of the recorded motion.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Measurement {
+    /// What the movement was: `shot`, `rehearsal`, or `swing` (ball unknown).
+    pub kind: String,
+    /// `right` or `left`.
+    pub handed: String,
+    /// Events by name (METRICS: `takeaway_start`, `address`, …).
+    pub events: BTreeMap<String, Event>,
+    /// Every metric of the catalogue by identifier.
+    pub metrics: BTreeMap<String, Metric>,
+    /// Markers that were bad in this swing, by landmark name.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub markers: Vec<MarkerFault>,
+    /// Plain sentences: how impact was found, what was assumed.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub notes: Vec<String>,
+}
+
+/// One event: its time, or why it has none.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Event {
+    /// Seconds on the sender's device clock (from the first frame of a file).
+    pub time_s: Option<f64>,
+    /// The same instant as a frame number with its fraction; 0 is the first frame.
+    pub frame: Option<f64>,
+    /// Why there is no time.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
+}
+
+/// One metric: a value with its unit, or why there is none.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Metric {
+    /// The value in `unit`; `null` when not measured.
+    pub value: Option<f64>,
+    /// Unit of `value` and `change`: `deg`, `m`, `m/s`, `s`, `ms`, `ratio`, `deg/s`.
+    pub unit: String,
+    /// The change since address, for values that are read at an event.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub change: Option<f64>,
+    /// Why it was not measured.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
+    /// What limits the value, when something does (a substitute, a filled gap).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limited: Option<String>,
+}
+
+/// A marker that could not be trusted over part of a swing.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MarkerFault {
+    /// Landmark name.
+    pub landmark: String,
+    /// Frames of the swing in which the marker was not seen.
+    pub missing_frames: u32,
+    /// Frames in which it was seen but rejected as an outlier.
+    pub rejected_frames: u32,
+}
+
+/// How the data arrived. Never compared between runs.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Transport {
+    /// Arrival of the datagram that completed the report, nanoseconds since the daemon started.
+    pub completed_at_ns: Option<u64>,
+    /// Frames of the swing's window that never arrived complete.
+    pub frames_lost: u64,
+    /// Frames in the swing's window.
+    pub frames: u64,
+}

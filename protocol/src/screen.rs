@@ -1,0 +1,194 @@
+//! Messages from the daemon to its screens, over WebSocket as JSON text, one object a message.
+//!
+//! Every message names the bay. A client gets [`Message::Hello`] first, with a snapshot; fields
+//! that it does not know it ignores; a different major [`VERSION`] it refuses.
+
+use serde::{Deserialize, Serialize};
+
+use crate::report::Report;
+
+/// Version of the screen messages: `major.minor`. Additive within a major.
+pub const VERSION: &str = "1.0";
+
+/// One message to a screen.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "type", rename_all = "snake_case")]
+pub enum Message {
+    /// First message of a connection: versions and a snapshot.
+    Hello(Hello),
+    /// The bay changed state.
+    Status(Status),
+    /// The newest pose, at most 60 times a second; a slow client gets the newest only.
+    Live(Live),
+    /// A swing was measured.
+    Swing(Swing),
+    /// Streams, once a second.
+    Health(Health),
+}
+
+/// What a new client needs to draw the screen at once.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Hello {
+    /// [`VERSION`] of the messages that follow.
+    pub version: String,
+    /// Version of the program.
+    pub program: String,
+    /// Bay id.
+    pub bay: String,
+    /// Name of the bay as people say it.
+    pub bay_name: String,
+    /// What the screen says about recording (no student with consent: not recorded).
+    pub recording: String,
+    /// State now.
+    pub state: BayState,
+    /// Landmarks of the live points, in their order.
+    pub landmarks: Vec<String>,
+    /// The last swings, oldest first, at most 20; short form is the same form.
+    pub swings: Vec<Report>,
+    /// Last health, if any.
+    pub health: Option<Health>,
+}
+
+/// State of a bay as the screen words it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum BayState {
+    /// No frames arrive.
+    NoSignal,
+    /// Frames arrive, nobody stands at address.
+    Waiting,
+    /// The club rests at address.
+    AtAddress,
+    /// The club moves from address.
+    InMotion,
+    /// A swing has passed impact and is being measured.
+    Measuring,
+    /// A result is shown.
+    Result,
+}
+
+/// The bay changed state.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Status {
+    /// Bay id.
+    pub bay: String,
+    /// New state.
+    pub state: BayState,
+    /// Device time of the change in seconds, if the state came from data.
+    pub time_s: Option<f64>,
+}
+
+/// The newest pose.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Live {
+    /// Bay id.
+    pub bay: String,
+    /// Device time in seconds.
+    pub time_s: f64,
+    /// Landmarks of `points`, in order. In every message, because a slow client misses some.
+    pub landmarks: Vec<String>,
+    /// One point a landmark in bay axes, metres (X target, Y up, Z); `null` when not seen.
+    pub points: Vec<Option<[f32; 3]>>,
+}
+
+/// A swing was measured.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Swing {
+    /// Bay id.
+    pub bay: String,
+    /// The report.
+    #[serde(flatten)]
+    pub report: Report,
+}
+
+/// Streams and queues of a bay.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Health {
+    /// Bay id.
+    pub bay: String,
+    /// One entry a stream, by stream id.
+    pub streams: Vec<StreamHealth>,
+    /// Plain findings with what to do, worst first; empty when all is well.
+    pub findings: Vec<Finding>,
+    /// Receive buffer of the socket in bytes: asked for and granted.
+    pub receive_buffer: ReceiveBuffer,
+    /// Datagrams dropped because the analysis could not keep up.
+    pub dropped: u64,
+    /// Datagrams that were refused, by reason.
+    pub refused: Vec<Refused>,
+}
+
+/// Counters of one stream since its sender (re)started.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StreamHealth {
+    /// Stream id.
+    pub stream: u32,
+    /// What it carries: `markers`, `forces`, `trigger`, `unknown`.
+    pub content: String,
+    /// Frames, blocks or pulses a second, by the described rate (device) …
+    pub rate_hz: Option<f64>,
+    /// … and as seen over the last second of arrivals.
+    pub seen_hz: f64,
+    /// Datagrams received.
+    pub received: u64,
+    /// Sequence numbers that never came.
+    pub lost: u64,
+    /// Datagrams that came twice.
+    pub duplicate: u64,
+    /// Datagrams that came after their place was given up.
+    pub late: u64,
+    /// Datagrams that came out of order but in time.
+    pub reordered: u64,
+    /// Lost ÷ (received + lost) over the last ten seconds of device time, percent.
+    pub loss_percent: f64,
+    /// Landmarks not seen in the newest frame, of how many.
+    pub hidden: Vec<String>,
+    /// Landmarks described.
+    pub landmarks: u32,
+}
+
+/// A finding with what to do.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Finding {
+    /// Stable code.
+    pub code: String,
+    /// `info`, `warning` or `error`.
+    pub severity: String,
+    /// What is wrong and what to do.
+    pub text: String,
+}
+
+/// Receive buffer of the UDP socket, bytes.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ReceiveBuffer {
+    /// Asked for.
+    pub asked: u64,
+    /// Granted by the kernel.
+    pub granted: u64,
+}
+
+/// Datagrams that were refused for one reason.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Refused {
+    /// Why, in words.
+    pub reason: String,
+    /// How many since the start.
+    pub count: u64,
+}
+
+/// The body of `GET /api/v1/bays/{bay}/swings/{id}/replay`: the pose of a swing's window.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Replay {
+    /// Swing id.
+    pub id: String,
+    /// `right` or `left`.
+    pub handed: String,
+    /// Frames a second in `frames`, at most 120.
+    pub rate_hz: f64,
+    /// Device time of the first frame, seconds.
+    pub start_s: f64,
+    /// Landmarks in the order of the points.
+    pub landmarks: Vec<String>,
+    /// One list of points a frame, in bay axes, metres; `null` when not known.
+    pub frames: Vec<Vec<Option<[f32; 3]>>>,
+}

@@ -1,0 +1,124 @@
+"""A headless Chromium driven over WebDriver (W3C) with the standard library alone.
+
+Needs the Debian packages `chromium` and `chromium-driver`. Says nothing about our screens: what they
+must show is in bay.py.
+"""
+
+import base64
+import json
+import os
+import re
+import shutil
+import subprocess
+import tempfile
+import urllib.request
+
+FLAGS = [
+    "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--hide-scrollbars",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-first-run",
+    "--disable-default-apps", "--mute-audio",
+]
+
+
+class Browser:
+    """One browser window with a fresh profile; a context manager."""
+
+    def __init__(self, width, height):
+        self.profile = tempfile.mkdtemp(prefix="whin-browser-")
+        self.driver = subprocess.Popen(
+            [need("chromedriver", "chromium-driver"), "--port=0"],
+            stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
+        try:
+            self.base = f"http://127.0.0.1:{self._port()}"
+            self.session = self._call("POST", "/session", capabilities(self.profile))["sessionId"]
+            self.resize(width, height)
+            # Leave the browser's own first page, and forget what it loaded.
+            self.open("about:blank")
+            self.console(), self.requests()
+        except BaseException:
+            self.driver.kill()
+            raise
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        try:
+            self._call("DELETE", f"/session/{self.session}")
+        finally:
+            self.driver.terminate()
+            self.driver.wait(10)
+            shutil.rmtree(self.profile, ignore_errors=True)
+
+    def open(self, url):
+        self._do("POST", "url", {"url": url})
+
+    def resize(self, width, height):
+        """The size of the page itself, whatever the window's frame takes."""
+        self.cdp("Emulation.setDeviceMetricsOverride",
+                 {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": False})
+
+    def reduce_motion(self):
+        self.cdp("Emulation.setEmulatedMedia",
+                 {"features": [{"name": "prefers-reduced-motion", "value": "reduce"}]})
+
+    def run(self, script, *args):
+        """Runs a function body in the page and returns its result."""
+        return self._do("POST", "execute/sync", {"script": script, "args": list(args)})
+
+    def screenshot(self, path):
+        with open(path, "wb") as out:
+            out.write(base64.b64decode(self._do("GET", "screenshot")))
+
+    def console(self):
+        """Console lines since the last call: [(level, text)]."""
+        return [(e["level"], e["message"]) for e in self._do("POST", "se/log", {"type": "browser"})]
+
+    def requests(self):
+        """Addresses asked for since the last call, web sockets included."""
+        urls = []
+        for entry in self._do("POST", "se/log", {"type": "performance"}):
+            message = json.loads(entry["message"])["message"]
+            if message["method"] == "Network.requestWillBeSent":
+                urls.append(message["params"]["request"]["url"])
+            if message["method"] == "Network.webSocketCreated":
+                urls.append(message["params"]["url"])
+        return urls
+
+    def cdp(self, command, params):
+        return self._do("POST", "goog/cdp/execute", {"cmd": command, "params": params})
+
+    def _do(self, method, path, body=None):
+        return self._call(method, f"/session/{self.session}/{path}", body)
+
+    def _call(self, method, path, body=None):
+        data = None if body is None else json.dumps(body).encode()
+        request = urllib.request.Request(self.base + path, data, {"Content-Type": "application/json"}, method=method)
+        # An empty proxy table: the driver is on this machine whatever the environment says.
+        opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+        try:
+            with opener.open(request, timeout=60) as answer:
+                return json.load(answer)["value"]
+        except urllib.error.HTTPError as error:
+            raise RuntimeError(f"{method} {path}: {error.read().decode()[:400]}") from error
+
+    def _port(self):
+        for line in self.driver.stdout:
+            found = re.search(r"started successfully on port (\d+)", line)
+            if found:
+                return found.group(1)
+        raise RuntimeError("chromedriver ended without naming its port")
+
+
+def capabilities(profile):
+    options = {"args": [*FLAGS, f"--user-data-dir={profile}"], "binary": need("chromium", "chromium")}
+    return {"capabilities": {"alwaysMatch": {
+        "browserName": "chrome", "goog:chromeOptions": options,
+        "goog:loggingPrefs": {"browser": "ALL", "performance": "ALL"}}}}
+
+
+def need(program, package):
+    found = os.environ.get(f"WHIN_{program.upper()}") or shutil.which(program)
+    if not found:
+        raise SystemExit(f"{program} is missing: install the Debian package {package}")
+    return found
