@@ -23,7 +23,7 @@ export function render(screen, units) {
   renderState(screen);
   renderNumbers(lastSwing(screen), units);
   renderHealth(screen.linked ? screen.health : null);
-  say(byId("bay-name"), screen.bayName && `Bay ${screen.bayName}`);
+  say(byId("bay-name"), screen.bayName);
   say(byId("recording"), screen.recording);
 }
 

@@ -4,7 +4,7 @@
 
 use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, Stdio};
 
 use serde_json::Value;
 
@@ -36,7 +36,7 @@ pub(crate) fn bay_shows(url: &str, expected: &Path, screenshot: &Path) {
 /// # Panics
 /// When the loss is not shown or explained, or the screen does not come back.
 pub(crate) fn bay_survives_loss(url: &str, take_away: impl FnOnce(), bring_back: impl FnOnce()) {
-    let mut running = script("browser/lost.py")
+    let mut running = support::python_command("browser/lost.py")
         .arg(url)
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
@@ -53,15 +53,6 @@ pub(crate) fn bay_survives_loss(url: &str, take_away: impl FnOnce(), bring_back:
     said.read_line(&mut verdict).expect("a verdict");
     assert!(running.wait().expect("it ends").success());
     passed("lost.py", &verdict);
-}
-
-// Like `support::python`, but left running to be talked with.
-fn script(name: &str) -> Command {
-    let python = std::env::var_os("WHIN_PYTHON")
-        .map_or_else(|| support::top().join("target/venv/bin/python"), Into::into);
-    let mut command = Command::new(python);
-    command.arg(Path::new(env!("CARGO_MANIFEST_DIR")).join(name));
-    command
 }
 
 fn expect_line(said: &mut impl BufRead, word: &str) {

@@ -1,5 +1,6 @@
 //! End-to-end tests: one binary, one module a subject. `support` finds what the tests need (the
-//! program, the recordings, the Python with the reference libraries) and says what is missing.
+//! recordings, the Python with the reference libraries, the program) and says what is missing;
+//! `bay` runs the program and listens to it.
 
 #![allow(
     clippy::unwrap_used,
@@ -9,6 +10,17 @@
     reason = "tests: a failed step is a failed test, and what was skipped is said"
 )]
 
+mod bay;
+mod browser;
 mod c3d;
+mod demo;
+mod golfer;
+mod live;
+mod network;
+mod recording;
+mod reference;
+mod refusals;
+mod screen;
 mod support;
+mod tidy;
 mod wire;

@@ -28,8 +28,16 @@ fn entries() -> Vec<Recorded> {
     let entry = |n: u64| {
         let time = n * 2_000_000;
         let bytes = (0..n % 400).map(|k| (n * 31 + k * k) as u8).collect();
-        let tick = n.is_multiple_of(5).then_some(Recorded::Tick { now_ns: time });
-        [Some(Recorded::Datagram { arrival_ns: time, bytes }), tick]
+        let tick = n
+            .is_multiple_of(5)
+            .then_some(Recorded::Tick { now_ns: time });
+        [
+            Some(Recorded::Datagram {
+                arrival_ns: time,
+                bytes,
+            }),
+            tick,
+        ]
     };
     (0..1000).flat_map(entry).flatten().collect()
 }
@@ -79,7 +87,10 @@ fn the_reference_library_reads_what_we_write() {
     write(&path);
     let file = listed(&path);
     assert_eq!(file["torn"], Value::Null);
-    assert_eq!(file["entries"], entries().iter().map(printed).collect::<Value>());
+    assert_eq!(
+        file["entries"],
+        entries().iter().map(printed).collect::<Value>()
+    );
     assert_eq!(file["channel"], json!(["datagrams", "x-whin-batch"]));
     let metadata = &file["metadata"];
     assert_eq!(metadata["name"], "whin");
@@ -89,12 +100,19 @@ fn the_reference_library_reads_what_we_write() {
     assert_eq!(metadata["context"], Value::Null);
     let batches = file["log_times"].as_array().unwrap();
     assert_eq!(file["summary"]["messages"], batches.len());
-    assert!((30..=60).contains(&batches.len()), "two seconds are {} batches", batches.len());
+    assert!(
+        (30..=60).contains(&batches.len()),
+        "two seconds are {} batches",
+        batches.len()
+    );
     assert_eq!(batches[0], ZERO_UTC_NS);
     // Device times before 0 have no place in MCAP: the first second falls back to the arrival.
     assert_eq!(file["publish_times"][0], ZERO_UTC_NS);
     let last = file["publish_times"].as_array().unwrap().last().unwrap();
-    assert!(last.as_u64().unwrap() < 1_000_000_000, "device time, not a date");
+    assert!(
+        last.as_u64().unwrap() < 1_000_000_000,
+        "device time, not a date"
+    );
 }
 
 #[test]

@@ -1,8 +1,11 @@
 //! Where the tests find the outside: recordings, the reference Python, the program under test.
 //! `tests/run` sets the variables; a bare `cargo test` falls back to sensible places.
 
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 use std::process::Command;
+
+use serde_json::Value;
 
 /// Top of the checkout.
 pub(crate) fn top() -> PathBuf {
@@ -29,24 +32,63 @@ pub(crate) fn data() -> Option<PathBuf> {
     None
 }
 
-/// Runs a Python script of `tests/` with the reference libraries and returns its standard output.
-pub(crate) fn python(script: &str, args: &[&std::ffi::OsStr]) -> String {
+/// The program under test: `WHIN_BIN`, else the one in the target folder of a release or debug build.
+pub(crate) fn whin() -> Command {
+    let built = ["release", "debug"].map(|profile| top().join("target").join(profile).join("whin"));
+    let named = std::env::var_os("WHIN_BIN").map(PathBuf::from);
+    let program = named.into_iter().chain(built).find(|p| p.is_file());
+    Command::new(
+        program.expect("no program to test: run `bash tests/run` (or build and set WHIN_BIN)"),
+    )
+}
+
+/// Runs the program to its end: exit code, standard output, standard error.
+pub(crate) fn run_whin(args: &[&OsStr]) -> (i32, String, String) {
+    let out = whin().args(args).output().expect("the program starts");
+    let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+    (
+        out.status.code().expect("it ended by itself"),
+        text(&out.stdout),
+        text(&out.stderr),
+    )
+}
+
+/// `whin analyze FILE --markers MAP --json` as JSON.
+pub(crate) fn analyze(file: &Path, extra: &[&str]) -> Value {
+    let mut args: Vec<&OsStr> = vec!["analyze".as_ref(), file.as_os_str(), "--json".as_ref()];
+    args.extend(extra.iter().map(OsStr::new));
+    let (code, out, err) = run_whin(&args);
+    assert_eq!(code, 0, "{err}");
+    serde_json::from_str(&out).expect("JSON on standard output")
+}
+
+/// A Python script of `tests/` with the reference libraries, ready to start.
+pub(crate) fn python_command(script: &str) -> Command {
     let python = std::env::var_os("WHIN_PYTHON")
         .map_or_else(|| top().join("target/venv/bin/python"), PathBuf::from);
-    let out = Command::new(&python)
-        .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join(script))
-        .args(args)
-        .output()
-        .unwrap_or_else(|e| {
-            panic!(
-                "{} does not start ({e}): run `bash tests/run`",
-                python.display()
-            )
-        });
+    let mut command = Command::new(python);
+    command.arg(Path::new(env!("CARGO_MANIFEST_DIR")).join(script));
+    command
+}
+
+/// Runs a Python script of `tests/` and returns its standard output.
+pub(crate) fn python(script: &str, args: &[&OsStr]) -> String {
+    let out = python_command(script).args(args).output();
+    let out = out.unwrap_or_else(|e| panic!("no Python for {script} ({e}): run `bash tests/run`"));
     assert!(
         out.status.success(),
         "{script}: {}",
         String::from_utf8_lossy(&out.stderr)
     );
     String::from_utf8_lossy(&out.stdout).into_owned()
+}
+
+/// A folder of this test alone, emptied.
+pub(crate) fn scratch(name: &str) -> PathBuf {
+    let dir = std::env::temp_dir().join(format!("whin-test-{}-{name}", std::process::id()));
+    if dir.exists() {
+        std::fs::remove_dir_all(&dir).expect("the old folder goes");
+    }
+    std::fs::create_dir_all(&dir).expect("a folder in the system's temporary place");
+    dir
 }

@@ -5,18 +5,15 @@
 //! pass. It ends at *measure*: bands, leaks and change are functions over stored values.
 
 use std::collections::BTreeMap;
-use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use nalgebra::Point3;
-
-use crate::assemble::{Assembler, FramePart};
+use crate::assemble::FramePart;
 use crate::context::Context;
 use crate::frame::{CaptureFrame, MarkerLayout};
-use crate::history::{Continuity, History};
 use crate::landmark::Landmark;
-use crate::measure::{Measured, measure};
+use crate::markers::Markers;
+use crate::measure::Measured;
 use crate::stream::{Counters, Place, Sequencer};
-use crate::swing::detector::{Detector, LEAD_NS, Pass, State};
+use crate::swing::detector::State;
 
 /// Streams that one bay accepts; a further one is refused and counted.
 pub const STREAMS_MAX: usize = 16;
@@ -71,7 +68,12 @@ pub enum Output {
     /// A frame in order, for the live view.
     Pose(CaptureFrame),
     /// A swing was measured.
-    Swing(Box<Measured>),
+    Swing {
+        /// Epoch of the sender: with the device time of impact it names the swing.
+        epoch: u32,
+        /// What was measured.
+        measured: Box<Measured>,
+    },
     /// The analysis of one pass panicked: a fault of the program that costs this swing only.
     Failed {
         /// Device time of the pass, nanoseconds.
@@ -102,21 +104,12 @@ pub struct StreamStatus {
     pub hidden: Vec<Landmark>,
 }
 
-/// One marker stream from assembled frame to swing.
-#[derive(Debug)]
-struct Markers {
-    assembler: Assembler,
-    history: History,
-    detector: Detector,
-    hidden: Vec<Landmark>,
-    frames: u64,
-}
-
 #[derive(Debug)]
 struct Stream {
     sequencer: Sequencer<Content>,
     layouts: BTreeMap<u32, MarkerLayout>,
     markers: Option<Markers>,
+    epoch: u32,
     content: &'static str,
     undescribed: u64,
     heard_ns: u64,
@@ -187,7 +180,7 @@ impl Analyzer {
     #[must_use]
     pub fn landmarks(&self) -> &[Landmark] {
         let markers = self.streams.values().find_map(|s| s.markers.as_ref());
-        markers.map_or(&[], |m| m.assembler.landmarks())
+        markers.map_or(&[], |m| m.landmarks())
     }
 
     /// Datagrams refused because there were too many streams.
@@ -203,6 +196,10 @@ impl Analyzer {
         }
         if !self.silent && self.streams.values().all(quiet) {
             self.silent = true;
+            self.streams
+                .values_mut()
+                .filter_map(|s| s.markers.as_mut())
+                .for_each(Markers::fall_silent);
             out.push(Output::Silent);
         }
     }
@@ -214,6 +211,7 @@ impl Stream {
             sequencer: Sequencer::new(window_ns),
             layouts: BTreeMap::new(),
             markers: None,
+            epoch: 0,
             content: "unknown",
             undescribed: 0,
             heard_ns: 0,
@@ -227,6 +225,7 @@ impl Stream {
             self.markers = None;
             self.undescribed = 0;
         }
+        self.epoch = place.epoch;
         let mut ordered = Vec::new();
         self.sequencer.push(place, content, &mut ordered);
         self.take(ordered, context, out);
@@ -260,11 +259,7 @@ impl Stream {
             self.layouts.pop_first();
         }
         // A changed meaning of the columns: what was seen before cannot go on.
-        if let Some(markers) = self
-            .markers
-            .as_mut()
-            .filter(|m| m.assembler.layout().id == layout.id)
-        {
+        if let Some(markers) = self.markers.as_mut().filter(|m| m.layout().id == layout.id) {
             markers.finish(context, out);
             self.markers = None;
         }
@@ -276,21 +271,19 @@ impl Stream {
         if self
             .markers
             .as_ref()
-            .is_none_or(|m| m.assembler.layout().id != part.layout)
+            .is_none_or(|m| m.layout().id != part.layout)
         {
             let Some(layout) = self.layouts.get(&part.layout) else {
                 self.undescribed += 1;
                 return;
             };
-            let fresh = Markers::new(layout.clone());
+            let fresh = Markers::new(layout.clone(), self.epoch);
             if let Some(mut old) = self.markers.replace(fresh) {
                 old.finish(context, out);
             }
         }
         if let Some(markers) = &mut self.markers {
-            let mut frames = Vec::new();
-            markers.assembler.push(part, &mut frames);
-            markers.take(frames, context, out);
+            markers.push(part, context, out);
         }
     }
 
@@ -298,100 +291,13 @@ impl Stream {
         let markers = self.markers.as_ref();
         StreamStatus {
             content: self.content,
-            rate_hz: markers.map(|m| m.assembler.layout().rate_hz),
+            rate_hz: markers.map(|m| m.layout().rate_hz),
             counters: self.sequencer.counters(),
             undescribed: self.undescribed,
-            incomplete: markers.map_or(0, |m| m.assembler.incomplete()),
-            frames: markers.map_or(0, |m| m.frames),
-            landmarks: markers
-                .map(|m| m.assembler.landmarks().to_vec())
-                .unwrap_or_default(),
-            hidden: markers.map(|m| m.hidden.clone()).unwrap_or_default(),
+            incomplete: markers.map_or(0, |m| m.incomplete()),
+            frames: markers.map_or(0, Markers::frames),
+            landmarks: markers.map(|m| m.landmarks().to_vec()).unwrap_or_default(),
+            hidden: markers.map(|m| m.hidden().to_vec()).unwrap_or_default(),
         }
-    }
-}
-
-impl Markers {
-    fn new(layout: MarkerLayout) -> Self {
-        let detector = Detector::new(layout.rate_hz);
-        Self {
-            assembler: Assembler::new(layout),
-            history: History::default(),
-            detector,
-            hidden: Vec::new(),
-            frames: 0,
-        }
-    }
-
-    fn take(&mut self, frames: Vec<CaptureFrame>, context: &Context, out: &mut Vec<Output>) {
-        for frame in frames {
-            let rate_hz = self.assembler.layout().rate_hz;
-            let landmarks = self.assembler.landmarks();
-            self.frames += 1;
-            self.hidden.clear();
-            self.hidden.extend(
-                landmarks
-                    .iter()
-                    .zip(&frame.points)
-                    .filter(|(_, p)| p.is_none())
-                    .map(|(l, _)| *l),
-            );
-            if self.history.push(frame.clone(), rate_hz) == Continuity::Broken {
-                self.detector = Detector::new(rate_hz);
-            }
-            let before = self.detector.state();
-            let due = self.detector.push(&frame, self.assembler.landmarks());
-            let time_ns = frame.time_ns;
-            out.push(Output::Pose(frame));
-            if self.detector.state() != before {
-                out.push(Output::State {
-                    state: self.detector.state(),
-                    time_ns,
-                });
-            }
-            if let Some(pass) = due {
-                self.look(pass, time_ns, context, out);
-            }
-        }
-    }
-
-    fn finish(&mut self, context: &Context, out: &mut Vec<Output>) {
-        let mut frames = Vec::new();
-        self.assembler.flush(&mut frames);
-        self.take(frames, context, out);
-        if let Some(pass) = self.detector.take_open_pass() {
-            self.look(pass, i64::MAX, context, out);
-        }
-    }
-
-    /// The exact look at the window of a pass.
-    fn look(&mut self, pass: Pass, until_ns: i64, context: &Context, out: &mut Vec<Output>) {
-        let layout = self.assembler.layout();
-        let from_ns = pass.time_ns.saturating_sub(LEAD_NS);
-        let window = self.history.window(
-            from_ns,
-            until_ns,
-            self.assembler.landmarks(),
-            layout.rate_hz,
-        );
-        let ball: Option<Point3<f64>> = layout.ball_center;
-        let measured = window.and_then(|w| {
-            let near = usize::try_from(pass.number.saturating_sub(w.first_number)).ok()?;
-            // Pure functions of owned data: nothing half-changed survives an unwinding.
-            let attempt = AssertUnwindSafe(|| measure(&w, near, ball, context).ok());
-            catch_unwind(attempt).unwrap_or_else(|_panic| {
-                out.push(Output::Failed {
-                    time_ns: pass.time_ns,
-                });
-                None
-            })
-        });
-        self.detector.judged(measured.is_some());
-        let state = self.detector.state();
-        out.extend(measured.map(|m| Output::Swing(Box::new(m))));
-        out.push(Output::State {
-            state,
-            time_ns: pass.time_ns,
-        });
     }
 }

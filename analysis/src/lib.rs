@@ -15,6 +15,7 @@ pub mod frame;
 pub mod handed;
 pub mod history;
 pub mod landmark;
+pub mod markers;
 pub mod measure;
 pub mod metrics;
 pub mod signal;

@@ -66,8 +66,17 @@ pub struct Bay<'a> {
 impl<'a> Bay<'a> {
     /// A bay that hands on to `outgoing`.
     #[must_use]
-    pub fn new(setup: Setup, decoder: Decoder, book: HealthBook, outgoing: Sender<Outgoing>, dropped: &'a Dropped) -> Self {
-        let analyzer = Analyzer::new(told(&decoder, setup.context.clone()), setup.reorder_window_ns);
+    pub fn new(
+        setup: Setup,
+        decoder: Decoder,
+        book: HealthBook,
+        outgoing: Sender<Outgoing>,
+        dropped: &'a Dropped,
+    ) -> Self {
+        let analyzer = Analyzer::new(
+            told(&decoder, setup.context.clone()),
+            setup.reorder_window_ns,
+        );
         Self {
             setup,
             decoder,
@@ -112,9 +121,11 @@ impl<'a> Bay<'a> {
         for output in std::mem::take(&mut self.outputs) {
             match output {
                 Output::Pose(frame) => self.pose(&frame),
-                Output::State { state, time_ns } => self.state(outgoing::bay_state(state), Some(time_ns)),
+                Output::State { state, time_ns } => {
+                    self.state(outgoing::bay_state(state), Some(time_ns))
+                }
                 Output::Silent => self.state(BayState::NoSignal, None),
-                Output::Swing(measured) => self.swing(&measured),
+                Output::Swing { epoch, measured } => self.swing(epoch, &measured),
                 Output::Failed { time_ns } => {
                     error!(code = %Code::SwingFailed, time_s = time_ns as f64 * 1e-9, "the analysis of one swing failed");
                 }
@@ -126,7 +137,9 @@ impl<'a> Bay<'a> {
                 analysis: self.dropped.analysis.load(Ordering::Relaxed),
                 recording: self.dropped.recording.load(Ordering::Relaxed),
             };
-            let page = self.book.page(self.now_ns, &self.analyzer, &self.decoder, drops);
+            let page = self
+                .book
+                .page(self.now_ns, &self.analyzer, &self.decoder, drops);
             self.offer(Outgoing::Health(page));
         }
     }
@@ -140,25 +153,38 @@ impl<'a> Bay<'a> {
         let live = Live {
             bay: self.setup.bay.clone(),
             time_s: frame.time_ns as f64 * 1e-9,
-            landmarks: self.analyzer.landmarks().iter().map(|l| l.name().to_owned()).collect(),
-            points: frame.points.iter().map(|p| p.map(outgoing::point_f32)).collect(),
+            landmarks: self
+                .analyzer
+                .landmarks()
+                .iter()
+                .map(|l| l.name().to_owned())
+                .collect(),
+            points: frame
+                .points
+                .iter()
+                .map(|p| p.map(outgoing::point_f32))
+                .collect(),
         };
         self.offer(Outgoing::Live(live));
     }
 
     fn state(&mut self, state: BayState, time_ns: Option<i64>) {
-        let status = Status { bay: self.setup.bay.clone(), state, time_s: time_ns.map(|t| t as f64 * 1e-9) };
+        let status = Status {
+            bay: self.setup.bay.clone(),
+            state,
+            time_s: time_ns.map(|t| t as f64 * 1e-9),
+        };
         self.offer(Outgoing::Status(status));
     }
 
-    fn swing(&mut self, measured: &Measured) {
+    fn swing(&mut self, epoch: u32, measured: &Measured) {
         let window = &measured.prepared.window;
         let transport = Transport {
             completed_at_ns: Some(self.now_ns),
             frames_lost: window.lost as u64,
             frames: window.len() as u64,
         };
-        let report = outgoing::report(&self.setup.bay, measured, transport);
+        let report = outgoing::report((&self.setup.bay, epoch), measured, transport);
         info!(swing = %report.id, kind = %report.measurement.kind, "swing measured");
         let replay = outgoing::replay(&report.id, measured);
         if !self.offer(Outgoing::Swing(Box::new((report, replay)))) {

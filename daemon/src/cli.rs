@@ -9,7 +9,10 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 /// Whin measures golf swings from live markers: it finds each swing by itself, computes its events
 /// and metrics, and shows them on the bay's screen seconds after the shot.
 #[derive(Debug, Parser)]
-#[command(version, after_help = "Examples:\n  whin demo\n  whin serve --markers club_led\n  whin send take.c3d --to 127.0.0.1:47800 --markers club_led\n  whin analyze take.c3d --markers club_led --json")]
+#[command(
+    version,
+    after_help = "Examples:\n  whin demo\n  whin serve --markers club_led\n  whin send take.c3d --to 127.0.0.1:47800 --markers club_led\n  whin analyze take.c3d --markers club_led --json"
+)]
 pub struct Cli {
     /// What to do.
     #[command(subcommand)]
@@ -135,8 +138,8 @@ pub struct Synthesize {
     #[arg(long, value_parser = club)]
     pub club: Option<analysis::forward::Club>,
     /// How the ball is met.
-    #[arg(long, value_parser = ball)]
-    pub ball: Option<analysis::forward::Ball>,
+    #[arg(long, value_enum, default_value_t = Strike::Centered)]
+    pub ball: Strike,
     /// Club head speed at impact, m/s.
     #[arg(long, value_parser = positive)]
     pub speed: Option<f64>,
@@ -196,6 +199,29 @@ impl Side {
     }
 }
 
+/// How the ball is met, as an option.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Strike {
+    /// In the middle of the face.
+    Centered,
+    /// Toward heel or toe.
+    OffCenter,
+    /// Not at all.
+    Missed,
+}
+
+impl Strike {
+    /// The golfer's parameter.
+    #[must_use]
+    pub fn ball(self) -> analysis::forward::Ball {
+        match self {
+            Self::Centered => analysis::forward::Ball::Centered,
+            Self::OffCenter => analysis::forward::Ball::OffCenter,
+            Self::Missed => analysis::forward::Ball::Missed,
+        }
+    }
+}
+
 fn positive(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(v) if v.is_finite() && v > 0.0 => Ok(v),
@@ -204,24 +230,35 @@ fn positive(text: &str) -> Result<f64, String> {
 }
 
 fn address(text: &str) -> Result<SocketAddr, String> {
-    let mut found = text.to_socket_addrs().map_err(|e| format!("host and port are needed, like 127.0.0.1:47800 ({e})"))?;
-    found.next().ok_or_else(|| format!("`{text}` has no address"))
+    let mut found = text
+        .to_socket_addrs()
+        .map_err(|e| format!("host and port are needed, like 127.0.0.1:47800 ({e})"))?;
+    found
+        .next()
+        .ok_or_else(|| format!("`{text}` has no address"))
 }
 
 /// A value by its name, or a message that lists the names.
 fn by_name<T: Copy>(all: &[T], name: impl Fn(T) -> &'static str, text: &str) -> Result<T, String> {
     let names = || all.iter().map(|&v| name(v)).collect::<Vec<_>>().join(", ");
-    all.iter().copied().find(|&v| name(v) == text).ok_or_else(|| format!("one of {} is needed", names()))
+    all.iter()
+        .copied()
+        .find(|&v| name(v) == text)
+        .ok_or_else(|| format!("one of {} is needed", names()))
 }
 
 fn style(text: &str) -> Result<analysis::forward::Style, String> {
-    by_name(analysis::forward::Style::ALL, analysis::forward::Style::name, text)
+    by_name(
+        &analysis::forward::Style::ALL,
+        analysis::forward::Style::name,
+        text,
+    )
 }
 
 fn club(text: &str) -> Result<analysis::forward::Club, String> {
-    by_name(analysis::forward::Club::ALL, analysis::forward::Club::name, text)
-}
-
-fn ball(text: &str) -> Result<analysis::forward::Ball, String> {
-    by_name(analysis::forward::Ball::ALL, analysis::forward::Ball::name, text)
+    by_name(
+        &analysis::forward::Club::ALL,
+        analysis::forward::Club::name,
+        text,
+    )
 }

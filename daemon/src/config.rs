@@ -10,9 +10,11 @@ use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 use thiserror::Error;
-use toml::Spanned;
 
+use self::source::Source;
 use crate::errors::Code;
+
+mod source;
 
 /// Version of the configuration that this program reads.
 const VERSION: i64 = 1;
@@ -367,90 +369,6 @@ fn optional(key: &str, value: Option<&Path>, example: &str) -> String {
         || format!("# {key} = {}", quoted(example)),
         |path| format!("{key} = {}", quoted(&path.display().to_string())),
     )
-}
-
-/// A file's text, to place mistakes in it.
-struct Source<'a> {
-    text: &'a str,
-    path: &'a Path,
-}
-
-impl Source<'_> {
-    /// Before anything else: a newer file may have keys that this program cannot know.
-    fn check_version(&self) -> Result<(), ConfigError> {
-        #[derive(Deserialize)]
-        struct Versioned {
-            version: Option<Spanned<toml::Value>>,
-        }
-        let file: Versioned = toml::from_str(self.text).map_err(|e| self.refused(&e))?;
-        let Some(version) = file.version else {
-            let message =
-                format!("the version is missing: write `version = {VERSION}` as the first line");
-            return Err(self.mistake(Code::ConfigVersion, Some(0), message));
-        };
-        if version.get_ref().as_integer() == Some(VERSION) {
-            return Ok(());
-        }
-        let message = format!(
-            "`version` is {}, this program reads {VERSION}: update the program or write the file for {VERSION}",
-            version.get_ref()
-        );
-        Err(self.mistake(Code::ConfigVersion, Some(version.span().start), message))
-    }
-
-    /// The parser's refusal with the key's full name.
-    fn refused(&self, error: &toml::de::Error) -> ConfigError {
-        let at = error.span().map(|s| s.start);
-        let key = at.and_then(|at| self.key(at)).unwrap_or_default();
-        let said = error.message().replace('\n', "; ");
-        if let Some((_, allowed)) = said
-            .split_once("unknown field")
-            .and_then(|(_, rest)| rest.split_once(", "))
-        {
-            let message = format!("unknown key `{key}`, {allowed}");
-            return self.mistake(Code::ConfigUnknownKey, at, message);
-        }
-        // Read as plain TOML the text tells whether the form or a value is wrong.
-        if self.text.parse::<toml::Table>().is_err() {
-            return self.mistake(Code::ConfigSyntax, at, said);
-        }
-        self.mistake(Code::ConfigValue, at, format!("`{key}`: {said}"))
-    }
-
-    /// The dotted key on the line of byte `at`: its section, and what stands before `=`.
-    fn key(&self, at: usize) -> Option<String> {
-        let before = self.text.get(..at)?;
-        let start = before.rfind('\n').map_or(0, |n| n + 1);
-        let line = self.text.get(start..)?.lines().next()?;
-        let header = |line: &str| {
-            Some(
-                line.trim()
-                    .strip_prefix('[')?
-                    .split(']')
-                    .next()?
-                    .trim()
-                    .to_owned(),
-            )
-        };
-        if let Some(section) = header(line) {
-            return Some(section);
-        }
-        let name = line.split('=').next()?.trim();
-        let section = self.text.get(..start)?.lines().rev().find_map(header);
-        Some(section.map_or_else(|| name.to_owned(), |s| format!("{s}.{name}")))
-    }
-
-    fn mistake(&self, code: Code, at: Option<usize>, message: String) -> ConfigError {
-        let line = at
-            .and_then(|at| self.text.get(..at))
-            .map(|b| b.matches('\n').count() + 1);
-        ConfigError {
-            code,
-            path: self.path.display().to_string(),
-            line,
-            message,
-        }
-    }
 }
 
 #[cfg(test)]

@@ -32,7 +32,8 @@ enum Sex {
 /// # Errors
 /// Names file, line or key, and what would be right.
 pub fn load(path: &Path) -> anyhow::Result<(Context, String)> {
-    let text = std::fs::read_to_string(path).with_context(|| format!("cannot read context {}", path.display()))?;
+    let text = std::fs::read_to_string(path)
+        .with_context(|| format!("cannot read context {}", path.display()))?;
     let context = parse(&text).with_context(|| format!("context {}", path.display()))?;
     Ok((context, text))
 }
@@ -44,7 +45,10 @@ pub fn load(path: &Path) -> anyhow::Result<(Context, String)> {
 pub fn parse(text: &str) -> anyhow::Result<Context> {
     let file: File = toml::from_str(text)?;
     if file.version != VERSION {
-        bail!("version {} is not known, this program reads {VERSION}", file.version);
+        bail!(
+            "version {} is not known, this program reads {VERSION}",
+            file.version
+        );
     }
     let handed = match file.handed.as_deref() {
         None | Some("auto") => None,
@@ -55,7 +59,14 @@ pub fn parse(text: &str) -> anyhow::Result<Context> {
     };
     Ok(Context {
         handed,
-        sex: file.sex.map(|s| if matches!(s, Sex::Female) { "female" } else { "male" }.to_owned()),
+        sex: file.sex.map(|s| {
+            if matches!(s, Sex::Female) {
+                "female"
+            } else {
+                "male"
+            }
+            .to_owned()
+        }),
         height_m: within("height_m", file.height_m, 0.8..=2.5)?,
         mass_kg: within("mass_kg", file.mass_kg, 15.0..=300.0)?,
         club: file.club,
@@ -63,9 +74,17 @@ pub fn parse(text: &str) -> anyhow::Result<Context> {
     })
 }
 
-fn within(key: &str, value: Option<f64>, range: std::ops::RangeInclusive<f64>) -> anyhow::Result<Option<f64>> {
+fn within(
+    key: &str,
+    value: Option<f64>,
+    range: std::ops::RangeInclusive<f64>,
+) -> anyhow::Result<Option<f64>> {
     match value {
-        Some(v) if !range.contains(&v) => bail!("{key} is {v}: expected {} to {}", range.start(), range.end()),
+        Some(v) if !range.contains(&v) => bail!(
+            "{key} is {v}: expected {} to {}",
+            range.start(),
+            range.end()
+        ),
         fine => Ok(fine),
     }
 }
@@ -77,7 +96,10 @@ mod tests {
     #[test]
     fn a_context_is_read_and_mistakes_are_named() {
         let context = parse("version = 1\nhanded = \"left\"\nheight_m = 1.8\n").unwrap();
-        assert_eq!((context.handed, context.height_m), (Some(Handed::Left), Some(1.8)));
+        assert_eq!(
+            (context.handed, context.height_m),
+            (Some(Handed::Left), Some(1.8))
+        );
         let error = |text: &str| format!("{:#}", parse(text).unwrap_err());
         assert!(error("version = 1\nhanded = \"both\"").contains("right, left or auto"));
         assert!(error("version = 1\nheight_m = 180").contains("0.8 to 2.5"));

@@ -110,6 +110,45 @@ impl fmt::Display for Code {
     }
 }
 
+/// The exit code of a command that ended with this error: that of its code where it carries one,
+/// otherwise by what kind of thing failed.
+#[must_use]
+pub fn exit_code(error: &anyhow::Error) -> u8 {
+    let code = error.chain().find_map(code_of);
+    code.map_or(Exit::Fault as u8, Code::exit_code)
+}
+
+fn code_of(cause: &(dyn std::error::Error + 'static)) -> Option<Code> {
+    use std::io::ErrorKind;
+    if let Some(e) = cause.downcast_ref::<crate::config::ConfigError>() {
+        return Some(e.code);
+    }
+    if let Some(e) = cause.downcast_ref::<crate::recording::RecordingError>() {
+        return Some(e.code());
+    }
+    if let Some(e) = cause.downcast_ref::<crate::web::NotLoopback>() {
+        return Some(e.code());
+    }
+    if let Some(e) = cause.downcast_ref::<crate::map::MapError>() {
+        let unknown = matches!(e, crate::map::MapError::Unknown(_));
+        return Some(if unknown {
+            Code::MapUnknown
+        } else {
+            Code::MapInvalid
+        });
+    }
+    if cause.is::<protocol::c3d::ReadError>() {
+        return Some(Code::C3dMalformed);
+    }
+    cause
+        .downcast_ref::<std::io::Error>()
+        .map(|e| match e.kind() {
+            ErrorKind::AddrInUse => Code::PortTaken,
+            ErrorKind::AddrNotAvailable => Code::PortDenied,
+            _ => Code::FileUnreadable,
+        })
+}
+
 #[cfg(test)]
 mod tests {
     use std::collections::BTreeSet;

@@ -44,17 +44,32 @@ impl HealthBook {
     /// A book for one bay.
     #[must_use]
     pub fn new(bay: String, receive_buffer: ReceiveBuffer) -> Self {
-        Self { bay, receive_buffer, past: BTreeMap::new() }
+        Self {
+            bay,
+            receive_buffer,
+            past: BTreeMap::new(),
+        }
     }
 
     /// The health now.
-    pub fn page(&mut self, now_ns: u64, analyzer: &Analyzer, decoder: &Decoder, drops: Drops) -> Health {
+    pub fn page(
+        &mut self,
+        now_ns: u64,
+        analyzer: &Analyzer,
+        decoder: &Decoder,
+        drops: Drops,
+    ) -> Health {
         let labels: BTreeMap<u32, &LabelFindings> = decoder.findings().collect();
         let mut findings = Vec::new();
         let mut streams = Vec::new();
         for (id, status) in analyzer.streams() {
             let health = self.stream(id, now_ns, &status);
-            findings.extend(stream_findings(&health, &status, labels.get(&id).copied(), &decoder.map().name));
+            findings.extend(stream_findings(
+                &health,
+                &status,
+                labels.get(&id).copied(),
+                &decoder.map().name,
+            ));
             streams.push(health);
         }
         findings.extend(bay_findings(&self.receive_buffer, decoder, drops));
@@ -70,13 +85,24 @@ impl HealthBook {
             findings,
             receive_buffer: self.receive_buffer.clone(),
             dropped: drops.analysis,
-            refused: decoder.refused().map(|(reason, count)| Refused { reason: reason.to_owned(), count }).collect(),
+            refused: decoder
+                .refused()
+                .map(|(reason, count)| Refused {
+                    reason: reason.to_owned(),
+                    count,
+                })
+                .collect(),
         }
     }
 
     fn stream(&mut self, id: u32, now_ns: u64, status: &StreamStatus) -> StreamHealth {
         let c = status.counters;
-        let point = Point { now_ns, received: c.received, lost: c.lost, frames: status.frames };
+        let point = Point {
+            now_ns,
+            received: c.received,
+            lost: c.lost,
+            frames: status.frames,
+        };
         let past = self.past.entry(id).or_default();
         // A restarted sender counts from zero.
         if past.back().is_some_and(|p| p.received > point.received) {
@@ -88,7 +114,10 @@ impl HealthBook {
             past.pop_front();
         }
         let first = past.front().copied().unwrap_or(point);
-        let (received, lost) = (point.received - first.received, point.lost.saturating_sub(first.lost));
+        let (received, lost) = (
+            point.received - first.received,
+            point.lost.saturating_sub(first.lost),
+        );
         let seen_hz = last.filter(|l| l.now_ns < now_ns).map_or(0.0, |l| {
             point.frames.saturating_sub(l.frames) as f64 * 1e9 / (now_ns - l.now_ns) as f64
         });
@@ -102,7 +131,11 @@ impl HealthBook {
             duplicate: c.duplicate,
             late: c.late,
             reordered: c.reordered,
-            loss_percent: if received + lost == 0 { 0.0 } else { 100.0 * lost as f64 / (received + lost) as f64 },
+            loss_percent: if received + lost == 0 {
+                0.0
+            } else {
+                100.0 * lost as f64 / (received + lost) as f64
+            },
             hidden: status.hidden.iter().map(|l| l.name().to_owned()).collect(),
             landmarks: u32::try_from(status.landmarks.len()).unwrap_or(u32::MAX),
         }
@@ -110,30 +143,54 @@ impl HealthBook {
 }
 
 fn finding(code: Code, severity: &str, text: String) -> Finding {
-    Finding { code: code.as_str().to_owned(), severity: severity.to_owned(), text }
+    Finding {
+        code: code.as_str().to_owned(),
+        severity: severity.to_owned(),
+        text,
+    }
 }
 
-fn stream_findings(health: &StreamHealth, status: &StreamStatus, labels: Option<&LabelFindings>, map: &str) -> Vec<Finding> {
+fn stream_findings(
+    health: &StreamHealth,
+    status: &StreamStatus,
+    labels: Option<&LabelFindings>,
+    map: &str,
+) -> Vec<Finding> {
     let mut out = Vec::new();
     let id = health.stream;
     if health.loss_percent >= LOSS_FINDING_PERCENT {
-        let text = format!("Stream {id} lost {:.1} % of its datagrams: check cable, switch and receive buffer.", health.loss_percent);
+        let text = format!(
+            "Stream {id} lost {:.1} % of its datagrams: check cable, switch and receive buffer.",
+            health.loss_percent
+        );
         out.push(finding(Code::StreamLost, "warning", text));
     }
     if status.undescribed > 0 && status.landmarks.is_empty() {
-        let text = format!("Stream {id} sends frames but has not said what they carry: the sender must send a description once a second.");
+        let text = format!(
+            "Stream {id} sends frames but has not said what they carry: the sender must send a description once a second."
+        );
         out.push(finding(Code::StreamUndescribed, "error", text));
     }
     if let Some(labels) = labels {
         if let Some(words) = &labels.frame {
-            out.push(finding(Code::MapSpaceUnknown, "error", format!("Stream {id}: {words}.")));
+            out.push(finding(
+                Code::MapSpaceUnknown,
+                "error",
+                format!("Stream {id}: {words}."),
+            ));
         }
         if !labels.absent.is_empty() {
-            let text = format!("Not sent by stream {id}, but in marker map `{map}`: {}.", labels.absent.join(", "));
+            let text = format!(
+                "Not sent by stream {id}, but in marker map `{map}`: {}.",
+                labels.absent.join(", ")
+            );
             out.push(finding(Code::MapLabelAbsent, "warning", text));
         }
         if !labels.unknown.is_empty() {
-            let text = format!("Sent by stream {id}, but not in marker map `{map}`: {}.", labels.unknown.join(", "));
+            let text = format!(
+                "Sent by stream {id}, but not in marker map `{map}`: {}.",
+                labels.unknown.join(", ")
+            );
             out.push(finding(Code::MapLabelUnknown, "info", text));
         }
     }
@@ -143,18 +200,32 @@ fn stream_findings(health: &StreamHealth, status: &StreamStatus, labels: Option<
 fn bay_findings(buffer: &ReceiveBuffer, decoder: &Decoder, drops: Drops) -> Vec<Finding> {
     let mut out = Vec::new();
     if drops.analysis > 0 {
-        let text = format!("{} datagrams were dropped because the analysis could not keep up: close other programs on this computer.", drops.analysis);
+        let text = format!(
+            "{} datagrams were dropped because the analysis could not keep up: close other programs on this computer.",
+            drops.analysis
+        );
         out.push(finding(Code::PipelineDropped, "error", text));
     }
     if drops.recording > 0 {
-        let text = format!("{} datagrams are missing in the recording: the disk is too slow.", drops.recording);
+        let text = format!(
+            "{} datagrams are missing in the recording: the disk is too slow.",
+            drops.recording
+        );
         out.push(finding(Code::RecordingIncomplete, "error", text));
     }
     if buffer.granted < buffer.asked {
-        out.push(finding(Code::UdpBufferSmall, "warning", buffer_words(buffer)));
+        out.push(finding(
+            Code::UdpBufferSmall,
+            "warning",
+            buffer_words(buffer),
+        ));
     }
     for (reason, count) in decoder.refused() {
-        out.push(finding(refusal_code(reason), "warning", format!("{count} datagrams refused: {reason}.")));
+        out.push(finding(
+            refusal_code(reason),
+            "warning",
+            format!("{count} datagrams refused: {reason}."),
+        ));
     }
     out
 }
@@ -185,13 +256,28 @@ mod tests {
 
     #[test]
     fn a_small_buffer_and_garbage_are_findings_with_a_remedy() {
-        let buffer = ReceiveBuffer { asked: 8_388_608, granted: 212_992 };
+        let buffer = ReceiveBuffer {
+            asked: 8_388_608,
+            granted: 212_992,
+        };
         let mut decoder = Decoder::new(MarkerMap::load("whin_32").unwrap());
-        assert!(decoder.decode(b"not ours at all, but long enough to be read as a header?", 0).is_none());
+        assert!(
+            decoder
+                .decode(
+                    b"not ours at all, but long enough to be read as a header?",
+                    0
+                )
+                .is_none()
+        );
         let analyzer = Analyzer::new(Context::default(), 0);
-        let page = HealthBook::new("bay".into(), buffer).page(0, &analyzer, &decoder, Drops::default());
+        let page =
+            HealthBook::new("bay".into(), buffer).page(0, &analyzer, &decoder, Drops::default());
         let codes: Vec<_> = page.findings.iter().map(|f| f.code.as_str()).collect();
         assert_eq!(codes, ["udp.buffer_small", "udp.garbage"]);
-        assert!(page.findings[0].text.contains("sysctl -w net.core.rmem_max=8388608"));
+        assert!(
+            page.findings[0]
+                .text
+                .contains("sysctl -w net.core.rmem_max=8388608")
+        );
     }
 }

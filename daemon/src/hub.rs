@@ -17,7 +17,11 @@ use tokio::sync::{Notify, mpsc, watch};
 use tokio::time::{MissedTickBehavior, interval};
 use tracing::{debug, error};
 
+pub use self::subscription::Subscription;
+use self::subscription::{Pose, Shown};
 use crate::errors::Code;
+
+mod subscription;
 
 /// Reliable messages that a screen may be behind, half a minute of health: more and it is let go.
 const QUEUE: usize = 32;
@@ -78,19 +82,6 @@ struct Screen {
     fell_behind: Arc<Notify>,
 }
 
-/// A pose with the landmarks that its points stand for.
-struct Pose {
-    /// Its `landmarks` are empty.
-    live: Live,
-    landmarks: Arc<Vec<String>>,
-    landmarks_version: u64,
-}
-
-struct Shown {
-    pose: Arc<Pose>,
-    text: Utf8Bytes,
-}
-
 /// What the API tells of a bay at this moment.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct BayNow {
@@ -118,7 +109,12 @@ impl Hub {
             replays: VecDeque::new(),
             screens: Vec::new(),
         };
-        Self { bay, picture: Mutex::new(picture), newest: watch::Sender::default(), shown: watch::Sender::default() }
+        Self {
+            bay,
+            picture: Mutex::new(picture),
+            newest: watch::Sender::default(),
+            shown: watch::Sender::default(),
+        }
     }
 
     /// What stays the same of the bay.
@@ -139,7 +135,10 @@ impl Hub {
             Message::Status(status) => picture.state = status.state,
             Message::Health(health) => picture.health = Some(health),
             Message::Swing(swing) => {
-                let held = Held { report: Arc::new(swing.report), bytes: text.len() };
+                let held = Held {
+                    report: Arc::new(swing.report),
+                    bytes: text.len(),
+                };
                 if !picture.take_swing(held) {
                     return debug!("an older revision came after a newer one: not shown");
                 }
@@ -171,17 +170,29 @@ impl Hub {
             picture.landmarks_version += 1;
         }
         if live.points.len() != picture.landmarks.len() {
-            return debug!(points = live.points.len(), landmarks = picture.landmarks.len(), "pose does not fit its landmarks");
+            return debug!(
+                points = live.points.len(),
+                landmarks = picture.landmarks.len(),
+                "pose does not fit its landmarks"
+            );
         }
         let (landmarks, landmarks_version) = (picture.landmarks.clone(), picture.landmarks_version);
         drop(picture);
-        self.newest.send_replace(Some(Arc::new(Pose { live, landmarks, landmarks_version })));
+        self.newest.send_replace(Some(Arc::new(Pose {
+            live,
+            landmarks,
+            landmarks_version,
+        })));
     }
 
     /// Screens that are connected and keep up.
     #[must_use]
     pub fn screens(&self) -> usize {
-        self.picture().screens.iter().filter(|s| !s.queue.is_closed()).count()
+        self.picture()
+            .screens
+            .iter()
+            .filter(|s| !s.queue.is_closed())
+            .count()
     }
 
     /// The bay at this moment.
@@ -199,14 +210,23 @@ impl Hub {
     /// The swings in memory, newest first, at most 20.
     #[must_use]
     pub fn swings(&self) -> Vec<Arc<Report>> {
-        self.picture().swings.iter().rev().map(|held| held.report.clone()).collect()
+        self.picture()
+            .swings
+            .iter()
+            .rev()
+            .map(|held| held.report.clone())
+            .collect()
     }
 
     /// A swing in memory.
     #[must_use]
     pub fn swing(&self, id: &str) -> Option<Arc<Report>> {
         let picture = self.picture();
-        picture.swings.iter().find(|held| held.report.id == id).map(|held| held.report.clone())
+        picture
+            .swings
+            .iter()
+            .find(|held| held.report.id == id)
+            .map(|held| held.report.clone())
     }
 
     /// The replay of a swing, if it is in memory.
@@ -222,7 +242,10 @@ impl Hub {
         let (sender, queue) = mpsc::channel(QUEUE);
         let fell_behind = Arc::new(Notify::new());
         let mut picture = self.picture();
-        picture.screens.push(Screen { queue: sender, fell_behind: fell_behind.clone() });
+        picture.screens.push(Screen {
+            queue: sender,
+            fell_behind: fell_behind.clone(),
+        });
         let (state, health) = (picture.state, picture.health.clone());
         let (landmarks, landmarks_version) = (picture.landmarks.clone(), picture.landmarks_version);
         let swings = picture.snapshot_swings();
@@ -240,12 +263,19 @@ impl Hub {
             health,
         });
         let shown = self.shown.subscribe();
-        Subscription { hello: text(&hello), queue, fell_behind, shown, landmarks_version }
+        Subscription {
+            hello: text(&hello),
+            queue,
+            fell_behind,
+            shown,
+            landmarks_version,
+        }
     }
 
     /// Writes the newest pose for the screens, at most 60 times a second, until dropped.
     pub(crate) async fn pass_poses_on(&self) {
         let mut newest = self.newest.subscribe();
+        newest.mark_changed();
         let mut beat = interval(POSE_PERIOD);
         beat.set_missed_tick_behavior(MissedTickBehavior::Delay);
         while newest.changed().await.is_ok() {
@@ -255,7 +285,8 @@ impl Hub {
                 && let Some(pose) = pose
                 && let Some(text) = text(&Message::Live(pose.live.clone()))
             {
-                self.shown.send_replace(Some(Arc::new(Shown { pose, text })));
+                self.shown
+                    .send_replace(Some(Arc::new(Shown { pose, text })));
             }
         }
     }
@@ -269,7 +300,10 @@ impl Hub {
 impl Picture {
     /// Takes a report in: a revision in the place of its swing. False when it is older.
     fn take_swing(&mut self, held: Held) -> bool {
-        let place = self.swings.iter_mut().find(|other| other.report.id == held.report.id);
+        let place = self
+            .swings
+            .iter_mut()
+            .find(|other| other.report.id == held.report.id);
         if let Some(place) = place {
             let newer = held.report.revision >= place.report.revision;
             if newer {
@@ -291,7 +325,13 @@ impl Picture {
             bytes += held.bytes;
             bytes <= SNAPSHOT_BYTES
         };
-        let mut swings: Vec<_> = self.swings.iter().rev().take_while(fits).map(|h| h.report.clone()).collect();
+        let mut swings: Vec<_> = self
+            .swings
+            .iter()
+            .rev()
+            .take_while(fits)
+            .map(|h| h.report.clone())
+            .collect();
         swings.reverse();
         swings
     }
@@ -308,60 +348,13 @@ impl Picture {
     }
 }
 
-/// The messages to one screen.
-pub struct Subscription {
-    hello: Option<Utf8Bytes>,
-    queue: mpsc::Receiver<Utf8Bytes>,
-    fell_behind: Arc<Notify>,
-    shown: watch::Receiver<Option<Arc<Shown>>>,
-    /// Landmarks that the screen knows.
-    landmarks_version: u64,
-}
-
-impl Subscription {
-    /// The next message: reliable ones first, else the newest pose that was not sent yet. `None`
-    /// after the screen was let go and its queue is empty. Nothing is lost if this is dropped while
-    /// it waits.
-    pub async fn next(&mut self) -> Option<Utf8Bytes> {
-        if let Some(hello) = self.hello.take() {
-            return Some(hello);
-        }
-        loop {
-            tokio::select! {
-                biased;
-                message = self.queue.recv() => return message,
-                changed = self.shown.changed() => {
-                    changed.ok()?;
-                    if let Some(text) = self.pose() {
-                        return Some(text);
-                    }
-                }
-            }
-        }
-    }
-
-    /// Is signalled when the screen was let go because it fell behind.
-    #[must_use]
-    pub fn fell_behind(&self) -> Arc<Notify> {
-        self.fell_behind.clone()
-    }
-
-    /// The newest pose, with the landmarks if the screen does not know them.
-    fn pose(&mut self) -> Option<Utf8Bytes> {
-        let shown = self.shown.borrow_and_update().clone()?;
-        let Pose { live, landmarks, landmarks_version } = &*shown.pose;
-        if self.landmarks_version == *landmarks_version {
-            return Some(shown.text.clone());
-        }
-        self.landmarks_version = *landmarks_version;
-        text(&Message::Live(Live { landmarks: landmarks.to_vec(), ..live.clone() }))
-    }
-}
-
 fn text(message: &Message) -> Option<Utf8Bytes> {
     let written = serde_json::to_string(message);
     // Our own types with text keys: cannot fail.
-    written.inspect_err(|e| error!(code = %Code::Internal, "message cannot be written: {e}")).ok().map(Into::into)
+    written
+        .inspect_err(|e| error!(code = %Code::Internal, "message cannot be written: {e}"))
+        .ok()
+        .map(Into::into)
 }
 
 #[cfg(test)]

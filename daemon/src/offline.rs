@@ -4,6 +4,7 @@ use std::path::Path;
 
 use analysis::analyzer::{Analyzer, Input, Output};
 use analysis::context::Context;
+use analysis::handed::Handed;
 use analysis::measure::Measured;
 use anyhow::{Context as _, bail};
 use protocol::c3d::{self, C3d};
@@ -74,6 +75,7 @@ pub fn analyze_recording(
     path: &Path,
     map: Option<MarkerMap>,
     context: Option<Context>,
+    side: Option<Handed>,
 ) -> anyhow::Result<Offline> {
     let mut recording = recording::read(path)?;
     let meta = recording.meta().clone();
@@ -85,6 +87,10 @@ pub fn analyze_recording(
         (Some(context), _) => context,
         (None, Some(text)) => crate::context::parse(text).context("context in the recording")?,
         (None, None) => Context::default(),
+    };
+    let context = Context {
+        handed: side.or(context.handed),
+        ..context
     };
     let arrivals = recording.by_ref().map(|recorded| match recorded {
         Recorded::Datagram { arrival_ns, bytes } => Arrival::Datagram {
@@ -115,8 +121,8 @@ pub fn analyze(
     let mut swings = Vec::new();
     let mut keep = |outputs: &mut Vec<Output>| {
         swings.extend(outputs.drain(..).filter_map(|o| {
-            if let Output::Swing(m) = o {
-                Some(*m)
+            if let Output::Swing { measured, .. } = o {
+                Some(*measured)
             } else {
                 None
             }

@@ -19,13 +19,13 @@ const REPLAY_HZ_MAX: f64 = 120.0;
 const REPLAY_BEFORE_S: f64 = 0.3;
 const REPLAY_AFTER_S: f64 = 1.2;
 
-/// A report of a measured swing. The identifier comes from bay and impact time, never from a clock
-/// of this machine.
+/// A report of a measured swing. The identifier is made of the bay, the sender's epoch and the
+/// device time of impact in microseconds: derived from the data, the same in every replay.
 #[must_use]
-pub fn report(bay: &str, measured: &Measured, transport: Transport) -> Report {
+pub fn report((bay, epoch): (&str, u32), measured: &Measured, transport: Transport) -> Report {
     let window = &measured.prepared.window;
     let impact = measured.prepared.swing.impact.slot;
-    let id = format!("{bay}-{:09.0}", window.seconds(impact) * 1e6);
+    let id = format!("{bay}-{epoch:08x}-{:010.0}", window.seconds(impact) * 1e6);
     Report {
         id,
         revision: 1,
@@ -109,7 +109,8 @@ fn metric(family: &Family, value: Value) -> Metric {
 
 /// A number rounded to a millionth (or `steps` a unit), so that reports read well and compare.
 fn rounded(value: f64, steps: f64) -> f64 {
-    (value * steps).round() / steps
+    // Adding zero turns a negative zero into a plain one.
+    (value * steps).round() / steps + 0.0
 }
 
 /// The swing's pose from address to follow-through for the screens, in bay axes.

@@ -16,17 +16,17 @@ use std::thread::{Builder, JoinHandle};
 use anyhow::{Context as _, anyhow};
 use crossbeam_channel::{Receiver, Sender, bounded};
 use protocol::report::Report;
-use protocol::screen::Message;
+use protocol::screen::{Message, Swing};
 
 use crate::analyze::{Bay, Outgoing, Setup};
 use crate::clock::Clock;
 use crate::decode::Decoder;
 use crate::health::{HealthBook, buffer_words};
+use crate::hub::Hub;
 use crate::map::MarkerMap;
 use crate::receive::{self, Arrival, Dropped, Outlets};
 use crate::record;
 use crate::recording::Recorder;
-use crate::web::Hub;
 
 /// Datagrams between receive and analyze: about a second of a busy bay (1000 Hz markers and two
 /// plates), more than the analysis of one swing takes. Full: dropped and counted in `receive`.
@@ -71,8 +71,18 @@ pub struct Running {
 /// # Errors
 /// When the socket cannot be set up or a thread cannot be started.
 pub fn start(start: Start) -> anyhow::Result<Running> {
-    let Start { socket, receive_buffer_bytes, map, setup, recorder, hub, reports, clock } = start;
-    let buffer = receive::size_buffer(&socket, receive_buffer_bytes).context("the UDP socket refuses a receive buffer")?;
+    let Start {
+        socket,
+        receive_buffer_bytes,
+        map,
+        setup,
+        recorder,
+        hub,
+        reports,
+        clock,
+    } = start;
+    let buffer = receive::size_buffer(&socket, receive_buffer_bytes)
+        .context("the UDP socket refuses a receive buffer")?;
     if buffer.granted < buffer.asked {
         tracing::warn!(code = "udp.buffer_small", "{}", buffer_words(&buffer));
     }
@@ -80,20 +90,36 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
     let dropped = Arc::new(Dropped::default());
     let (arrivals_in, arrivals) = bounded(ARRIVALS);
     let (outgoing_in, outgoing) = bounded(OUTGOING);
-    let (recorded_in, recorded) = recorder.is_some().then(|| bounded::<Arrival>(RECORDED)).unzip();
+    let (recorded_in, recorded) = recorder
+        .is_some()
+        .then(|| bounded::<Arrival>(RECORDED))
+        .unzip();
     let mut rest = Vec::new();
-    let outlets = Outlets { analysis: arrivals_in, recording: recorded_in };
+    let outlets = Outlets {
+        analysis: arrivals_in,
+        recording: recorded_in,
+    };
     let receive = {
         let (stop, dropped) = (Arc::clone(&stop), Arc::clone(&dropped));
-        named("receive", move || receive::run(&socket, clock, &outlets, &dropped, &stop))?
+        named("receive", move || {
+            receive::run(&socket, clock, &outlets, &dropped, &stop)
+        })?
     };
     let book = HealthBook::new(setup.bay.clone(), buffer);
-    rest.push(named("analyze", move || Bay::new(setup, Decoder::new(map), book, outgoing_in, &dropped).run(&arrivals))?);
-    rest.push(named("publish", move || publish(&outgoing, &hub, reports.as_ref()))?);
+    rest.push(named("analyze", move || {
+        Bay::new(setup, Decoder::new(map), book, outgoing_in, &dropped).run(&arrivals)
+    })?);
+    rest.push(named("publish", move || {
+        publish(&outgoing, &hub, reports.as_ref())
+    })?);
     if let (Some(recorder), Some(recorded)) = (recorder, recorded) {
         rest.push(named("record", move || record::run(recorder, &recorded))?);
     }
-    Ok(Running { stop, receive, rest })
+    Ok(Running {
+        stop,
+        receive,
+        rest,
+    })
 }
 
 impl Running {
@@ -109,17 +135,28 @@ impl Running {
     /// When the socket had failed or a thread had panicked.
     pub fn stop(self) -> anyhow::Result<()> {
         self.stop.store(true, Ordering::Relaxed);
-        let received = self.receive.join().map_err(|_panic| anyhow!("the receive thread panicked"))?;
+        let received = self
+            .receive
+            .join()
+            .map_err(|_panic| anyhow!("the receive thread panicked"))?;
         for thread in self.rest {
             let name = thread.thread().name().unwrap_or_default().to_owned();
-            thread.join().map_err(|_panic| anyhow!("the {name} thread panicked"))?;
+            thread
+                .join()
+                .map_err(|_panic| anyhow!("the {name} thread panicked"))?;
         }
         received.context("the UDP socket failed")
     }
 }
 
-fn named<T: Send + 'static>(name: &str, work: impl FnOnce() -> T + Send + 'static) -> anyhow::Result<JoinHandle<T>> {
-    Builder::new().name(name.into()).spawn(work).with_context(|| format!("cannot start the {name} thread"))
+fn named<T: Send + 'static>(
+    name: &str,
+    work: impl FnOnce() -> T + Send + 'static,
+) -> anyhow::Result<JoinHandle<T>> {
+    Builder::new()
+        .name(name.into())
+        .spawn(work)
+        .with_context(|| format!("cannot start the {name} thread"))
 }
 
 /// Hands messages to the hub, which never blocks.
@@ -135,7 +172,12 @@ fn publish(outgoing: &Receiver<Outgoing>, hub: &Hub, reports: Option<&Sender<Rep
                     // Nobody may be listening any more: the screens get the report all the same.
                     drop(reports.try_send(report.clone()));
                 }
-                hub.swing(report, replay);
+                // First the replay, so that a screen that asks for it at once finds it.
+                hub.keep_replay(replay);
+                hub.publish(Message::Swing(Swing {
+                    bay: hub.bay().id.clone(),
+                    report,
+                }));
             }
         }
     }

@@ -56,7 +56,10 @@ pub fn size_buffer(socket: &UdpSocket, asked: u32) -> std::io::Result<ReceiveBuf
     }
     // Linux reports double of what it granted: the other half is its bookkeeping.
     let share = if cfg!(target_os = "linux") { 2 } else { 1 };
-    Ok(ReceiveBuffer { asked: u64::from(asked), granted: (reference.recv_buffer_size()? / share) as u64 })
+    Ok(ReceiveBuffer {
+        asked: u64::from(asked),
+        granted: (reference.recv_buffer_size()? / share) as u64,
+    })
 }
 
 #[cfg(target_os = "linux")]
@@ -82,7 +85,13 @@ pub struct Outlets {
 ///
 /// # Errors
 /// When the socket fails for good.
-pub fn run(socket: &UdpSocket, clock: Clock, outlets: &Outlets, dropped: &Dropped, stop: &AtomicBool) -> std::io::Result<()> {
+pub fn run(
+    socket: &UdpSocket,
+    clock: Clock,
+    outlets: &Outlets,
+    dropped: &Dropped,
+    stop: &AtomicBool,
+) -> std::io::Result<()> {
     socket.set_read_timeout(Some(TICK))?;
     // One byte more than the format allows: a longer datagram is noticed instead of cut.
     let mut buffer = [0; MAX_DATAGRAM + 1];
@@ -91,7 +100,14 @@ pub fn run(socket: &UdpSocket, clock: Clock, outlets: &Outlets, dropped: &Droppe
         let received = socket.recv(&mut buffer);
         let now_ns = clock.now_ns();
         match received {
-            Ok(length) => hand_on(Arrival::Datagram { received_ns: now_ns, bytes: buffer[..length].into() }, outlets, dropped),
+            Ok(length) => hand_on(
+                Arrival::Datagram {
+                    received_ns: now_ns,
+                    bytes: buffer[..length].into(),
+                },
+                outlets,
+                dropped,
+            ),
             Err(e) if passing(&e) => {}
             Err(e) => return Err(e),
         }
@@ -105,13 +121,21 @@ pub fn run(socket: &UdpSocket, clock: Clock, outlets: &Outlets, dropped: &Droppe
 
 /// Errors after which the socket goes on: the timeout, a signal, a neighbor's closed port.
 fn passing(error: &std::io::Error) -> bool {
-    use std::io::ErrorKind::{ConnectionRefused, ConnectionReset, Interrupted, TimedOut, WouldBlock};
-    matches!(error.kind(), WouldBlock | TimedOut | Interrupted | ConnectionRefused | ConnectionReset)
+    use std::io::ErrorKind::{
+        ConnectionRefused, ConnectionReset, Interrupted, TimedOut, WouldBlock,
+    };
+    matches!(
+        error.kind(),
+        WouldBlock | TimedOut | Interrupted | ConnectionRefused | ConnectionReset
+    )
 }
 
 /// What the analysis admitted goes to the recording too, so that a replay sees the same.
 fn hand_on(arrival: Arrival, outlets: &Outlets, dropped: &Dropped) {
-    let copy = outlets.recording.as_ref().map(|recording| (recording, arrival.clone()));
+    let copy = outlets
+        .recording
+        .as_ref()
+        .map(|recording| (recording, arrival.clone()));
     if offer(&outlets.analysis, arrival, &dropped.analysis)
         && let Some((recording, copy)) = copy
     {
@@ -142,9 +166,13 @@ mod tests {
         let dropped = Dropped::default();
         let stop = AtomicBool::new(false);
         std::thread::scope(|scope| {
-            let outlets = Outlets { analysis, recording: None };
+            let outlets = Outlets {
+                analysis,
+                recording: None,
+            };
             let (socket, dropped, stop) = (&socket, &dropped, &stop);
-            let receiving = scope.spawn(move || run(socket, Clock::start(), &outlets, dropped, stop));
+            let receiving =
+                scope.spawn(move || run(socket, Clock::start(), &outlets, dropped, stop));
             let sender = UdpSocket::bind("127.0.0.1:0").unwrap();
             (0..20).for_each(|i| drop(sender.send_to(&[i], to).unwrap()));
             while dropped.analysis.load(Ordering::Relaxed) < 17 {

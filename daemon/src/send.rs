@@ -22,19 +22,24 @@ pub fn datagrams(path: &Path, map: Option<&MarkerMap>, epoch: u32) -> anyhow::Re
     if is_recording(path) {
         return recorded(path);
     }
-    feed::of_c3d(&read_c3d(path)?, map, epoch).with_context(|| format!("{} cannot be sent", path.display()))
+    feed::of_c3d(&read_c3d(path)?, map, epoch)
+        .with_context(|| format!("{} cannot be sent", path.display()))
 }
 
 /// Whether a file is a recording by its name; anything else is taken for a C3D take.
 #[must_use]
 pub fn is_recording(path: &Path) -> bool {
-    path.extension().is_some_and(|e| e.eq_ignore_ascii_case("mcap"))
+    path.extension()
+        .is_some_and(|e| e.eq_ignore_ascii_case("mcap"))
 }
 
 /// The datagrams of a recording, due when they arrived.
 fn recorded(path: &Path) -> anyhow::Result<Vec<Due>> {
     let entries = recording::read(path)?.filter_map(|entry| match entry {
-        Recorded::Datagram { arrival_ns, bytes } => Some(Due { time_ns: i64::try_from(arrival_ns).ok()?, bytes }),
+        Recorded::Datagram { arrival_ns, bytes } => Some(Due {
+            time_ns: i64::try_from(arrival_ns).ok()?,
+            bytes,
+        }),
         Recorded::Tick { .. } => None,
     });
     Ok(entries.collect())
@@ -47,14 +52,22 @@ fn recorded(path: &Path) -> anyhow::Result<Vec<Due>> {
 pub fn send(due: &[Due], to: SocketAddr, pace: f64, clock: Clock) -> anyhow::Result<u64> {
     let any = if to.is_ipv4() { "0.0.0.0:0" } else { "[::]:0" };
     let socket = UdpSocket::bind(any).context("cannot open a UDP socket")?;
-    socket.connect(to).with_context(|| format!("cannot send to {to}"))?;
+    socket
+        .connect(to)
+        .with_context(|| format!("cannot send to {to}"))?;
     let bar = ProgressBar::new(due.len() as u64);
-    bar.set_style(ProgressStyle::with_template("{bar:40} {percent:>3} %  {eta} left").unwrap_or_else(|_| ProgressStyle::default_bar()));
+    bar.set_style(
+        ProgressStyle::with_template("{bar:40} {percent:>3} %  {eta} left")
+            .unwrap_or_else(|_| ProgressStyle::default_bar()),
+    );
     let first_ns = due.first().map_or(0, |d| d.time_ns);
     let start_ns = clock.now_ns();
     let mut sent = 0;
     for datagram in due {
-        wait_until(start_ns + ((datagram.time_ns - first_ns).max(0) as f64 / pace) as u64, clock);
+        wait_until(
+            start_ns + ((datagram.time_ns - first_ns).max(0) as f64 / pace) as u64,
+            clock,
+        );
         // A receiver that is not there yet answers with an error; it may come later.
         sent += u64::from(socket.send(&datagram.bytes).is_ok());
         bar.inc(1);

@@ -21,25 +21,38 @@ pub fn c3d(take: &Take, map: &MarkerMap) -> C3d {
         first_frame: 1,
         units: "mm".into(),
         labels: labels(take, map),
-        frames: take.frames.iter().map(|f| f.iter().map(|p| p.map(|p| millimetres(p))).collect()).collect(),
+        frames: take
+            .frames
+            .iter()
+            .map(|f| f.iter().map(|p| p.map(|p| millimetres(p))).collect())
+            .collect(),
         ..C3d::default()
     }
 }
 
 fn millimetres(p: nalgebra::Point3<f64>) -> c3d::Marker {
-    c3d::Marker { position: [p.x, p.y, p.z].map(|v| (v * 1e3) as f32), residual: 0.0 }
+    c3d::Marker {
+        position: [p.x, p.y, p.z].map(|v| (v * 1e3) as f32),
+        residual: 0.0,
+    }
 }
 
 /// Labels of a take's columns by the map.
 #[must_use]
 pub fn labels(take: &Take, map: &MarkerMap) -> Vec<String> {
-    take.landmarks.iter().map(|&l| map.label(l).unwrap_or(l.name()).to_owned()).collect()
+    take.landmarks
+        .iter()
+        .map(|&l| map.label(l).unwrap_or(l.name()).to_owned())
+        .collect()
 }
 
 /// One frame of a take for the wire, metres.
 #[must_use]
 pub fn frame(take: &Take, n: usize) -> Vec<Option<Marker>> {
-    let marker = |p: nalgebra::Point3<f64>| Marker { position: [p.x, p.y, p.z].map(|v| v as f32), residual: 0.0 };
+    let marker = |p: nalgebra::Point3<f64>| Marker {
+        position: [p.x, p.y, p.z].map(|v| v as f32),
+        residual: 0.0,
+    };
     take.frames[n].iter().map(|p| p.map(marker)).collect()
 }
 
@@ -47,17 +60,34 @@ pub fn frame(take: &Take, n: usize) -> Vec<Option<Marker>> {
 /// device time and `start_frame` the number of the take's first frame.
 #[must_use]
 pub fn truth(truth: &Truth, rate_hz: f64, (start_s, start_frame): (f64, f64)) -> Measurement {
-    let event = |t: f64| Event { time_s: Some(start_s + t), frame: Some(start_frame + t * rate_hz), reason: None };
+    let event = |t: f64| Event {
+        time_s: Some(start_s + t),
+        frame: Some(start_frame + t * rate_hz),
+        reason: None,
+    };
     let metrics = truth.metrics.iter().filter_map(|(id, value)| {
         let family = family(id)?;
         let value = Some(family.unit.shown(*value));
         let unit = family.unit.symbol().to_owned();
-        Some((id.clone(), Metric { value, unit, change: None, reason: None, limited: None }))
+        Some((
+            id.clone(),
+            Metric {
+                value,
+                unit,
+                change: None,
+                reason: None,
+                limited: None,
+            },
+        ))
     });
     Measurement {
         kind: truth.kind.to_owned(),
         handed: truth.handed.name().to_owned(),
-        events: truth.events.iter().map(|&(name, t)| (name.to_owned(), event(t))).collect(),
+        events: truth
+            .events
+            .iter()
+            .map(|&(name, t)| (name.to_owned(), event(t)))
+            .collect(),
         metrics: metrics.collect::<BTreeMap<_, _>>(),
         markers: Vec::new(),
         notes: Vec::new(),
@@ -65,7 +95,10 @@ pub fn truth(truth: &Truth, rate_hz: f64, (start_s, start_frame): (f64, f64)) ->
 }
 
 fn family(id: &str) -> Option<&'static Family> {
-    CATALOGUE.iter().copied().find(|f| (0..f.len()).any(|n| f.value_id(n) == id))
+    CATALOGUE
+        .iter()
+        .copied()
+        .find(|f| (0..f.len()).any(|n| f.value_id(n) == id))
 }
 
 /// Writes `take.c3d` and `truth.json` into a folder, which is made if need be.
@@ -73,12 +106,16 @@ fn family(id: &str) -> Option<&'static Family> {
 /// # Errors
 /// When the folder or a file cannot be written.
 pub fn write(take: &Take, map: &MarkerMap, out: &Path) -> anyhow::Result<()> {
-    std::fs::create_dir_all(out).with_context(|| format!("cannot make folder {}", out.display()))?;
+    std::fs::create_dir_all(out)
+        .with_context(|| format!("cannot make folder {}", out.display()))?;
     let put = |name: &str, bytes: &[u8]| {
         let path = out.join(name);
         std::fs::write(&path, bytes).with_context(|| format!("cannot write {}", path.display()))
     };
     put("take.c3d", &c3d::write(&c3d(take, map))?)?;
     let swings = serde_json::json!({ "swings": [truth(&take.truth, take.rate_hz, (0.0, 0.0))] });
-    put("truth.json", serde_json::to_string_pretty(&swings)?.as_bytes())
+    put(
+        "truth.json",
+        serde_json::to_string_pretty(&swings)?.as_bytes(),
+    )
 }

@@ -15,12 +15,20 @@ pub const CAUTION: &str = "Warm up first. Stop on pain and see a licensed clinic
 pub fn swing(number: usize, measurement: &Measurement) -> String {
     let mut out = String::new();
     // Writing to a String cannot fail.
-    let _ = writeln!(out, "Swing {number}: {}, {}-handed", measurement.kind, measurement.handed);
+    let _ = writeln!(
+        out,
+        "Swing {number}: {}, {}-handed",
+        measurement.kind, measurement.handed
+    );
     let _ = writeln!(out, "\n  {:<24} {:>10} {:>10}", "event", "time s", "frame");
     for event in Event::ALL {
         let _ = writeln!(out, "  {}", event_line(event.name(), measurement));
     }
-    let _ = writeln!(out, "\n  {:<40} {:>10} {:<6} {:>10}", "metric", "value", "unit", "change");
+    let _ = writeln!(
+        out,
+        "\n  {:<40} {:>10} {:<6} {:>10}",
+        "metric", "value", "unit", "change"
+    );
     let mut reasons: Vec<&str> = Vec::new();
     for family in CATALOGUE {
         for n in 0..family.len() {
@@ -55,16 +63,25 @@ fn event_line(name: &str, measurement: &Measurement) -> String {
 
 /// A line with a number in brackets that points to the reason or limit below the table.
 fn metric_line<'a>(id: &str, metric: &'a Metric, reasons: &mut Vec<&'a str>) -> String {
-    let mark = metric.reason.as_deref().or(metric.limited.as_deref()).map(|words| {
-        let known = reasons.iter().position(|r| *r == words);
-        known.unwrap_or_else(|| {
-            reasons.push(words);
-            reasons.len() - 1
-        }) + 1
-    });
+    let mark = metric
+        .reason
+        .as_deref()
+        .or(metric.limited.as_deref())
+        .map(|words| {
+            let known = reasons.iter().position(|r| *r == words);
+            known.unwrap_or_else(|| {
+                reasons.push(words);
+                reasons.len() - 1
+            }) + 1
+        });
     let mark = mark.map(|n| format!(" [{n}]")).unwrap_or_default();
-    let value = metric.value.map_or_else(|| "—".to_owned(), |v| number(v, &metric.unit));
-    let change = metric.change.map(|c| format!("{:+.1}", c)).unwrap_or_default();
+    let value = metric
+        .value
+        .map_or_else(|| "—".to_owned(), |v| number(v, &metric.unit));
+    let change = metric
+        .change
+        .map(|c| format!("{:+.1}", c))
+        .unwrap_or_default();
     format!("{id:<40} {value:>10} {:<6} {change:>10}{mark}", metric.unit)
 }
 

@@ -1,7 +1,7 @@
 """What the bay screen says when the line to the daemon goes and comes back: lost.py URL
 
 Writes "ready" once the screen is linked and waits for a line on standard input; meanwhile the caller
-takes the daemon away. Writes "lost" once the screen says "no signal" and waits for another line while
+takes the daemon away. Writes "lost" once the screen says so ("no signal", with the reason) and waits for another line while
 the caller brings the daemon back on the same address. Ends with one JSON object:
 {"ok", "failures": [...], "lost_after_s", "back_after_s"}.
 """
@@ -21,20 +21,25 @@ def main(url):
     failures = []
     with Browser(1280, 800) as browser:
         browser.open(url)
-        until(browser, lambda said: said != "no signal", failures, "the screen never found the bay")
+        until(browser, linked, failures, "the screen never found the bay")
         wait_for_caller("ready")
-        lost = until(browser, lambda said: said == "no signal", failures, "the loss is not shown")
-        if "trying again" not in browser.run(NOTE):
-            failures.append(f"the loss is not explained: {browser.run(NOTE)!r}")
+        lost = until(browser, lambda said, note: not linked(said, note), failures, "the loss is not shown")
+        if browser.run(SAYS) != "no signal":
+            failures.append(f"the loss is called {browser.run(SAYS)!r}")
         wait_for_caller("lost")
-        back = until(browser, lambda said: said != "no signal", failures, "the screen does not come back")
+        back = until(browser, linked, failures, "the screen does not come back")
     print(json.dumps({"ok": not failures, "failures": failures, "lost_after_s": lost, "back_after_s": back}))
 
 
+def linked(said, note):
+    """Without frames a linked screen says "no signal" too; the note tells why."""
+    return "trying again" not in note and "connecting" not in note
+
+
 def until(browser, wanted, failures, complaint):
-    """Seconds until the state word is as wanted."""
+    """Seconds until state word and note are as wanted."""
     start = time.monotonic()
-    while not wanted(browser.run(SAYS)):
+    while not wanted(browser.run(SAYS), browser.run(NOTE)):
         if time.monotonic() - start > PATIENCE_S:
             failures.append(complaint)
             return None

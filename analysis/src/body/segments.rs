@@ -39,7 +39,7 @@ const KNEE_HALF_WIDTH_M: f64 = 0.050;
 /// The same for the ankle (half of an adult malleolus width of about 7 cm; common practice, no source).
 const ANKLE_HALF_WIDTH_M: f64 = 0.036;
 const ASSUMED_WIDTHS: &str = "joint widths assumed, no static calibration";
-const HIP_LINE: &str = "hip points instead of the pelvis: no iliac spines marked";
+const HIP_LINE: &str = "hip points, no iliac spines marked";
 
 /// Axial rotation of the pelvis: heading of the line between the anterior iliac spines, rad;
 /// 0 square, negative closed, positive open, unwrapped. Falls back to a hip line.

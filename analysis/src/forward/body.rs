@@ -1,63 +1,28 @@
-//! The synthetic body: lengths, joints by forward and two-link inverse kinematics, skin points.
+//! The synthetic body: lengths, joints by forward and two-link inverse kinematics.
 //!
 //! Everything is made for a right-handed golfer; `capture` mirrors. "Lead" is index 0, "trail"
 //! index 1. Local axes of trunk segments: x toward the lead side, y up along the segment, z
-//! forward. What moves the joints is decided in `golfer`.
+//! forward. What moves the joints is decided in `golfer`; what is marked on them, in `skin`.
 
 use super::club::{self, Plane, WRISTS, bay_from_club};
 use super::posture::{Dof, Posture};
+use super::skin::MARKERS;
 use crate::landmark::Landmark;
 use nalgebra::{Matrix3, Point3, Vector3};
 
-/// The marked points, in the order of every frame.
-pub(super) const MARKERS: [Landmark; 32] = [
-    Landmark::LeftAsis,
-    Landmark::RightAsis,
-    Landmark::LeftPsis,
-    Landmark::RightPsis,
-    Landmark::C7,
-    Landmark::T8,
-    Landmark::SternalNotch,
-    Landmark::Xiphoid,
-    Landmark::LeftAcromion,
-    Landmark::RightAcromion,
-    Landmark::HeadFront,
-    Landmark::HeadLeft,
-    Landmark::HeadRight,
-    Landmark::LeftElbow,
-    Landmark::RightElbow,
-    Landmark::LeftRadialStyloid,
-    Landmark::RightRadialStyloid,
-    Landmark::LeftUlnarStyloid,
-    Landmark::RightUlnarStyloid,
-    Landmark::LeftKnee,
-    Landmark::RightKnee,
-    Landmark::LeftAnkle,
-    Landmark::RightAnkle,
-    Landmark::LeftHeel,
-    Landmark::RightHeel,
-    Landmark::LeftToe,
-    Landmark::RightToe,
-    Landmark::ClubButt,
-    Landmark::ClubShaftLow,
-    Landmark::ClubHeadHeel,
-    Landmark::ClubHeadToe,
-    Landmark::ClubHeadBack,
-];
-
 /// Lead (left) and trail (right) in local x.
-const SIDES: [f64; 2] = [1.0, -1.0];
+pub(super) const SIDES: [f64; 2] = [1.0, -1.0];
 
 /// One person: lengths in m, feet in the bay.
 #[derive(Debug, Clone)]
 pub(super) struct Build {
-    /// Hip joint centre to knee centre.
+    /// Hip joint center to knee center.
     pub(super) thigh: f64,
-    /// Knee centre to ankle centre.
+    /// Knee center to ankle center.
     pub(super) shank: f64,
-    /// Shoulder joint centre to elbow centre.
+    /// Shoulder joint center to elbow center.
     pub(super) upper_arm: f64,
-    /// Elbow centre to wrist centre.
+    /// Elbow center to wrist center.
     pub(super) forearm: f64,
     /// Midpoint of the hips to the point about which the trunk bends.
     pub(super) waist: f64,
@@ -65,13 +30,13 @@ pub(super) struct Build {
     pub(super) trunk: f64,
     /// Top of the thorax down to the level of the xiphoid process.
     pub(super) chest: f64,
-    /// Half the distance between the hip joint centres.
+    /// Half the distance between the hip joint centers.
     pub(super) hip_half: f64,
-    /// Half the distance between the shoulder joint centres.
+    /// Half the distance between the shoulder joint centers.
     pub(super) shoulder_half: f64,
     /// Lead ASIS and PSIS from the midpoint of the hips, pelvis axes.
     pub(super) iliac: [Vector3<f64>; 2],
-    /// Ankle centres with the feet flat, bay.
+    /// Ankle centers with the feet flat, bay.
     pub(super) ankles: [Point3<f64>; 2],
     /// How far each foot is turned outward, rad.
     pub(super) flare: [f64; 2],
@@ -84,13 +49,13 @@ pub(super) struct Build {
 pub(super) struct Pose {
     /// Marked points in the order of [`MARKERS`].
     pub(super) markers: [Point3<f64>; 32],
-    /// Hip joint centres.
+    /// Hip joint centers.
     pub(super) hips: [Point3<f64>; 2],
-    /// Knee centres.
+    /// Knee centers.
     pub(super) knees: [Point3<f64>; 2],
-    /// Ankle centres.
+    /// Ankle centers.
     pub(super) ankles: [Point3<f64>; 2],
-    /// Wrist centres.
+    /// Wrist centers.
     pub(super) wrists: [Point3<f64>; 2],
     /// The club.
     pub(super) club: club::Pose,
@@ -117,14 +82,8 @@ impl Build {
         let legs = self.legs(posture);
         let trunk = self.trunk(posture);
         let arms = self.arms(&trunk, posture);
-        let mut markers = Vec::with_capacity(MARKERS.len());
-        self.mark_pelvis(&legs, &mut markers);
-        self.mark_trunk(&trunk, posture, &arms, &mut markers);
-        mark_arms(&arms, self.scale, &mut markers);
-        self.mark_legs(&legs, &mut markers);
-        markers.extend(club.markers().map(|p| arms.club.point(p)));
         Pose {
-            markers: std::array::from_fn(|i| markers[i]),
+            markers: self.marked(club, &legs, &trunk, &arms),
             hips: legs.hips,
             knees: legs.knees,
             ankles: legs.ankles,
@@ -143,7 +102,7 @@ impl Build {
         self.club(posture).point(club.face())
     }
 
-    /// Distance between hip and ankle centre when the knee is flexed, m.
+    /// Distance between hip and ankle center when the knee is flexed, m.
     pub(super) fn hip_to_ankle(&self, flexion: f64) -> f64 {
         let (a, b) = (self.thigh, self.shank);
         (a * a + b * b + 2.0 * a * b * flexion.cos()).sqrt()
@@ -175,7 +134,7 @@ impl Build {
         }
     }
 
-    /// Ankle centre and axes of a foot whose heel is lifted by an angle about the ball of the foot.
+    /// Ankle center and axes of a foot whose heel is lifted by an angle about the ball of the foot.
     fn foot(&self, side: usize, lift: f64) -> (Point3<f64>, Matrix3<f64>) {
         let flat = about_y(SIDES[side] * self.flare[side]);
         // A trail foot that comes off its heel also turns toward the target.
@@ -184,7 +143,8 @@ impl Build {
         (ball - lifted * self.toe_from_ankle(), lifted)
     }
 
-    fn toe_from_ankle(&self) -> Vector3<f64> {
+    /// Head of the second metatarsal from the ankle center, foot axes.
+    pub(super) fn toe_from_ankle(&self) -> Vector3<f64> {
         Vector3::new(0.0, 0.022 - self.ankles[0].y, 0.135 * self.scale)
     }
 
@@ -193,6 +153,7 @@ impl Build {
         let thorax = bay_from_thorax(posture);
         Trunk {
             thorax,
+            head: bay_from_head(posture),
             top: waist + thorax * Vector3::y() * self.trunk,
         }
     }
@@ -237,97 +198,44 @@ impl Build {
             club,
         }
     }
-
-    fn mark_pelvis(&self, legs: &Legs, markers: &mut Vec<Point3<f64>>) {
-        for spine in self.iliac {
-            for side in SIDES {
-                markers.push(
-                    legs.middle + legs.pelvis * Vector3::new(side * spine.x, spine.y, spine.z),
-                );
-            }
-        }
-    }
-
-    fn mark_trunk(
-        &self,
-        trunk: &Trunk,
-        posture: &Posture,
-        arms: &Arms,
-        markers: &mut Vec<Point3<f64>>,
-    ) {
-        let s = self.scale;
-        // The midpoints of C7 and notch, and of T8 and xiphoid, lie on the thorax's long axis.
-        for local in [
-            Vector3::new(0.0, 0.032, -0.062) * s,
-            Vector3::new(0.0, -self.chest, -0.108 * s),
-            Vector3::new(0.0, -0.032, 0.062) * s,
-            Vector3::new(0.0, -self.chest, 0.108 * s),
-        ] {
-            markers.push(trunk.top + trunk.thorax * local);
-        }
-        for i in [0, 1] {
-            let local = Vector3::new(0.012 * SIDES[i], 0.045, -0.005) * s;
-            markers.push(arms.shoulders[i] + trunk.thorax * local);
-        }
-        let head = bay_from_head(posture);
-        let centre = trunk.top + head * Vector3::new(0.0, 0.185, 0.035) * s;
-        for local in [[0.0, 0.035, 0.098], [0.076, 0.03, 0.0], [-0.076, 0.03, 0.0]] {
-            markers.push(centre + head * Vector3::from(local) * s);
-        }
-    }
-
-    fn mark_legs(&self, legs: &Legs, markers: &mut Vec<Point3<f64>>) {
-        let s = self.scale;
-        for i in [0, 1] {
-            let bend = (legs.knees[i] - legs.hips[i]).cross(&(legs.ankles[i] - legs.knees[i]));
-            markers.push(legs.knees[i] + unit(bend) * (0.052 * s * SIDES[i]));
-        }
-        let heel = Vector3::new(0.0, 0.03 - self.ankles[0].y, -0.055 * s);
-        for i in [0, 1] {
-            let outer = Vector3::new(0.036 * SIDES[i], -0.004, -0.004) * s;
-            markers.push(legs.ankles[i] + legs.feet[i] * outer);
-        }
-        for local in [heel, self.toe_from_ankle()] {
-            markers.extend([0, 1].map(|i| legs.ankles[i] + legs.feet[i] * local));
-        }
-    }
 }
 
-struct Legs {
-    pelvis: Matrix3<f64>,
-    middle: Point3<f64>,
-    hips: [Point3<f64>; 2],
-    knees: [Point3<f64>; 2],
-    ankles: [Point3<f64>; 2],
-    feet: [Matrix3<f64>; 2],
+/// Pelvis and legs of a posture, bay.
+pub(super) struct Legs {
+    /// Axes of the pelvis.
+    pub(super) pelvis: Matrix3<f64>,
+    /// Midpoint of the hip joint centers.
+    pub(super) middle: Point3<f64>,
+    /// Hip joint centers.
+    pub(super) hips: [Point3<f64>; 2],
+    /// Knee centers.
+    pub(super) knees: [Point3<f64>; 2],
+    /// Ankle centers.
+    pub(super) ankles: [Point3<f64>; 2],
+    /// Axes of the feet.
+    pub(super) feet: [Matrix3<f64>; 2],
 }
 
-struct Trunk {
-    thorax: Matrix3<f64>,
-    top: Point3<f64>,
+/// Thorax and head of a posture, bay.
+pub(super) struct Trunk {
+    /// Axes of the thorax.
+    pub(super) thorax: Matrix3<f64>,
+    /// Axes of the head.
+    pub(super) head: Matrix3<f64>,
+    /// Top of the thorax on its long axis.
+    pub(super) top: Point3<f64>,
 }
 
-struct Arms {
-    shoulders: [Point3<f64>; 2],
-    elbows: [Point3<f64>; 2],
-    wrists: [Point3<f64>; 2],
-    club: club::Pose,
-}
-
-fn mark_arms(arms: &Arms, scale: f64, markers: &mut Vec<Point3<f64>>) {
-    for i in [0, 1] {
-        let bend = (arms.elbows[i] - arms.shoulders[i]).cross(&(arms.wrists[i] - arms.elbows[i]));
-        markers.push(arms.elbows[i] - unit(bend) * (0.034 * scale * SIDES[i]));
-    }
-    for sign in [1.0, -1.0] {
-        for i in [0, 1] {
-            let forearm = unit(arms.wrists[i] - arms.elbows[i]);
-            // The thumb side of a hand that holds the club: between the shaft and its upper face.
-            let thumb = arms.club.rotation * Vector3::new(0.8, 0.6, 0.0);
-            let across = unit(thumb - forearm * thumb.dot(&forearm));
-            markers.push(arms.wrists[i] + across * (sign * 0.028 * scale));
-        }
-    }
+/// Arms and club of a posture, bay.
+pub(super) struct Arms {
+    /// Shoulder joint centers.
+    pub(super) shoulders: [Point3<f64>; 2],
+    /// Elbow centers.
+    pub(super) elbows: [Point3<f64>; 2],
+    /// Wrist centers.
+    pub(super) wrists: [Point3<f64>; 2],
+    /// The club.
+    pub(super) club: club::Pose,
 }
 
 fn hip_middle(posture: &Posture) -> Point3<f64> {

@@ -3,9 +3,9 @@
 //! Disturbances are made before the mirror, so that a left-handed take is the exact image of the
 //! right-handed one. Truth is never touched here.
 
-use super::body::MARKERS;
 use super::motion::Motion;
-use super::noise::{Bursts, Coloured, Purpose, Source};
+use super::noise::{Bursts, Colored, Purpose, Source};
+use super::skin::MARKERS;
 use super::truth::Truth;
 use super::{GolferParams, plan};
 use crate::handed::Handed;
@@ -138,7 +138,7 @@ impl Spring {
 fn disturb(frames: &mut [Frame], capture: &CaptureParams, source: &mut Source) {
     let dt = 1.0 / capture.rate_hz;
     for marker in 0..MARKERS.len() {
-        let mut noise: [Coloured; 3] = std::array::from_fn(|_| Coloured::new(source, dt));
+        let mut noise: [Colored; 3] = std::array::from_fn(|_| Colored::new(source, dt));
         let mut bursts = Bursts::new(source, dt, capture.dropout);
         for sample in frames.iter_mut().filter_map(|frame| frame.get_mut(marker)) {
             let shake = Vector3::from_fn(|axis, _| capture.noise_m * noise[axis].next(source));

@@ -36,7 +36,7 @@ impl Club {
         Self::ALL.into_iter().find(|c| c.name() == name)
     }
 
-    /// Head speed of a practised golfer of middling strength, m/s (invented; REFERENCES B7 has
+    /// Head speed of a practiced golfer of middling strength, m/s (invented; REFERENCES B7 has
     /// 35–58 m/s for the longest club and 29–35 m/s for a 5-iron).
     pub(super) const fn usual_speed(self) -> f64 {
         match self {
@@ -89,7 +89,7 @@ pub(super) const BALL_RADIUS: f64 = 0.02135;
 /// Distance of the mid-grip point from the butt, m.
 pub(super) const MID_GRIP: f64 = 0.13;
 
-/// Wrist centres in the club frame, m: lead, trail. The hands are rigid with the grip.
+/// Wrist centers in the club frame, m: lead, trail. The hands are rigid with the grip.
 pub(super) const WRISTS: [Vector3<f64>; 2] = [
     Vector3::new(0.035, 0.005, 0.012),
     Vector3::new(0.035, 0.100, -0.025),
@@ -104,22 +104,22 @@ pub(super) struct Shape {
     /// Angle between shaft and floor when the sole lies flat, rad: as played, some degrees less
     /// than a club lying free, because this shaft does not droop.
     pub(super) lie: f64,
-    /// From the shaft's end to the face's centre along heel → toe, m.
+    /// From the shaft's end to the face's center along heel → toe, m.
     pub(super) face_out: f64,
-    /// Height of the face's centre over the sole, m.
+    /// Height of the face's center over the sole, m.
     pub(super) face_up: f64,
-    /// Face's centre in front of the shaft's axis, m.
+    /// Face's center in front of the shaft's axis, m.
     pub(super) face_ahead: f64,
     /// Half the distance between the heel and the toe marker, m.
     half_width: f64,
-    /// From the face's centre to the marker at the back, m.
+    /// From the face's center to the marker at the back, m.
     depth: f64,
     /// Height of the tee, m.
     tee: f64,
 }
 
 impl Shape {
-    /// Height of the ball's centre over the floor, m.
+    /// Height of the ball's center over the floor, m.
     pub(super) fn ball_height(&self) -> f64 {
         BALL_RADIUS + self.tee
     }
@@ -234,7 +234,7 @@ mod tests {
             let rotation = bay_from_club(&Plane::new(shape.lie, 0.0), 0.0, 0.0);
             assert!((rotation.determinant() - 1.0).abs() < 1e-12);
             let m = shape.markers().map(|p| rotation * p);
-            let heel_to_toe = (m[3] - m[2]).normalize();
+            let heel_to_toe = (m[3] - m[2]) / (m[3] - m[2]).norm();
             assert!((heel_to_toe - Vector3::z()).norm() < 1e-12);
             let sole = rotation * Vector3::new(0.0, shape.length, 0.0);
             assert!(((rotation * shape.face() - sole).y - shape.face_up).abs() < 1e-12);

@@ -45,11 +45,6 @@ impl Via {
     pub(super) const fn accelerating(self, a: f64) -> Self {
         Self { a: Some(a), ..self }
     }
-
-    /// When it is passed, s.
-    pub(super) const fn time(self) -> f64 {
-        self.t
-    }
 }
 
 #[derive(Debug, Clone, Copy)]

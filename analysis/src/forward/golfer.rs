@@ -11,7 +11,8 @@ use super::posture::{Dof, Posture};
 use super::solve::newton;
 use nalgebra::Point3;
 
-/// The postures that the curves pass.
+/// The postures that the curves pass. Height and obliquity of the pelvis follow from the knees at
+/// the times of the swing and are final only in `address` and `finish`.
 #[derive(Debug, Clone)]
 pub(super) struct Keys {
     /// Quiet, the head behind the ball.
@@ -32,10 +33,9 @@ impl Keys {
     /// At impact the club is only near the ball: `plan` brings it there.
     pub(super) fn new(build: &mut Build, club: &Shape, usual: &Habit, shot: &Habit) -> Self {
         let address = behind_ball(build, club, usual);
-        let top = knees_bent(build, &top(&address, shot), shot.knees[1]);
-        let impact = knees_bent(build, &impact(&address, shot), shot.knees[2]);
+        let (top, impact) = (top(&address, shot), impact(&address, shot));
         Self {
-            away: away(build, &address, &top, shot),
+            away: away(&address, &top, shot),
             finish: finish(build, &impact),
             address,
             top,
@@ -103,7 +103,7 @@ fn top(address: &Posture, habit: &Habit) -> Posture {
         ])
 }
 
-fn away(build: &Build, address: &Posture, top: &Posture, habit: &Habit) -> Posture {
+fn away(address: &Posture, top: &Posture, habit: &Habit) -> Posture {
     let share = |dof| match dof {
         Dof::PelvisTurn => 0.27,
         Dof::ThoraxTurn => 0.38,
@@ -111,17 +111,10 @@ fn away(build: &Build, address: &Posture, top: &Posture, habit: &Habit) -> Postu
         Dof::ShaftRoll | Dof::LeadGlide => 0.45,
         _ => 0.32,
     };
-    let posture = Posture::from_fn(|dof| address[dof] + share(dof) * (top[dof] - address[dof]))
-        .with(&[
-            (Dof::PelvisX, address[Dof::PelvisX] + habit.shift[0]),
-            (Dof::ShaftAngle, 84_f64.to_radians()),
-        ]);
-    let [at_address, at_top] = [habit.knees[0], habit.knees[1]];
-    knees_bent(
-        build,
-        &posture,
-        [0, 1].map(|i| at_address[i] + 0.36 * (at_top[i] - at_address[i])),
-    )
+    Posture::from_fn(|dof| address[dof] + share(dof) * (top[dof] - address[dof])).with(&[
+        (Dof::PelvisX, address[Dof::PelvisX] + habit.shift[0]),
+        (Dof::ShaftAngle, 84_f64.to_radians()),
+    ])
 }
 
 fn impact(address: &Posture, habit: &Habit) -> Posture {
@@ -165,38 +158,50 @@ fn finish(build: &Build, impact: &Posture) -> Posture {
             (Dof::ArmSlope, 58.0),
             (Dof::ShaftAngle, -285.0),
             (Dof::ShaftRoll, -70.0),
-            (Dof::HeelLift, 58.0),
+            (Dof::HeelLift, 72.0),
         ]))
         .with(&[
-            (Dof::PelvisX, build.ankles[0].x - 0.055),
+            (Dof::PelvisX, build.ankles[0].x - 0.09),
             (Dof::PelvisZ, build.ankles[0].z - 0.035),
             (Dof::LeadGlide, -0.03),
             (Dof::TrailGlide, 0.07),
             (Dof::ArmReach, 0.62),
         ]);
-    let [height] = newton([impact[Dof::PelvisY]], |&[y]| {
-        let posture = posture.with(&[(Dof::PelvisY, y)]);
-        [build.leg_lengths(&posture)[0] - build.hip_to_ankle(9_f64.to_radians())]
-    });
-    posture.with(&[(Dof::PelvisY, height)])
+    knees_bent(build, &posture, [9.0, 15.0], Dof::PelvisX)
 }
 
-/// Pelvis height and obliquity such that the knees have the flexions (degrees). Solved on the
-/// distances hip to ankle, which stay smooth where a flexion would end at the straight leg.
-fn knees_bent(build: &Build, posture: &Posture, flexions: [f64; 2]) -> Posture {
+/// Pelvis height, and obliquity or place along the target line, such that the knees have the flexions (degrees).
+/// Solved on the distances hip to ankle, which stay smooth where a flexion would end at the
+/// straight leg.
+pub(super) fn knees_bent(build: &Build, posture: &Posture, flexions: [f64; 2], by: Dof) -> Posture {
     let wanted = flexions.map(|flexion| build.hip_to_ankle(flexion.to_radians()));
-    let set = |x: &[f64; 2]| posture.with(&[(Dof::PelvisY, x[0]), (Dof::PelvisOblique, x[1])]);
-    let x = newton([posture[Dof::PelvisY], posture[Dof::PelvisOblique]], |x| {
+    let set = |x: &[f64; 2]| posture.with(&[(Dof::PelvisY, x[0]), (by, x[1])]);
+    let x = newton([posture[Dof::PelvisY], posture[by]], |x| {
         let found = build.leg_lengths(&set(x));
         [0, 1].map(|i| found[i] - wanted[i])
     });
     set(&x)
 }
 
+/// Pelvis height such that the lead knee has the flexion (degrees); the trail leg follows.
+pub(super) fn lead_knee_bent(build: &Build, posture: &Posture, flexion: f64) -> Posture {
+    let wanted = build.hip_to_ankle(flexion.to_radians());
+    let set = |&[y]: &[f64; 1]| posture.with(&[(Dof::PelvisY, y)]);
+    let y = newton([posture[Dof::PelvisY]], |y| {
+        [build.leg_lengths(&set(y))[0] - wanted]
+    });
+    set(&y)
+}
+
 /// The address with the face a little behind the ball. The lead arm swings to the club, the trunk
 /// inclines until the hands are as high as the club's slope asks, the feet step to the distance.
 fn behind_ball(build: &mut Build, club: &Shape, habit: &Habit) -> Posture {
-    let posture = knees_bent(build, &address(build, club, habit), habit.knees[0]);
+    let posture = knees_bent(
+        build,
+        &address(build, club, habit),
+        habit.knees[0],
+        Dof::PelvisOblique,
+    );
     let set = |&[arm, incline]: &[f64; 2]| {
         posture
             .plus(&[

@@ -21,6 +21,7 @@ mod noise;
 mod person;
 mod plan;
 mod posture;
+mod skin;
 mod solve;
 #[cfg(test)]
 mod tests;
@@ -96,7 +97,7 @@ impl GolferParams {
     }
 }
 
-/// A person's favorite club, and head speed ÷ that of the middling practised golfer.
+/// A person's favorite club, and head speed ÷ that of the middling practiced golfer.
 fn bag(seed: u64) -> (Club, f64) {
     let mut source = Source::new(seed, Purpose::Bag);
     let club = match source.unit() {

@@ -40,6 +40,8 @@ pub(super) struct Rates {
     pub(super) twist: f64,
     /// Pelvis, thorax, lead arm reverse this long before the club, s.
     pub(super) lead: [f64; 3],
+    /// Times and the pelvis height and obliquity that give the knees their flexion then.
+    pub(super) legs: Vec<(f64, [f64; 2])>,
     /// Extra points: degree of freedom, share of the downswing's time, share of its way.
     pub(super) detours: Vec<(Dof, f64, f64)>,
 }
@@ -69,7 +71,7 @@ pub(super) struct Motion {
 pub(super) const CONTACT_S: f64 = 0.00045;
 
 /// Share of the backswing at which the takeaway posture is passed.
-const AWAY: f64 = 0.42;
+pub(super) const AWAY: f64 = 0.42;
 
 /// Share of the backswing after which the shaft stays in the plane of the downswing.
 const IN_PLANE: f64 = 0.75;
@@ -88,6 +90,9 @@ const ARM_START: f64 = 0.5;
 
 /// Lead arm in the follow-through when it is stretched out, rad.
 const ARM_THROUGH: f64 = -1.5;
+
+/// The trail heel begins to rise this long before impact, s.
+const HEEL_S: f64 = 0.09;
 
 /// Waggle: start and length, s.
 const WAGGLE_S: (f64, f64) = (0.30, 0.70);
@@ -201,12 +206,12 @@ fn join(dof: Dof, keys: &Keys, times: &Times, rates: &Rates, release: f64) -> Cu
     let mut vias = match dof {
         Dof::ShaftAngle => shaft_vias(keys, times, rates, (release, finish)),
         Dof::ShaftSlope | Dof::Azimuth => plane_vias(dof, keys, times),
-        Dof::HeelLift => {
-            vec![
-                Via::rest(times.impact - 0.10, address),
-                Via::at(times.impact, keys.impact[dof]),
-            ]
-        }
+        Dof::PelvisY => leg_vias(times, address, rates, 0),
+        Dof::PelvisOblique => leg_vias(times, address, rates, 1),
+        Dof::HeelLift => vec![
+            Via::rest(times.impact - HEEL_S, address),
+            Via::at(times.impact, keys.impact[dof]),
+        ],
         _ => body_vias(dof, keys, times, rates),
     };
     vias.push(Via::rest(settled(dof, times), finish));
@@ -218,7 +223,7 @@ fn join(dof: Dof, keys: &Keys, times: &Times, rates: &Rates, release: f64) -> Cu
 /// The arms fold before the trunk has turned out.
 fn settled(dof: Dof, times: &Times) -> f64 {
     let share = match dof {
-        Dof::ArmAngle | Dof::ArmReach | Dof::ShaftRoll => 0.8,
+        Dof::ArmReach | Dof::ShaftRoll => 0.8,
         Dof::PelvisTurn | Dof::ThoraxTurn => 0.6,
         _ => 1.0,
     };
@@ -248,6 +253,13 @@ fn body_vias(dof: Dof, keys: &Keys, times: &Times, rates: &Rates) -> Vec<Via> {
         ));
     }
     vias
+}
+
+/// The pelvis' height (0) or obliquity (1) on its way up to the finish.
+fn leg_vias(times: &Times, address: f64, rates: &Rates, which: usize) -> Vec<Via> {
+    let start = Via::rest(times.takeaway, address);
+    let way = rates.legs.iter().map(|(t, leg)| Via::at(*t, leg[which]));
+    std::iter::once(start).chain(way).collect()
 }
 
 fn away_via(dof: Dof, keys: &Keys, times: &Times) -> Via {

@@ -1,4 +1,4 @@
-//! Seeded random draws: uniform and normal values, coloured noise, bursts of drop-outs.
+//! Seeded random draws: uniform and normal values, colored noise, bursts of drop-outs.
 //!
 //! Every consumer takes its own stream of the generator, so that adding a draw in one place
 //! changes nothing elsewhere. What is disturbed lives in `capture`.
@@ -63,12 +63,12 @@ impl Source {
 
 /// Noise of unit variance, part white and part slowly wandering (a first-order autoregression).
 #[derive(Debug, Clone)]
-pub(super) struct Coloured {
+pub(super) struct Colored {
     wander: f64,
     keep: f64,
 }
 
-impl Coloured {
+impl Colored {
     /// Share of the variance that is white.
     const WHITE: f64 = 0.6;
     /// Time constant of the wandering part, s.
@@ -124,12 +124,12 @@ impl Bursts {
 
 #[cfg(test)]
 mod tests {
-    use super::{Bursts, Coloured, Purpose, Source};
+    use super::{Bursts, Colored, Purpose, Source};
 
     #[test]
-    fn coloured_noise_has_unit_variance_and_the_written_correlation() {
+    fn colored_noise_has_unit_variance_and_the_written_correlation() {
         let mut source = Source::new(1, Purpose::Capture(0));
-        let mut noise = Coloured::new(&mut source, 0.005);
+        let mut noise = Colored::new(&mut source, 0.005);
         let x: Vec<f64> = (0..200_000).map(|_| noise.next(&mut source)).collect();
         let n = x.len() as f64;
         let variance = x.iter().map(|v| v * v).sum::<f64>() / n;

@@ -99,7 +99,7 @@ pub(super) struct Habit {
     pub(super) path: f64,
     /// Grip speed ÷ head speed at impact.
     pub(super) grip_share: f64,
-    /// Share of the head's speed that a centred ball takes.
+    /// Share of the head's speed that a centerd ball takes.
     pub(super) loss: f64,
 }
 
@@ -167,7 +167,7 @@ impl Build {
 /// Common practice, no source.
 const fn stance(club: Club) -> (f64, f64) {
     match club {
-        Club::Driver => (0.46, -0.17),
+        Club::Driver => (0.44, -0.16),
         Club::FiveWood => (0.42, -0.12),
         Club::SevenIron => (0.38, -0.06),
     }

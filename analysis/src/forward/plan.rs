@@ -3,11 +3,11 @@
 
 use super::body::Build;
 use super::club::{BALL_RADIUS, MID_GRIP, Shape};
-use super::golfer::{Keys, leaning};
-use super::motion::{CONTACT_S, Idle, Motion, Rates, Times};
+use super::golfer::{Keys, knees_bent, lead_knee_bent, leaning};
+use super::motion::{AWAY, CONTACT_S, Idle, Motion, Rates, Times};
 use super::noise::{Purpose, Source};
 use super::person::Habit;
-use super::posture::Dof;
+use super::posture::{Dof, Posture};
 use super::solve::newton;
 use super::{Ball, GolferParams};
 use nalgebra::Point3;
@@ -98,7 +98,7 @@ fn aim(shot: &Shot) -> Motion {
     let goal = &shot.goal;
     let shaft = expected_shaft_speed(shot);
     let (keys, times) = timed(shot, shaft);
-    let rates = rates(shot);
+    let rates = with_legs(shot, &keys, times, rates(shot));
     let build = |x: &[f64; 7]| {
         let [arm, reach, slope, azimuth, arm_rate, shaft_rate, loss] = *x;
         let mut keys = keys.clone();
@@ -130,6 +130,61 @@ fn aim(shot: &Shot) -> Motion {
         0.1 * shaft * goal.loss,
     ];
     build(&newton(start, |x| misses(goal, &build(x), x[6])))
+}
+
+/// Adds where the pelvis is when the knees are bent as the habit has them. The rest of the body
+/// does not depend on it, so that a first motion without it tells where that is.
+fn with_legs(shot: &Shot, keys: &Keys, times: Times, rates: Rates) -> Rates {
+    let first = Motion::new(
+        (&shot.build, &shot.club),
+        keys,
+        times,
+        rates.clone(),
+        shot.idle,
+    );
+    let at = |t: f64| {
+        first
+            .posture(t)
+            .with(&[(Dof::PelvisY, keys.address[Dof::PelvisY])])
+    };
+    let leg = |t: f64, bent: Posture| (t, [bent[Dof::PelvisY], bent[Dof::PelvisOblique]]);
+    let mut legs = knees(&shot.habit, &times)
+        .map(|(t, flexions)| {
+            leg(
+                t,
+                knees_bent(&shot.build, &at(t), flexions, Dof::PelvisOblique),
+            )
+        })
+        .to_vec();
+    let [_, impact] = legs.last().map_or([0.0; 2], |l| l.1);
+    for (share, flexion) in [(0.18, 14.0), (0.40, 12.0)] {
+        let t = times.impact + share * (times.finish - times.impact);
+        let oblique = impact + share * (keys.finish[Dof::PelvisOblique] - impact);
+        let start = at(t).with(&[(Dof::PelvisOblique, oblique)]);
+        legs.push(leg(t, lead_knee_bent(&shot.build, &start, flexion)));
+    }
+    Rates { legs, ..rates }
+}
+
+/// Knee flexions (lead, trail; degrees) at times of the swing.
+fn knees(habit: &Habit, times: &Times) -> [(f64, [f64; 2]); 5] {
+    let [address, top, impact] = habit.knees;
+    let between =
+        |a: [f64; 2], b: [f64; 2], share: f64| [0, 1].map(|i| a[i] + share * (b[i] - a[i]));
+    let backswing = times.top - times.takeaway;
+    [
+        (
+            times.takeaway + AWAY * backswing,
+            between(address, top, 0.36),
+        ),
+        (
+            times.takeaway + 0.72 * backswing,
+            between(address, top, 0.78),
+        ),
+        (times.top, top),
+        (0.5 * (times.top + times.impact), between(top, impact, 0.5)),
+        (times.impact, impact),
+    ]
 }
 
 /// How far a motion is from the goal, in lengths of 0.1 m and shares.
@@ -205,6 +260,7 @@ fn rates(shot: &Shot) -> Rates {
         loss: 0.0,
         twist: shot.goal.twist,
         lead: habit.lead,
+        legs: Vec::new(),
         detours: arm.into_iter().chain(thorax).collect(),
     }
 }

@@ -7,7 +7,7 @@ use std::ops::{Index, IndexMut};
 /// One degree of freedom of the golfer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Dof {
-    /// Midpoint of the hip joint centres, X.
+    /// Midpoint of the hip joint centers, X.
     PelvisX,
     /// The same, Y.
     PelvisY,

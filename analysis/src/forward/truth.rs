@@ -48,6 +48,7 @@ impl Truth {
             metrics.extend(
                 state
                     .metrics(&reference)
+                    .filter(|(id, _)| *id != "shaft_lean" || LEAN_EVENTS.contains(&event))
                     .map(|(id, value)| (format!("{id}@{event}"), value)),
             );
         }
@@ -84,6 +85,9 @@ const AT_EVENTS: [&str; 7] = [
     "impact",
 ];
 
+/// The shaft's lean means something only near the ball.
+const LEAN_EVENTS: [&str; 2] = ["address", "impact"];
+
 /// The last quiet instant is this long before the takeaway, s.
 const LAST_QUIET_S: f64 = 0.05;
 
@@ -92,7 +96,7 @@ fn events(motion: &Motion) -> Vec<(&'static str, f64)> {
     let shaft = |t: f64| motion.pose(t).club.shaft().y;
     let arm = |t: f64| lead_arm(&motion.pose(t)).y;
     [
-        ("address", Some(times.takeaway - LAST_QUIET_S)),
+        ("address", Some(times.takeaway)),
         ("takeaway_start", Some(times.takeaway)),
         ("takeaway_end", crossing(times.takeaway, times.top, shaft)),
         (
@@ -120,7 +124,7 @@ fn events(motion: &Motion) -> Vec<(&'static str, f64)> {
     .collect()
 }
 
-/// Lead acromion to lead wrist centre.
+/// Lead acromion to lead wrist center.
 fn lead_arm(pose: &Pose) -> Vector3<f64> {
     pose.wrists[0] - pose.marker(Landmark::LeftAcromion)
 }

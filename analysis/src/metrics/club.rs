@@ -40,11 +40,14 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
             rate_hz: paths.rate_hz,
         },
     );
-    let limited = (paths.rate_hz < SURE_RATE_HZ).then(|| {
-        format!("{:.0} frames a second: uncertain by some percent near impact", paths.rate_hz)
-    });
+    let limited = (paths.rate_hz < SURE_RATE_HZ)
+        .then(|| format!("{:.0} frames/s: some percent uncertain", paths.rate_hz));
     let value = |s: &Maybe<Speeds>, pick: fn(&Speeds) -> f64| match s {
-        Ok(s) => Value::Measured { value: pick(s), change: None, limited: limited.clone() },
+        Ok(s) => Value::Measured {
+            value: pick(s),
+            change: None,
+            limited: limited.clone(),
+        },
         Err(reason) => Value::Missing(reason.clone()),
     };
     let impact = |s: &Maybe<Speeds>| value(s, |s| s.at_impact);
@@ -73,7 +76,9 @@ fn speeds(prepared: &Prepared, reader: Reader<'_>, motion: Motion<'_>) -> Maybe<
     let impact = &prepared.swing.impact;
     let rate_hz = motion.rate_hz;
     if rate_hz < CLUB_RATE_MIN_HZ {
-        return Err(format!("{rate_hz:.0} frames a second are too few for the club near impact: {CLUB_RATE_MIN_HZ} are needed"));
+        return Err(format!(
+            "{rate_hz:.0} frames a second are too few for the club near impact: {CLUB_RATE_MIN_HZ} are needed"
+        ));
     }
     let hidden = || "the club was hidden right before impact".to_owned();
     let fit = SpeedBefore::fit(motion, impact).ok_or_else(hidden)?;
@@ -140,7 +145,10 @@ fn lean(prepared: &Prepared, event: Event) -> Maybe<f64> {
         .map(|i| (i as f64, angle(i)))
         .collect();
     if prepared.paths.rate_hz < CLUB_RATE_MIN_HZ {
-        return Err(format!("{:.0} frames a second are too few for the shaft near impact", prepared.paths.rate_hz));
+        return Err(format!(
+            "{:.0} frames a second are too few for the shaft near impact",
+            prepared.paths.rate_hz
+        ));
     }
     let fit = local_fit::polynomial(&samples, 2, impact.slot).ok_or_else(hidden)?;
     Ok(local_fit::value(&fit, 0.0))

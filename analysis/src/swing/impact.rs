@@ -210,7 +210,10 @@ impl Sides {
             let samples: Vec<_> = range.map(|i| (i as f64, lengths[i - first])).collect();
             local_fit::polynomial(&samples, 2, center)
         };
-        Some(Self { before: side(first..=chord)?, after: side(chord + 1..=last)? })
+        Some(Self {
+            before: side(first..=chord)?,
+            after: side(chord + 1..=last)?,
+        })
     }
 
     /// Share of speed lost between the sides, both extended to the middle of the chord.
@@ -234,15 +237,21 @@ fn speed_step(paths: &Paths, center: f64) -> Option<Step> {
     let reach = (STEP_REACH_S * paths.rate_hz).ceil() as usize + 1;
     let frames = ((SIDE_S * paths.rate_hz).round() as usize).clamp(4, 12);
     let middle = center.round() as usize;
-    let sides = (middle.saturating_sub(reach)..=middle + reach).filter_map(|i| Some((i, Sides::fit(paths, i, frames)?)));
+    let sides = (middle.saturating_sub(reach)..=middle + reach)
+        .filter_map(|i| Some((i, Sides::fit(paths, i, frames)?)));
     let (chord, sides) = sides.max_by(|a, b| a.1.loss().total_cmp(&b.1.loss()))?;
     if sides.loss() < LOSS_MIN {
         return None;
     }
     let slot = chord as f64 + 0.5 + sides.meeting()? - HALF_CONTACT_S * paths.rate_hz;
     // A frame so close to the collision may lie behind it: it does not belong to the path before.
-    let before = ((slot - AMBIGUOUS_FRAME).floor() as usize).clamp(chord.saturating_sub(1), chord + 1);
-    Some(Step { slot, before, loss: sides.loss() })
+    let before =
+        ((slot - AMBIGUOUS_FRAME).floor() as usize).clamp(chord.saturating_sub(1), chord + 1);
+    Some(Step {
+        slot,
+        before,
+        loss: sides.loss(),
+    })
 }
 
 /// A path's point at a slot with its fraction.

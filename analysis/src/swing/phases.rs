@@ -289,7 +289,8 @@ impl<'a> Search<'a> {
         let still = (from.max(1)..end).find(|&i| self.speed[i] < REST_MPS);
         // A club that never rests before it is carried back: the slowest instant, if it is slow.
         let slowest = || {
-            let i = (from.min(end)..end).min_by(|&a, &b| self.speed[a].total_cmp(&self.speed[b]))?;
+            let i =
+                (from.min(end)..end).min_by(|&a, &b| self.speed[a].total_cmp(&self.speed[b]))?;
             (self.speed[i] < 0.15 * self.speed[pass]).then_some(i)
         };
         let rest = still.or_else(slowest);

@@ -34,7 +34,10 @@ pub(super) fn entries(mut batch: &[u8]) -> Option<Vec<Recorded>> {
             continue;
         }
         let (bytes, rest) = rest.split_at_checked(usize::try_from(length).ok()?)?;
-        entries.push(Recorded::Datagram { arrival_ns: time, bytes: bytes.to_vec() });
+        entries.push(Recorded::Datagram {
+            arrival_ns: time,
+            bytes: bytes.to_vec(),
+        });
         batch = rest;
     }
     Some(entries)

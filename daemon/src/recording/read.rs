@@ -46,12 +46,21 @@ pub struct Recording {
 /// # Errors
 /// When the file cannot be read, is no recording, or is of a newer format.
 pub fn read(path: &Path) -> Result<Recording, RecordingError> {
-    let mut records = Records::open(path).map_err(|why| RecordingError::Open { path: path.to_owned(), why })?;
-    let malformed = |why: String| RecordingError::Malformed { path: path.to_owned(), why };
+    let mut records = Records::open(path).map_err(|why| RecordingError::Open {
+        path: path.to_owned(),
+        why,
+    })?;
+    let malformed = |why: String| RecordingError::Malformed {
+        path: path.to_owned(),
+        why,
+    };
     let fields = metadata(&mut records).map_err(malformed)?;
     let found = number(&fields, "whin.format").map_err(malformed)?;
     if found > FORMAT {
-        return Err(RecordingError::Newer { path: path.to_owned(), found });
+        return Err(RecordingError::Newer {
+            path: path.to_owned(),
+            found,
+        });
     }
     Ok(Recording {
         meta: meta(&fields).map_err(malformed)?,
@@ -85,7 +94,11 @@ impl Recording {
                 let bytes = RECORD_HEAD + content.len() as u64;
                 match chunk_entries(&content, self.channel) {
                     Ok(entries) => self.ready.extend(entries),
-                    Err(why) => self.losses.push(Loss { at_byte, bytes, why }),
+                    Err(why) => self.losses.push(Loss {
+                        at_byte,
+                        bytes,
+                        why,
+                    }),
                 }
             }
             Ok(Some((opcode, _))) => self.finished |= opcode == op::FOOTER,
@@ -98,7 +111,11 @@ impl Recording {
         self.ended = true;
         let bytes = self.records.file_bytes.saturating_sub(at_byte);
         if !self.finished {
-            self.losses.push(Loss { at_byte, bytes, why });
+            self.losses.push(Loss {
+                at_byte,
+                bytes,
+                why,
+            });
         }
     }
 }
@@ -141,13 +158,18 @@ impl Records {
     /// The next record, `None` at the end, or why there is none.
     fn next(&mut self) -> Result<Option<(u8, Vec<u8>)>, String> {
         let record = next_record(&mut self.reader, &mut self.file).map_err(|e| said(&e))?;
-        let bytes = record.as_ref().map_or(0, |(_, content)| RECORD_HEAD + content.len() as u64);
+        let bytes = record
+            .as_ref()
+            .map_or(0, |(_, content)| RECORD_HEAD + content.len() as u64);
         self.at_byte += bytes;
         Ok(record)
     }
 }
 
-fn next_record(reader: &mut LinearReader, from: &mut impl Read) -> Result<Option<(u8, Vec<u8>)>, McapError> {
+fn next_record(
+    reader: &mut LinearReader,
+    from: &mut impl Read,
+) -> Result<Option<(u8, Vec<u8>)>, McapError> {
     while let Some(event) = reader.next_event() {
         match event? {
             LinearReadEvent::ReadRequest(wanted) => {
@@ -168,7 +190,10 @@ fn chunk_entries(content: &[u8], channel: u16) -> Result<Vec<Recorded>, String> 
         .with_prevalidate_chunk_crcs(true)
         .with_record_length_limit(RECORD_BYTES_MAX);
     let mut reader = LinearReader::new_with_options(options);
-    let head = [op::CHUNK].into_iter().chain((content.len() as u64).to_le_bytes()).collect::<Vec<_>>();
+    let head = [op::CHUNK]
+        .into_iter()
+        .chain((content.len() as u64).to_le_bytes())
+        .collect::<Vec<_>>();
     let mut bytes = head.chain(content);
     let mut entries = Vec::new();
     while let Some((opcode, data)) = next_record(&mut reader, &mut bytes).map_err(|e| said(&e))? {
@@ -206,12 +231,16 @@ fn meta(fields: &BTreeMap<String, String>) -> Result<Meta, String> {
 }
 
 fn text<'a>(fields: &'a BTreeMap<String, String>, key: &str) -> Result<&'a str, String> {
-    fields.get(key).map(String::as_str).ok_or_else(|| format!("its metadata has no `{key}`"))
+    fields
+        .get(key)
+        .map(String::as_str)
+        .ok_or_else(|| format!("its metadata has no `{key}`"))
 }
 
 fn number<T: std::str::FromStr>(fields: &BTreeMap<String, String>, key: &str) -> Result<T, String> {
     let text = text(fields, key)?;
-    text.parse().map_err(|_not_a_number| format!("its `{key}` is `{text}`, not a number"))
+    text.parse()
+        .map_err(|_not_a_number| format!("its `{key}` is `{text}`, not a number"))
 }
 
 /// The container's words; those for a torn file are ours.

@@ -2,7 +2,7 @@
 //! of the workspace.)
 
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use mcap::records::Metadata;
 
@@ -56,9 +56,14 @@ fn take() -> Vec<Recorded> {
     for millisecond in 0..1500_u64 {
         let length = usize::from(byte()) * 2;
         let bytes = (0..length).map(|_| byte()).collect();
-        entries.push(Recorded::Datagram { arrival_ns: millisecond * MS, bytes });
+        entries.push(Recorded::Datagram {
+            arrival_ns: millisecond * MS,
+            bytes,
+        });
         if millisecond % 20 == 0 {
-            entries.push(Recorded::Tick { now_ns: millisecond * MS + 1 });
+            entries.push(Recorded::Tick {
+                now_ns: millisecond * MS + 1,
+            });
         }
     }
     entries
@@ -71,7 +76,7 @@ fn push(recorder: &mut Recorder, entry: &Recorded) {
     }
 }
 
-fn write(path: &PathBuf, entries: &[Recorded]) {
+fn write(path: &Path, entries: &[Recorded]) {
     let mut recorder = Recorder::create(path, &about()).unwrap();
     entries.iter().for_each(|entry| push(&mut recorder, entry));
     recorder.finish().unwrap();
@@ -94,7 +99,10 @@ fn an_empty_recording_and_an_empty_datagram_are_fine() {
     write(&folder.file("none.mcap"), &[]);
     let mut none = read(&folder.file("none.mcap")).unwrap();
     assert_eq!((none.next(), none.losses()), (None, &[][..]));
-    let one = [Recorded::Datagram { arrival_ns: u64::MAX, bytes: Vec::new() }];
+    let one = [Recorded::Datagram {
+        arrival_ns: u64::MAX,
+        bytes: Vec::new(),
+    }];
     write(&folder.file("one.mcap"), &one);
     assert!(read(&folder.file("one.mcap")).unwrap().eq(one));
 }
@@ -104,7 +112,10 @@ fn an_existing_file_is_not_overwritten() {
     let folder = Folder::new("existing");
     let path = folder.file("a.mcap");
     fs::write(&path, "kept").unwrap();
-    assert!(matches!(Recorder::create(&path, &about()), Err(RecordingError::Create { .. })));
+    assert!(matches!(
+        Recorder::create(&path, &about()),
+        Err(RecordingError::Create { .. })
+    ));
     assert_eq!(fs::read(&path).unwrap(), b"kept");
 }
 
@@ -120,16 +131,26 @@ fn a_torn_file_gives_a_beginning_and_says_what_is_missing() {
     // A prime step visits every region of the file: header, chunks, summary, footer.
     for cut in (0..whole.len()).step_by(997) {
         fs::write(&torn, &whole[..cut]).unwrap();
-        let Ok(mut recording) = read(&torn) else { continue };
+        let Ok(mut recording) = read(&torn) else {
+            continue;
+        };
         opened += 1;
         let found: Vec<_> = recording.by_ref().collect();
         assert_eq!(found, entries[..found.len()], "cut at {cut}");
-        assert!(found.len() >= last, "cut at {cut} has less than an earlier cut");
+        assert!(
+            found.len() >= last,
+            "cut at {cut} has less than an earlier cut"
+        );
         last = found.len();
-        let [loss] = recording.losses() else { panic!("cut at {cut}: {:?}", recording.losses()) };
+        let [loss] = recording.losses() else {
+            panic!("cut at {cut}: {:?}", recording.losses())
+        };
         assert_eq!(loss.at_byte + loss.bytes, cut as u64);
     }
-    assert!(opened > 100 && last == entries.len(), "{opened} opened, {last} entries at the last cut");
+    assert!(
+        opened > 100 && last == entries.len(),
+        "{opened} opened, {last} entries at the last cut"
+    );
 }
 
 #[test]
@@ -139,13 +160,21 @@ fn a_crash_costs_a_quarter_of_a_second() {
     let mut recorder = Recorder::create(&path, &about()).unwrap();
     for (count, entry) in take().iter().enumerate() {
         push(&mut recorder, entry);
-        let (Recorded::Datagram { arrival_ns: now, .. } | Recorded::Tick { now_ns: now }) = entry;
+        let (Recorded::Datagram {
+            arrival_ns: now, ..
+        }
+        | Recorded::Tick { now_ns: now }) = entry;
         if count % 50 != 0 {
             continue;
         }
         // What is on the disk now is what a crash would leave.
-        let (Recorded::Datagram { arrival_ns: safe, .. } | Recorded::Tick { now_ns: safe }) =
-            read(&path).unwrap().last().unwrap_or(Recorded::Tick { now_ns: 0 });
+        let (Recorded::Datagram {
+            arrival_ns: safe, ..
+        }
+        | Recorded::Tick { now_ns: safe }) = read(&path)
+            .unwrap()
+            .last()
+            .unwrap_or(Recorded::Tick { now_ns: 0 });
         assert!(now - safe <= 250 * MS, "at {now} the disk has up to {safe}");
     }
     recorder.sync().unwrap();
@@ -163,11 +192,25 @@ fn a_damaged_chunk_is_left_out_and_told() {
     fs::write(&path, &bytes).unwrap();
     let mut recording = read(&path).unwrap();
     let found: Vec<_> = recording.by_ref().collect();
-    let [loss] = recording.losses() else { panic!("{:?}", recording.losses()) };
-    assert!((loss.at_byte..loss.at_byte + loss.bytes).contains(&(middle as u64)), "{loss:?}");
+    let [loss] = recording.losses() else {
+        panic!("{:?}", recording.losses())
+    };
+    assert!(
+        (loss.at_byte..loss.at_byte + loss.bytes).contains(&(middle as u64)),
+        "{loss:?}"
+    );
     let entries = take();
-    let before = found.iter().zip(&entries).take_while(|(f, e)| f == e).count();
-    let after = found.iter().rev().zip(entries.iter().rev()).take_while(|(f, e)| f == e).count();
+    let before = found
+        .iter()
+        .zip(&entries)
+        .take_while(|(f, e)| f == e)
+        .count();
+    let after = found
+        .iter()
+        .rev()
+        .zip(entries.iter().rev())
+        .take_while(|(f, e)| f == e)
+        .count();
     assert_eq!(before + after, found.len(), "one gap, nothing changed");
     assert!(found.len() < entries.len() && found.len() > entries.len() / 2);
 }
@@ -186,16 +229,27 @@ fn damage_anywhere_neither_panics_nor_invents_an_entry() {
         let Ok(recording) = read(&path) else { continue };
         let mut left = entries.iter();
         for found in recording {
-            assert!(left.any(|entry| *entry == found), "flip at {at}: {found:?} was never written");
+            assert!(
+                left.any(|entry| *entry == found),
+                "flip at {at}: {found:?} was never written"
+            );
         }
     }
 }
 
 /// Writes a file with nothing but this metadata.
-fn with_metadata(path: &PathBuf, name: &str, fields: &[(&str, &str)]) {
+fn with_metadata(path: &Path, name: &str, fields: &[(&str, &str)]) {
     let mut writer = mcap::Writer::new(fs::File::create(path).unwrap()).unwrap();
-    let metadata = fields.iter().map(|(k, v)| ((*k).to_owned(), (*v).to_owned())).collect();
-    writer.write_metadata(&Metadata { name: name.into(), metadata }).unwrap();
+    let metadata = fields
+        .iter()
+        .map(|(k, v)| ((*k).to_owned(), (*v).to_owned()))
+        .collect();
+    writer
+        .write_metadata(&Metadata {
+            name: name.into(),
+            metadata,
+        })
+        .unwrap();
     writer.finish().unwrap();
 }
 
@@ -207,7 +261,10 @@ fn a_newer_format_is_refused_with_both_numbers() {
     let error = read(&path).err().unwrap();
     assert_eq!(error.code(), Code::RecordingVersion);
     let said = error.to_string();
-    assert!(said.contains("format 7") && said.contains("up to 1"), "{said}");
+    assert!(
+        said.contains("format 7") && said.contains("up to 1"),
+        "{said}"
+    );
 }
 
 #[test]

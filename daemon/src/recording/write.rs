@@ -59,7 +59,10 @@ impl Recorder {
     /// # Errors
     /// When the file cannot be created or written.
     pub fn create(path: &Path, meta: &Meta) -> Result<Self, RecordingError> {
-        let create = |why| RecordingError::Create { path: path.to_owned(), why };
+        let create = |why| RecordingError::Create {
+            path: path.to_owned(),
+            why,
+        };
         let file = File::create_new(path).map_err(create)?;
         let disk = file.try_clone().map_err(create)?;
         let writer = start(file, meta).map_err(|why| failed(path, why))?;
@@ -78,7 +81,12 @@ impl Recorder {
     ///
     /// # Errors
     /// When the disk does not take it; the recording is over then.
-    pub fn push(&mut self, arrival_ns: u64, datagram: &[u8], device_time_ns: i64) -> Result<(), RecordingError> {
+    pub fn push(
+        &mut self,
+        arrival_ns: u64,
+        datagram: &[u8],
+        device_time_ns: i64,
+    ) -> Result<(), RecordingError> {
         self.open.device_ns.get_or_insert(device_time_ns);
         batch::add_datagram(&mut self.open.bytes, arrival_ns, datagram);
         self.advance(arrival_ns)
@@ -99,7 +107,9 @@ impl Recorder {
     /// As [`Recorder::push`].
     pub fn sync(&mut self) -> Result<(), RecordingError> {
         self.flush()?;
-        self.disk.sync_data().map_err(|why| failed(&self.path, why.into()))
+        self.disk
+            .sync_data()
+            .map_err(|why| failed(&self.path, why.into()))
     }
 
     /// Completes the file and brings it to the disk.
@@ -139,14 +149,19 @@ impl Recorder {
             return Ok(());
         };
         let log_time = self.zero_utc_ns.saturating_add(first_ns);
-        let device = self.open.device_ns.take().and_then(|ns| u64::try_from(ns).ok());
+        let device = self
+            .open
+            .device_ns
+            .take()
+            .and_then(|ns| u64::try_from(ns).ok());
         let header = MessageHeader {
             channel_id: CHANNEL,
             sequence: self.sequence,
             log_time,
             publish_time: device.unwrap_or(log_time),
         };
-        self.writer.write_to_known_channel(&header, &self.open.bytes)?;
+        self.writer
+            .write_to_known_channel(&header, &self.open.bytes)?;
         self.open.bytes.clear();
         self.sequence = self.sequence.wrapping_add(1);
         Ok(())
@@ -164,9 +179,18 @@ fn start(file: File, meta: &Meta) -> Result<Out, McapError> {
         .disable_seeking(true)
         .emit_message_indexes(false);
     let mut writer = options.create(NoSeek::new(BufWriter::new(file)))?;
-    writer.write_metadata(&Metadata { name: METADATA.into(), metadata: fields(meta) })?;
+    writer.write_metadata(&Metadata {
+        name: METADATA.into(),
+        metadata: fields(meta),
+    })?;
     let schema = writer.add_schema("whin.Batch", "x-whin", SCHEMA.as_bytes())?;
-    writer.add_channel_with_id(CHANNEL, schema, "datagrams", "x-whin-batch", &BTreeMap::new())?;
+    writer.add_channel_with_id(
+        CHANNEL,
+        schema,
+        "datagrams",
+        "x-whin-batch",
+        &BTreeMap::new(),
+    )?;
     writer.flush()?;
     Ok(writer)
 }
@@ -178,7 +202,10 @@ fn fields(meta: &Meta) -> BTreeMap<String, String> {
         ("bay".to_owned(), meta.bay.clone()),
         ("zone".to_owned(), meta.zone.clone()),
         ("program".to_owned(), meta.program.clone()),
-        ("clock_zero_utc_ns".to_owned(), meta.clock_zero_utc_ns.to_string()),
+        (
+            "clock_zero_utc_ns".to_owned(),
+            meta.clock_zero_utc_ns.to_string(),
+        ),
         ("marker_map".to_owned(), meta.marker_map.clone()),
     ]);
     fields.extend(meta.context.clone().map(|c| ("context".to_owned(), c)));
@@ -186,5 +213,8 @@ fn fields(meta: &Meta) -> BTreeMap<String, String> {
 }
 
 fn failed(path: &Path, why: McapError) -> RecordingError {
-    RecordingError::Write { path: path.to_owned(), why }
+    RecordingError::Write {
+        path: path.to_owned(),
+        why,
+    }
 }

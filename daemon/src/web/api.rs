@@ -21,8 +21,11 @@ use crate::hub::Hub;
 /// The OpenAPI document, as served.
 pub(super) const OPENAPI: &str = include_str!("openapi.json");
 
+/// Makes what answers at a path.
+type Made = fn() -> MethodRouter<Shared>;
+
 /// Every path but those of static files. Fixed paths and identifiers only; all are read only.
-pub(super) const ROUTES: &[(&str, fn() -> MethodRouter<Shared>)] = &[
+pub(super) const ROUTES: &[(&str, Made)] = &[
     ("/ws", || get(socket::open)),
     ("/healthz", || get(healthz)),
     ("/api/v1/openapi.json", || get(openapi)),
@@ -67,7 +70,11 @@ async fn openapi() -> Response {
 
 async fn bays(State(site): State<Shared>) -> Response {
     let now = site.hub.now();
-    let listed = Listed { id: &now.bay.id, name: &now.bay.name, state: now.state };
+    let listed = Listed {
+        id: &now.bay.id,
+        name: &now.bay.name,
+        state: now.state,
+    };
     Json(Bays { bays: [listed] }).into_response()
 }
 
@@ -82,21 +89,41 @@ async fn swings(State(site): State<Shared>, Path(bay): Path<String>) -> Result<R
     Ok(Json(Swings { bay: &bay, swings }).into_response())
 }
 
-async fn swing(State(site): State<Shared>, Path((bay, id)): Path<(String, String)>) -> Result<Response, Problem> {
+async fn swing(
+    State(site): State<Shared>,
+    Path((bay, id)): Path<(String, String)>,
+) -> Result<Response, Problem> {
     let report = held(hub(&site, &bay)?, &id)?;
-    Ok(Json(Swing { bay, report: (*report).clone() }).into_response())
+    Ok(Json(Swing {
+        bay,
+        report: (*report).clone(),
+    })
+    .into_response())
 }
 
-async fn replay(State(site): State<Shared>, Path((bay, id)): Path<(String, String)>) -> Result<Response, Problem> {
+async fn replay(
+    State(site): State<Shared>,
+    Path((bay, id)): Path<(String, String)>,
+) -> Result<Response, Problem> {
     let hub = hub(&site, &bay)?;
     held(hub, &id)?;
-    let missing = || Problem::not_found(Code::ReplayNotFound, format!("swing `{id}` of bay `{bay}` has no replay in memory"));
+    let missing = || {
+        Problem::not_found(
+            Code::ReplayNotFound,
+            format!("swing `{id}` of bay `{bay}` has no replay in memory"),
+        )
+    };
     Ok(Json(&*hub.replay(&id).ok_or_else(missing)?).into_response())
 }
 
 fn hub<'a>(site: &'a Shared, bay: &str) -> Result<&'a Hub, Problem> {
     let own = &site.hub.bay().id;
-    let missing = || Problem::not_found(Code::BayNotFound, format!("there is no bay `{bay}`, only `{own}`"));
+    let missing = || {
+        Problem::not_found(
+            Code::BayNotFound,
+            format!("there is no bay `{bay}`, only `{own}`"),
+        )
+    };
     (own == bay).then_some(&*site.hub).ok_or_else(missing)
 }
 

@@ -5,7 +5,9 @@
 use std::net::IpAddr;
 
 use axum::extract::Request;
-use axum::http::header::{CONTENT_SECURITY_POLICY, HOST, ORIGIN, REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS};
+use axum::http::header::{
+    CONTENT_SECURITY_POLICY, HOST, ORIGIN, REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS,
+};
 use axum::http::{HeaderMap, HeaderName, HeaderValue, Uri};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
@@ -21,7 +23,10 @@ const HEADERS: [(HeaderName, &str); 4] = [
     (CONTENT_SECURITY_POLICY, POLICY),
     (X_CONTENT_TYPE_OPTIONS, "nosniff"),
     (REFERRER_POLICY, "no-referrer"),
-    (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
+    (
+        HeaderName::from_static("cross-origin-resource-policy"),
+        "same-origin",
+    ),
 ];
 
 /// Refuses requests that name another host; adds the security headers to every answer.
@@ -31,15 +36,25 @@ pub(super) async fn guard(request: Request, next: Next) -> Response {
         Err(problem) => problem.into_response(),
     };
     for (name, value) in HEADERS {
-        response.headers_mut().insert(name, HeaderValue::from_static(value));
+        response
+            .headers_mut()
+            .insert(name, HeaderValue::from_static(value));
     }
     response
 }
 
 /// A request must name this machine, by every name that it gives.
 fn check_host(uri: &Uri, headers: &HeaderMap) -> Result<(), Problem> {
-    let in_headers = headers.get_all(HOST).iter().map(|h| h.to_str().unwrap_or_default());
-    let names: Vec<&str> = uri.authority().map(|a| a.as_str()).into_iter().chain(in_headers).collect();
+    let in_headers = headers
+        .get_all(HOST)
+        .iter()
+        .map(|h| h.to_str().unwrap_or_default());
+    let names: Vec<&str> = uri
+        .authority()
+        .map(|a| a.as_str())
+        .into_iter()
+        .chain(in_headers)
+        .collect();
     if !names.is_empty() && names.iter().all(|name| is_this_machine(name)) {
         return Ok(());
     }
@@ -53,7 +68,8 @@ fn is_this_machine(host: &str) -> bool {
         Some(v6) => v6.split(']').next().unwrap_or_default(),
         None => host.split(':').next().unwrap_or_default(),
     };
-    name.eq_ignore_ascii_case("localhost") || name.parse::<IpAddr>().is_ok_and(|ip| ip.is_loopback())
+    name.eq_ignore_ascii_case("localhost")
+        || name.parse::<IpAddr>().is_ok_and(|ip| ip.is_loopback())
 }
 
 /// A socket is for pages of our own and for programs, which send no `Origin`.
@@ -61,7 +77,10 @@ pub(super) fn check_origin(headers: &HeaderMap) -> Result<(), Problem> {
     let Some(origin) = headers.get(ORIGIN) else {
         return Ok(());
     };
-    let host = headers.get(HOST).and_then(|h| h.to_str().ok()).unwrap_or_default();
+    let host = headers
+        .get(HOST)
+        .and_then(|h| h.to_str().ok())
+        .unwrap_or_default();
     let own = format!("http://{host}");
     if origin.as_bytes().eq_ignore_ascii_case(own.as_bytes()) {
         return Ok(());
@@ -76,10 +95,26 @@ mod tests {
 
     #[test]
     fn only_names_of_this_machine_pass() {
-        for good in ["localhost", "LocalHost:8080", "127.0.0.1:1", "127.9.9.9", "[::1]:8080", "[::1]"] {
+        for good in [
+            "localhost",
+            "LocalHost:8080",
+            "127.0.0.1:1",
+            "127.9.9.9",
+            "[::1]:8080",
+            "[::1]",
+        ] {
             assert!(is_this_machine(good), "{good}");
         }
-        let evil = ["", ":80", "localhost.example", "example:8080", "127.0.0.1.example", "10.0.0.1", "[::2]", "0.0.0.0"];
+        let evil = [
+            "",
+            ":80",
+            "localhost.example",
+            "example:8080",
+            "127.0.0.1.example",
+            "10.0.0.1",
+            "[::2]",
+            "0.0.0.0",
+        ];
         for bad in evil {
             assert!(!is_this_machine(bad), "{bad}");
         }
@@ -96,7 +131,13 @@ mod tests {
             check_origin(&headers).is_ok()
         };
         assert!(check(None) && check(Some("http://localhost:8080")));
-        for bad in ["null", "http://localhost", "http://localhost:8081", "https://localhost:8080", "http://x.example"] {
+        for bad in [
+            "null",
+            "http://localhost",
+            "http://localhost:8081",
+            "https://localhost:8080",
+            "http://x.example",
+        ] {
             assert!(!check(Some(bad)), "{bad}");
         }
     }

@@ -35,17 +35,29 @@ struct Body<'a> {
 
 impl Problem {
     pub(super) fn not_found(code: Code, detail: String) -> Self {
-        Self { status: StatusCode::NOT_FOUND, code, detail }
+        Self {
+            status: StatusCode::NOT_FOUND,
+            code,
+            detail,
+        }
     }
 
     pub(super) fn forbidden(code: Code, detail: String) -> Self {
-        Self { status: StatusCode::FORBIDDEN, code, detail }
+        Self {
+            status: StatusCode::FORBIDDEN,
+            code,
+            detail,
+        }
     }
 
     /// Everything here is read only.
     pub(super) fn method() -> Self {
         let detail = "only GET and HEAD are taken here".into();
-        Self { status: StatusCode::METHOD_NOT_ALLOWED, code: Code::ApiMethod, detail }
+        Self {
+            status: StatusCode::METHOD_NOT_ALLOWED,
+            code: Code::ApiMethod,
+            detail,
+        }
     }
 }
 
@@ -78,5 +90,10 @@ pub(super) async fn for_refusals(request: Request, next: Next) -> Response {
         return response;
     }
     let detail = Code::ApiBadRequest.meaning().into();
-    Problem { status, code: Code::ApiBadRequest, detail }.into_response()
+    Problem {
+        status,
+        code: Code::ApiBadRequest,
+        detail,
+    }
+    .into_response()
 }

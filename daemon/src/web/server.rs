@@ -7,8 +7,8 @@ use std::time::Duration;
 
 use axum::Router;
 use axum::extract::{Request, State};
-use axum::http::header::CACHE_CONTROL;
 use axum::http::HeaderValue;
+use axum::http::header::CACHE_CONTROL;
 use axum::middleware::{from_fn, map_response};
 use axum::response::{IntoResponse, Response};
 use axum::serve::ListenerExt;
@@ -47,20 +47,32 @@ pub(super) struct Site {
 ///
 /// # Errors
 /// When the socket fails.
-pub async fn serve<S>(listener: TcpListener, hub: Arc<Hub>, statics: Statics, stop: S) -> io::Result<()>
+pub async fn serve<S>(
+    listener: TcpListener,
+    hub: Arc<Hub>,
+    statics: Statics,
+    stop: S,
+) -> io::Result<()>
 where
     S: Future<Output = ()> + Send + 'static,
 {
     let (closing, closes) = watch::channel(false);
     let seats = Arc::new(Semaphore::new(SCREENS_MAX as usize));
-    let site = Site { hub: hub.clone(), statics, closing: closes.clone(), seats: seats.clone() };
+    let site = Site {
+        hub: hub.clone(),
+        statics,
+        closing: closes.clone(),
+        seats: seats.clone(),
+    };
     let stopped = async move {
         stop.await;
         closing.send_replace(true);
     };
     // Small messages must not wait for others to fill a packet.
     let listener = listener.tap_io(|stream| {
-        stream.set_nodelay(true).unwrap_or_else(|e| debug!("no TCP_NODELAY: {e}"));
+        stream
+            .set_nodelay(true)
+            .unwrap_or_else(|e| debug!("no TCP_NODELAY: {e}"));
     });
     let server = axum::serve(listener, router(Arc::new(site))).with_graceful_shutdown(stopped);
     tokio::select! {
@@ -69,7 +81,10 @@ where
         () = too_late(closes) => debug!("requests were still open at the end"),
     }
     // All places free: every screen has been told and is gone.
-    if timeout(STOP_LIMIT, seats.acquire_many(SCREENS_MAX)).await.is_err() {
+    if timeout(STOP_LIMIT, seats.acquire_many(SCREENS_MAX))
+        .await
+        .is_err()
+    {
         warn!("screens were still open at the end");
     }
     Ok(())
@@ -83,7 +98,9 @@ async fn too_late(mut closes: watch::Receiver<bool>) {
 }
 
 fn router(site: Shared) -> Router {
-    let routes = ROUTES.iter().fold(Router::new(), |router, (path, method)| router.route(path, method()));
+    let routes = ROUTES.iter().fold(Router::new(), |router, (path, method)| {
+        router.route(path, method())
+    });
     routes
         .method_not_allowed_fallback(async || Problem::method())
         .layer(from_fn(for_refusals))
@@ -95,7 +112,9 @@ fn router(site: Shared) -> Router {
 
 /// What the API answers changes at any moment.
 async fn not_stored(mut response: Response) -> Response {
-    response.headers_mut().insert(CACHE_CONTROL, HeaderValue::from_static("no-store"));
+    response
+        .headers_mut()
+        .insert(CACHE_CONTROL, HeaderValue::from_static("no-store"));
     response
 }
 

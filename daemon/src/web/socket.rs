@@ -49,9 +49,16 @@ pub(super) async fn open(State(site): State<Shared>, request: Request) -> Respon
     };
     let Ok(seat) = site.seats.clone().try_acquire_owned() else {
         let detail = "close a screen that is not needed".into();
-        return Problem { status: StatusCode::SERVICE_UNAVAILABLE, code: Code::SocketsFull, detail }.into_response();
+        return Problem {
+            status: StatusCode::SERVICE_UNAVAILABLE,
+            code: Code::SocketsFull,
+            detail,
+        }
+        .into_response();
     };
-    let limited = upgrade.max_message_size(INBOUND_BYTES_MAX).max_frame_size(INBOUND_BYTES_MAX);
+    let limited = upgrade
+        .max_message_size(INBOUND_BYTES_MAX)
+        .max_frame_size(INBOUND_BYTES_MAX);
     limited.on_upgrade(async move |socket| {
         let end = talk(socket, site.hub.subscribe(), site.closing.clone()).await;
         debug!(?end, "screen left");
@@ -59,7 +66,11 @@ pub(super) async fn open(State(site): State<Shared>, request: Request) -> Respon
     })
 }
 
-async fn talk(socket: WebSocket, mut messages: Subscription, mut closing: watch::Receiver<bool>) -> End {
+async fn talk(
+    socket: WebSocket,
+    mut messages: Subscription,
+    mut closing: watch::Receiver<bool>,
+) -> End {
     let (mut out, mut inbound) = socket.split();
     let fell_behind = messages.fell_behind();
     // A sending that hangs is dropped half-way by the first of the others; the socket keeps the rest
@@ -101,9 +112,15 @@ impl End {
     fn frame(self) -> Option<CloseFrame> {
         let (code, reason) = match self {
             Self::Gone => return None,
-            Self::Behind => (close_code::AGAIN, "fell behind: connect again for a snapshot"),
+            Self::Behind => (
+                close_code::AGAIN,
+                "fell behind: connect again for a snapshot",
+            ),
             Self::Closing => (close_code::AWAY, "closing"),
         };
-        Some(CloseFrame { code, reason: Utf8Bytes::from_static(reason) })
+        Some(CloseFrame {
+            code,
+            reason: Utf8Bytes::from_static(reason),
+        })
     }
 }

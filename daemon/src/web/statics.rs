@@ -36,13 +36,26 @@ impl Statics {
     /// Answers a request for a file.
     pub(super) fn answer(&self, method: &Method, path: &str) -> Response {
         if method != Method::GET && method != Method::HEAD {
-            return (StatusCode::METHOD_NOT_ALLOWED, [("allow", "GET, HEAD")], "only GET and HEAD are taken here\n").into_response();
+            return (
+                StatusCode::METHOD_NOT_ALLOWED,
+                [("allow", "GET, HEAD")],
+                "only GET and HEAD are taken here\n",
+            )
+                .into_response();
         }
-        let Some((name, bytes)) = file_name(path).and_then(|name| Some((name, self.read(name)?))) else {
+        let Some((name, bytes)) = file_name(path).and_then(|name| Some((name, self.read(name)?)))
+        else {
             return (StatusCode::NOT_FOUND, "there is no such page\n").into_response();
         };
         // `no-cache`: kept, but asked for again, so that an update shows at the next load.
-        ([(CONTENT_TYPE, content_type(name)), (CACHE_CONTROL, "no-cache")], bytes).into_response()
+        (
+            [
+                (CONTENT_TYPE, content_type(name)),
+                (CACHE_CONTROL, "no-cache"),
+            ],
+            bytes,
+        )
+            .into_response()
     }
 
     fn read(&self, name: &str) -> Option<Cow<'static, [u8]>> {
@@ -60,20 +73,26 @@ fn file_name(path: &str) -> Option<&str> {
         return Some("index.html");
     }
     let allowed = |c: char| c.is_ascii_alphanumeric() || "._-".contains(c);
-    let plain = |part: &str| !part.is_empty() && !part.starts_with('.') && part.chars().all(allowed);
-    path.strip_prefix('/').filter(|name| name.split('/').all(plain))
+    let plain =
+        |part: &str| !part.is_empty() && !part.starts_with('.') && part.chars().all(allowed);
+    path.strip_prefix('/')
+        .filter(|name| name.split('/').all(plain))
 }
 
 /// Reads a file that really lies in the folder, wherever links may point.
 fn read_inside(folder: &Path, name: &str) -> Option<Vec<u8>> {
     let folder = folder.canonicalize().ok()?;
     let file = folder.join(name).canonicalize().ok()?;
-    file.starts_with(&folder).then(|| std::fs::read(file).ok())?
+    file.starts_with(&folder)
+        .then(|| std::fs::read(file).ok())?
 }
 
 fn content_type(name: &str) -> &'static str {
     let end = name.rsplit('.').next().unwrap_or_default();
-    TYPES.iter().find(|(e, _)| *e == end).map_or("application/octet-stream", |(_, t)| t)
+    TYPES
+        .iter()
+        .find(|(e, _)| *e == end)
+        .map_or("application/octet-stream", |(_, t)| t)
 }
 
 #[cfg(test)]
@@ -83,8 +102,25 @@ mod tests {
     #[test]
     fn only_plain_names_are_files() {
         assert_eq!(file_name("/"), Some("index.html"));
-        assert_eq!(file_name("/vendor/a-b_c.min.js"), Some("vendor/a-b_c.min.js"));
-        for bad in ["", "x", "//", "/a//b", "/../x", "/a/..", "/.git", "/a/.b", "/%2e%2e/x", "/a\\b", "/a\0b", "/ü", "/a/"] {
+        assert_eq!(
+            file_name("/vendor/a-b_c.min.js"),
+            Some("vendor/a-b_c.min.js")
+        );
+        for bad in [
+            "",
+            "x",
+            "//",
+            "/a//b",
+            "/../x",
+            "/a/..",
+            "/.git",
+            "/a/.b",
+            "/%2e%2e/x",
+            "/a\\b",
+            "/a\0b",
+            "/ü",
+            "/a/",
+        ] {
             assert_eq!(file_name(bad), None, "{bad:?}");
         }
     }

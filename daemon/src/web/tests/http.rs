@@ -10,13 +10,22 @@ use crate::web::{Statics, require_loopback};
 async fn the_page_and_its_files_are_served() {
     let rig = Rig::start(Statics::Embedded).await;
     let page = rig.get("/").await;
-    assert_eq!((page.status, page.header("content-type")), (200, "text/html; charset=utf-8"));
+    assert_eq!(
+        (page.status, page.header("content-type")),
+        (200, "text/html; charset=utf-8")
+    );
     assert!(page.text().contains("main.js"));
     let script = rig.get("/main.js").await;
-    assert_eq!((script.status, script.header("content-type")), (200, "text/javascript; charset=utf-8"));
+    assert_eq!(
+        (script.status, script.header("content-type")),
+        (200, "text/javascript; charset=utf-8")
+    );
     assert_eq!(script.header("cache-control"), "no-cache");
     let none = rig.get("/nowhere.js").await;
-    assert_eq!((none.status, none.header("content-type")), (404, "text/plain; charset=utf-8"));
+    assert_eq!(
+        (none.status, none.header("content-type")),
+        (404, "text/plain; charset=utf-8")
+    );
     rig.stop().await;
 }
 
@@ -26,7 +35,10 @@ async fn every_answer_has_the_security_headers() {
     for path in ["/", "/nowhere", "/api/v1/bays", "/api/nowhere", "/healthz"] {
         let answer = rig.get(path).await;
         let policy = answer.header("content-security-policy");
-        assert!(policy.contains("default-src 'self'") && policy.contains("connect-src 'self'"), "{path}");
+        assert!(
+            policy.contains("default-src 'self'") && policy.contains("connect-src 'self'"),
+            "{path}"
+        );
         assert!(!policy.contains("unsafe"), "{path}");
         assert_eq!(answer.header("x-content-type-options"), "nosniff", "{path}");
         assert_eq!(answer.header("referrer-policy"), "no-referrer", "{path}");
@@ -67,7 +79,11 @@ async fn a_folder_is_served_and_nothing_beside_it() {
     let absolute = top.join("secret.txt").display().to_string();
     for path in WAYS_OUT.into_iter().chain([absolute.as_str()]) {
         let answer = rig.get(path).await;
-        assert!((400..500).contains(&answer.status), "{path}: {}", answer.status);
+        assert!(
+            (400..500).contains(&answer.status),
+            "{path}: {}",
+            answer.status
+        );
         assert!(!answer.text().contains("secret"), "{path}");
     }
     assert_eq!(rig.get("/a").await.status, 404, "a folder is no page");
@@ -78,7 +94,10 @@ async fn a_folder_is_served_and_nothing_beside_it() {
 #[tokio::test]
 async fn embedded_files_have_no_way_out_either() {
     let rig = Rig::start(Statics::Embedded).await;
-    for path in WAYS_OUT.into_iter().chain(["/../Cargo.toml", "/etc/passwd"]) {
+    for path in WAYS_OUT
+        .into_iter()
+        .chain(["/../Cargo.toml", "/etc/passwd"])
+    {
         let status = rig.get(path).await.status;
         assert!((400..500).contains(&status), "{path}: {status}");
     }
@@ -96,14 +115,23 @@ async fn the_api_tells_the_bay_and_its_swings() {
     let bays = rig.get("/api/v1/bays").await.json();
     assert_eq!(bays["bays"][0]["id"], "north");
     let bay = rig.get("/api/v1/bays/north").await.json();
-    assert_eq!((&bay["state"], &bay["health"]["dropped"]), (&"no_signal".into(), &3.into()));
+    assert_eq!(
+        (&bay["state"], &bay["health"]["dropped"]),
+        (&"no_signal".into(), &3.into())
+    );
     let swings = rig.get("/api/v1/bays/north/swings").await;
     assert_eq!(swings.header("cache-control"), "no-store");
     let swings = swings.json();
     let newest_first = [report("b", 1), report("a", 2)];
-    assert_eq!(swings["swings"], serde_json::to_value(newest_first).unwrap());
+    assert_eq!(
+        swings["swings"],
+        serde_json::to_value(newest_first).unwrap()
+    );
     let one = rig.get("/api/v1/bays/north/swings/a").await.json();
-    assert_eq!((&one["bay"], &one["revision"]), (&"north".into(), &2.into()));
+    assert_eq!(
+        (&one["bay"], &one["revision"]),
+        (&"north".into(), &2.into())
+    );
     let poses = rig.get("/api/v1/bays/north/swings/b/replay").await;
     let poses: protocol::screen::Replay = serde_json::from_slice(&poses.body).unwrap();
     assert_eq!(poses, replay("b"));
@@ -122,15 +150,27 @@ async fn errors_of_the_api_are_problems_with_a_code() {
         ("/api/v1/bays/south/swings", 404, "bay.not_found"),
         ("/api/v1/bays/north/swings/x", 404, "swing.not_found"),
         ("/api/v1/bays/north/swings/x/replay", 404, "swing.not_found"),
-        ("/api/v1/bays/north/swings/a/replay", 404, "replay.not_found"),
+        (
+            "/api/v1/bays/north/swings/a/replay",
+            404,
+            "replay.not_found",
+        ),
         ("/api/v1/bays/%ff", 400, "api.bad_request"),
         ("/ws", 400, "api.bad_request"),
     ];
     for (path, status, code) in cases {
         let answer = rig.get(path).await;
-        assert_eq!(answer.header("content-type"), "application/problem+json", "{path}");
+        assert_eq!(
+            answer.header("content-type"),
+            "application/problem+json",
+            "{path}"
+        );
         let problem = answer.json();
-        assert_eq!((answer.status, &problem["code"]), (status, &code.into()), "{path}");
+        assert_eq!(
+            (answer.status, &problem["code"]),
+            (status, &code.into()),
+            "{path}"
+        );
         assert_eq!(problem["status"], status, "{path}");
         assert!(!problem["detail"].as_str().unwrap().is_empty(), "{path}");
     }
@@ -141,10 +181,21 @@ async fn errors_of_the_api_are_problems_with_a_code() {
 async fn nothing_can_be_changed_from_outside() {
     let rig = Rig::start(Statics::Embedded).await;
     for method in ["POST", "PUT", "DELETE", "PATCH"] {
-        for path in ["/api/v1/bays", "/api/v1/bays/north/swings/a", "/main.js", "/"] {
-            let request = format!("{method} {path} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\nContent-Length: 0\r\n\r\n");
+        for path in [
+            "/api/v1/bays",
+            "/api/v1/bays/north/swings/a",
+            "/main.js",
+            "/",
+        ] {
+            let request = format!(
+                "{method} {path} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\nContent-Length: 0\r\n\r\n"
+            );
             let answer = rig.ask(&request).await;
-            assert_eq!((answer.status, answer.header("allow")), (405, "GET, HEAD"), "{method} {path}");
+            assert_eq!(
+                (answer.status, answer.header("allow")),
+                (405, "GET, HEAD"),
+                "{method} {path}"
+            );
         }
     }
     rig.stop().await;
@@ -161,7 +212,11 @@ async fn a_request_for_another_host_is_refused() {
         format!("GET / HTTP/1.1\r\n{end}"),
     ] {
         let answer = rig.ask(&bad).await;
-        assert!([400, 403].contains(&answer.status), "{bad}: {}", answer.status);
+        assert!(
+            [400, 403].contains(&answer.status),
+            "{bad}: {}",
+            answer.status
+        );
         assert!(!answer.text().contains("main.js"), "{bad}");
     }
     let good = format!("GET / HTTP/1.1\r\nHost: {}\r\n{end}", rig.address);
@@ -171,10 +226,24 @@ async fn a_request_for_another_host_is_refused() {
 
 #[test]
 fn only_this_machine_is_listened_to() {
-    for good in ["127.0.0.1:8080", "127.3.2.1:1", "[::1]:8080", "[::ffff:127.0.0.1]:80"] {
-        assert!(require_loopback(good.parse::<SocketAddr>().unwrap()).is_ok(), "{good}");
+    for good in [
+        "127.0.0.1:8080",
+        "127.3.2.1:1",
+        "[::1]:8080",
+        "[::ffff:127.0.0.1]:80",
+    ] {
+        assert!(
+            require_loopback(good.parse::<SocketAddr>().unwrap()).is_ok(),
+            "{good}"
+        );
     }
-    for bad in ["0.0.0.0:8080", "192.168.1.5:8080", "[::]:8080", "[fe80::1]:80", "[::ffff:10.0.0.1]:80"] {
+    for bad in [
+        "0.0.0.0:8080",
+        "192.168.1.5:8080",
+        "[::]:8080",
+        "[fe80::1]:80",
+        "[::ffff:10.0.0.1]:80",
+    ] {
         let error = require_loopback(bad.parse::<SocketAddr>().unwrap()).unwrap_err();
         let said = error.to_string();
         assert!(said.contains(bad) && said.contains("127.0.0.1:8"), "{said}");

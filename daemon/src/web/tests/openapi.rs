@@ -17,7 +17,12 @@ fn document() -> Value {
 fn document_and_router_have_the_same_paths() {
     let document = document();
     assert!(document["openapi"].as_str().unwrap().starts_with("3.1."));
-    let described: BTreeSet<_> = document["paths"].as_object().unwrap().keys().map(String::as_str).collect();
+    let described: BTreeSet<_> = document["paths"]
+        .as_object()
+        .unwrap()
+        .keys()
+        .map(String::as_str)
+        .collect();
     let routed: BTreeSet<_> = ROUTES.iter().map(|(path, _)| *path).collect();
     assert_eq!(described, routed);
 }
@@ -29,9 +34,15 @@ fn operations_have_unique_names_and_every_path_parameter() {
     for (path, item) in document["paths"].as_object().unwrap() {
         let name = item["get"]["operationId"].as_str().unwrap();
         assert!(names.insert(name), "{name} twice");
-        let in_path: Vec<_> = path.split('/').filter_map(|p| p.strip_prefix('{')?.strip_suffix('}')).collect();
+        let in_path: Vec<_> = path
+            .split('/')
+            .filter_map(|p| p.strip_prefix('{')?.strip_suffix('}'))
+            .collect();
         let parameters = item["parameters"].as_array().cloned().unwrap_or_default();
-        let described: Vec<_> = parameters.iter().map(|p| follow(&document, p)["name"].as_str().unwrap()).collect();
+        let described: Vec<_> = parameters
+            .iter()
+            .map(|p| follow(&document, p)["name"].as_str().unwrap())
+            .collect();
         assert_eq!(in_path, described, "{path}");
     }
 }
@@ -49,13 +60,21 @@ async fn answers_are_as_described() {
     for (template, _) in ROUTES.iter().filter(|(path, _)| *path != "/ws") {
         let path = template.replace("{bay}", "north").replace("{id}", "a");
         let answer = rig.get(&path).await;
-        assert_eq!((answer.status, answer.header("content-type")), (200, "application/json"), "{path}");
+        assert_eq!(
+            (answer.status, answer.header("content-type")),
+            (200, "application/json"),
+            "{path}"
+        );
         check.answer(template, "200", &answer.json());
     }
     let problem = rig.get("/api/v1/bays/south").await.json();
     check.answer("/api/v1/bays/{bay}", "404", &problem);
     check.answer("/ws", "400", &rig.get("/ws").await.json());
-    assert_eq!(check.never_seen(), Vec::<String>::new(), "described, but in no answer");
+    assert_eq!(
+        check.never_seen(),
+        Vec::<String>::new(),
+        "described, but in no answer"
+    );
     rig.stop().await;
 }
 
@@ -69,8 +88,14 @@ fn the_check_itself_finds_what_is_wrong() {
         std::panic::catch_unwind(|| Check::new(document()).answer("/ws", "400", &value)).is_ok()
     };
     assert!(problem(|_| {}));
-    assert!(!problem(|p| p["extra"] = 1.into()), "a field that is not described");
-    assert!(!problem(|p| drop(p.as_object_mut().unwrap().remove("code"))), "a field that is missing");
+    assert!(
+        !problem(|p| p["extra"] = 1.into()),
+        "a field that is not described"
+    );
+    assert!(
+        !problem(|p| drop(p.as_object_mut().unwrap().remove("code"))),
+        "a field that is missing"
+    );
     assert!(!problem(|p| p["status"] = "404".into()), "another type");
     assert!(!problem(|p| p["type"] = "other".into()), "another constant");
 }
@@ -78,7 +103,9 @@ fn the_check_itself_finds_what_is_wrong() {
 /// The schema that a `$ref` stands for, or the value itself.
 fn follow<'a>(document: &'a Value, schema: &'a Value) -> &'a Value {
     match schema["$ref"].as_str() {
-        Some(reference) => document.pointer(reference.strip_prefix('#').unwrap()).expect(reference),
+        Some(reference) => document
+            .pointer(reference.strip_prefix('#').unwrap())
+            .expect(reference),
         None => schema,
     }
 }
@@ -93,24 +120,40 @@ struct Check {
 
 impl Check {
     fn new(document: Value) -> Self {
-        Self { document, seen: BTreeSet::new() }
+        Self {
+            document,
+            seen: BTreeSet::new(),
+        }
     }
 
     fn answer(&mut self, path: &str, status: &str, value: &Value) {
         let document = self.document.clone();
-        let response = follow(&document, &document["paths"][path]["get"]["responses"][status]);
-        let content = response["content"].as_object().unwrap_or_else(|| panic!("{path} {status}"));
+        let response = follow(
+            &document,
+            &document["paths"][path]["get"]["responses"][status],
+        );
+        let content = response["content"]
+            .as_object()
+            .unwrap_or_else(|| panic!("{path} {status}"));
         let schema = &content.values().next().unwrap()["schema"];
-        self.value(schema, value, path).unwrap_or_else(|why| panic!("{why}"));
+        self.value(schema, value, path)
+            .unwrap_or_else(|why| panic!("{why}"));
     }
 
     fn value(&mut self, schema: &Value, value: &Value, at: &str) -> Result<(), String> {
         let document = self.document.clone();
-        let name = schema["$ref"].as_str().map_or(at, |r| r.rsplit('/').next().unwrap()).to_owned();
+        let name = schema["$ref"]
+            .as_str()
+            .map_or(at, |r| r.rsplit('/').next().unwrap())
+            .to_owned();
         let schema = follow(&document, schema);
         if let Some(options) = schema["anyOf"].as_array() {
-            let fits = options.iter().any(|option| self.value(option, value, at).is_ok());
-            return fits.then_some(()).ok_or(format!("{at}: {value} fits nothing"));
+            let fits = options
+                .iter()
+                .any(|option| self.value(option, value, at).is_ok());
+            return fits
+                .then_some(())
+                .ok_or(format!("{at}: {value} fits nothing"));
         }
         let constant = schema.get("const").is_none_or(|c| c == value);
         let listed = schema["enum"].as_array().is_none_or(|e| e.contains(value));
@@ -118,22 +161,40 @@ impl Check {
             return Err(format!("{at}: {value} is not as in {schema}"));
         }
         if let (Some(items), Some(list)) = (schema.get("items"), value.as_array()) {
-            return list.iter().try_for_each(|item| self.value(items, item, &format!("{name}[]")));
+            return list
+                .iter()
+                .try_for_each(|item| self.value(items, item, &format!("{name}[]")));
         }
-        value.as_object().map_or(Ok(()), |object| self.object(schema, object, &name))
+        value
+            .as_object()
+            .map_or(Ok(()), |object| self.object(schema, object, &name))
     }
 
-    fn object(&mut self, schema: &Value, object: &Map<String, Value>, name: &str) -> Result<(), String> {
+    fn object(
+        &mut self,
+        schema: &Value,
+        object: &Map<String, Value>,
+        name: &str,
+    ) -> Result<(), String> {
         if let Some(each) = schema.get("additionalProperties") {
-            return object.iter().try_for_each(|(key, value)| self.value(each, value, &format!("{name}/{key}")));
+            return object
+                .iter()
+                .try_for_each(|(key, value)| self.value(each, value, &format!("{name}/{key}")));
         }
-        let Some(properties) = schema["properties"].as_object() else { return Ok(()) };
+        let Some(properties) = schema["properties"].as_object() else {
+            return Ok(());
+        };
         let required = schema["required"].as_array().cloned().unwrap_or_default();
-        if let Some(missing) = required.iter().find(|r| !object.contains_key(r.as_str().unwrap())) {
+        if let Some(missing) = required
+            .iter()
+            .find(|r| !object.contains_key(r.as_str().unwrap()))
+        {
             return Err(format!("{name}: {missing} is missing"));
         }
         for (key, value) in object {
-            let schema = properties.get(key).ok_or(format!("{name}: {key} is not described"))?;
+            let schema = properties
+                .get(key)
+                .ok_or(format!("{name}: {key} is not described"))?;
             self.seen.insert(format!("{name}/{key}"));
             self.value(schema, value, &format!("{name}/{key}"))?;
         }
@@ -144,10 +205,21 @@ impl Check {
     fn never_seen(&self) -> Vec<String> {
         let schemas = self.document["components"]["schemas"].as_object().unwrap();
         let properties = |(name, schema): (&String, &Value)| {
-            let keys: Vec<_> = schema["properties"].as_object().into_iter().flat_map(Map::keys).cloned().collect();
-            keys.into_iter().map(|key| format!("{name}/{key}")).collect::<Vec<_>>()
+            let keys: Vec<_> = schema["properties"]
+                .as_object()
+                .into_iter()
+                .flat_map(Map::keys)
+                .cloned()
+                .collect();
+            keys.into_iter()
+                .map(|key| format!("{name}/{key}"))
+                .collect::<Vec<_>>()
         };
-        schemas.iter().flat_map(properties).filter(|p| !self.seen.contains(p)).collect()
+        schemas
+            .iter()
+            .flat_map(properties)
+            .filter(|p| !self.seen.contains(p))
+            .collect()
     }
 }
 

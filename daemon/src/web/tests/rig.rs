@@ -47,7 +47,12 @@ impl Rig {
         let (stop, stopped) = oneshot::channel();
         let stop_asked = async { drop(stopped.await) };
         let served = tokio::spawn(serve(listener, hub.clone(), statics, stop_asked));
-        Self { hub, address, stop, served }
+        Self {
+            hub,
+            address,
+            stop,
+            served,
+        }
     }
 
     /// Stops and waits for the end.
@@ -63,7 +68,10 @@ impl Rig {
     }
 
     pub(super) async fn get(&self, path: &str) -> Answer {
-        self.ask(&format!("GET {path} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n")).await
+        self.ask(&format!(
+            "GET {path} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n"
+        ))
+        .await
     }
 
     /// Sends exactly this request: paths reach the server as they are.
@@ -76,21 +84,31 @@ impl Rig {
     }
 
     pub(super) async fn screen(&self) -> Screen {
-        let request = format!("ws://{}/ws", self.address).into_client_request().unwrap();
-        Screen::open(TcpStream::connect(self.address).await.unwrap(), request).await.unwrap()
+        let request = format!("ws://{}/ws", self.address)
+            .into_client_request()
+            .unwrap();
+        Screen::open(TcpStream::connect(self.address).await.unwrap(), request)
+            .await
+            .unwrap()
     }
 
     /// A screen whose kernel takes little, to fill its buffers soon.
     pub(super) async fn narrow_screen(&self) -> Screen {
         let socket = TcpSocket::new_v4().unwrap();
         socket.set_recv_buffer_size(4096).unwrap();
-        let request = format!("ws://{}/ws", self.address).into_client_request().unwrap();
-        Screen::open(socket.connect(self.address).await.unwrap(), request).await.unwrap()
+        let request = format!("ws://{}/ws", self.address)
+            .into_client_request()
+            .unwrap();
+        Screen::open(socket.connect(self.address).await.unwrap(), request)
+            .await
+            .unwrap()
     }
 }
 
 pub(super) async fn patient<F: Future>(future: F) -> F::Output {
-    tokio::time::timeout(PATIENCE, future).await.expect("nothing happened in ten seconds")
+    tokio::time::timeout(PATIENCE, future)
+        .await
+        .expect("nothing happened in ten seconds")
 }
 
 pub(super) struct Answer {
@@ -101,15 +119,29 @@ pub(super) struct Answer {
 
 impl Answer {
     fn parse(bytes: &[u8]) -> Self {
-        let end = bytes.windows(4).position(|w| w == b"\r\n\r\n").expect("no end of headers");
+        let end = bytes
+            .windows(4)
+            .position(|w| w == b"\r\n\r\n")
+            .expect("no end of headers");
         let head = std::str::from_utf8(&bytes[..end]).unwrap();
         let mut lines = head.split("\r\n");
-        let status = lines.next().unwrap().split(' ').nth(1).unwrap().parse().unwrap();
+        let status = lines
+            .next()
+            .unwrap()
+            .split(' ')
+            .nth(1)
+            .unwrap()
+            .parse()
+            .unwrap();
         let header = |line: &str| {
             let (name, value) = line.split_once(": ").unwrap();
             (name.to_ascii_lowercase(), value.to_owned())
         };
-        Self { status, headers: lines.map(header).collect(), body: bytes[end + 4..].to_vec() }
+        Self {
+            status,
+            headers: lines.map(header).collect(),
+            body: bytes[end + 4..].to_vec(),
+        }
     }
 
     pub(super) fn header(&self, name: &str) -> &str {
@@ -132,7 +164,9 @@ impl Screen {
         stream: TcpStream,
         request: tungstenite::handshake::client::Request,
     ) -> Result<Self, tungstenite::Error> {
-        patient(client_async(request, stream)).await.map(|(socket, _)| Self(socket))
+        patient(client_async(request, stream))
+            .await
+            .map(|(socket, _)| Self(socket))
     }
 
     /// The next text as a message.
@@ -144,7 +178,10 @@ impl Screen {
     }
 
     pub(super) async fn frame(&mut self) -> tungstenite::Message {
-        patient(self.0.next()).await.expect("the socket ended").unwrap()
+        patient(self.0.next())
+            .await
+            .expect("the socket ended")
+            .unwrap()
     }
 
     /// Reads on to the close frame: how many texts came before it, its code and reason.
@@ -171,27 +208,53 @@ pub(super) fn report(id: &str, revision: u32) -> Report {
         reason: reason.map(Into::into),
         limited: limited.map(Into::into),
     };
-    let event = |time_s, frame, reason: Option<&str>| Event { time_s, frame, reason: reason.map(Into::into) };
+    let event = |time_s, frame, reason: Option<&str>| Event {
+        time_s,
+        frame,
+        reason: reason.map(Into::into),
+    };
     let measurement = Measurement {
         kind: "shot".into(),
         handed: "left".into(),
         events: BTreeMap::from([
             ("top".into(), event(Some(1.25), Some(133.5), None)),
-            ("finish".into(), event(None, None, Some("the recording ends before it"))),
+            (
+                "finish".into(),
+                event(None, None, Some("the recording ends before it")),
+            ),
         ]),
         metrics: BTreeMap::from([
-            ("head_speed".into(), metric(Some(38.25), Some(1.5), None, Some("the toe was hidden"))),
+            (
+                "head_speed".into(),
+                metric(Some(38.25), Some(1.5), None, Some("the toe was hidden")),
+            ),
             ("tempo".into(), metric(None, None, Some("no finish"), None)),
         ]),
-        markers: vec![MarkerFault { landmark: "c7".into(), missing_frames: 3, rejected_frames: 1 }],
+        markers: vec![MarkerFault {
+            landmark: "c7".into(),
+            missing_frames: 3,
+            rejected_frames: 1,
+        }],
         notes: vec!["impact from the speed of the head".into()],
     };
-    let transport = Transport { completed_at_ns: Some(5_000_000_000), frames_lost: 2, frames: 800 };
-    Report { id: id.into(), revision, measurement, transport }
+    let transport = Transport {
+        completed_at_ns: Some(5_000_000_000),
+        frames_lost: 2,
+        frames: 800,
+    };
+    Report {
+        id: id.into(),
+        revision,
+        measurement,
+        transport,
+    }
 }
 
 pub(super) fn swing(id: &str, revision: u32) -> Message {
-    Message::Swing(Swing { bay: "north".into(), report: report(id, revision) })
+    Message::Swing(Swing {
+        bay: "north".into(),
+        report: report(id, revision),
+    })
 }
 
 /// Health with every list filled; `bytes` of text make it long.
@@ -214,10 +277,20 @@ pub(super) fn health(dropped: u64, bytes: usize) -> Message {
     Message::Health(Health {
         bay: "north".into(),
         streams: vec![stream],
-        findings: vec![Finding { code: "stream.lost".into(), severity: "warning".into(), text }],
-        receive_buffer: ReceiveBuffer { asked: 8, granted: 4 },
+        findings: vec![Finding {
+            code: "stream.lost".into(),
+            severity: "warning".into(),
+            text,
+        }],
+        receive_buffer: ReceiveBuffer {
+            asked: 8,
+            granted: 4,
+        },
         dropped,
-        refused: vec![Refused { reason: "not a Whin datagram".into(), count: 3 }],
+        refused: vec![Refused {
+            reason: "not a Whin datagram".into(),
+            count: 3,
+        }],
     })
 }
 
@@ -228,7 +301,10 @@ pub(super) fn replay(id: &str) -> Replay {
         rate_hz: 120.0,
         start_s: 0.5,
         landmarks: vec!["c7".into(), "t8".into()],
-        frames: vec![vec![Some([0.1, 1.5, 0.0]), None], vec![None, Some([0.0, 1.25, -0.5])]],
+        frames: vec![
+            vec![Some([0.1, 1.5, 0.0]), None],
+            vec![None, Some([0.0, 1.25, -0.5])],
+        ],
     }
 }
 

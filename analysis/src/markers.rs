@@ -1,0 +1,160 @@
+//! One marker stream from part to swing: assemble, keep, watch, and look closely when a fast pass is
+//! over. Order and counting are done before, in `stream`.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+use crate::analyzer::Output;
+use crate::assemble::{Assembler, FramePart};
+use crate::context::Context;
+use crate::frame::{CaptureFrame, MarkerLayout};
+use crate::history::{Continuity, History};
+use crate::landmark::Landmark;
+use crate::measure::measure;
+use crate::swing::detector::{Detector, LEAD_NS, Pass, State};
+
+/// The state of one marker stream under one layout.
+#[derive(Debug)]
+pub struct Markers {
+    assembler: Assembler,
+    history: History,
+    detector: Detector,
+    hidden: Vec<Landmark>,
+    frames: u64,
+    epoch: u32,
+    /// The state that was last put out; `None` before the first frame and after silence.
+    announced: Option<State>,
+}
+
+impl Markers {
+    /// A stream under a described layout; `epoch` is its sender's.
+    #[must_use]
+    pub fn new(layout: MarkerLayout, epoch: u32) -> Self {
+        Self {
+            detector: Detector::new(layout.rate_hz),
+            assembler: Assembler::new(layout),
+            history: History::default(),
+            hidden: Vec::new(),
+            frames: 0,
+            epoch,
+            announced: None,
+        }
+    }
+
+    /// The layout in force.
+    #[must_use]
+    pub fn layout(&self) -> &MarkerLayout {
+        self.assembler.layout()
+    }
+
+    /// Landmarks in the order of the poses' points.
+    #[must_use]
+    pub fn landmarks(&self) -> &[Landmark] {
+        self.assembler.landmarks()
+    }
+
+    /// Landmarks not seen in the newest frame.
+    #[must_use]
+    pub fn hidden(&self) -> &[Landmark] {
+        &self.hidden
+    }
+
+    /// Frames in order so far.
+    #[must_use]
+    pub fn frames(&self) -> u64 {
+        self.frames
+    }
+
+    /// Frames handed on with a part missing.
+    #[must_use]
+    pub fn incomplete(&self) -> u64 {
+        self.assembler.incomplete()
+    }
+
+    /// Takes the next part.
+    pub fn push(&mut self, part: &FramePart, context: &Context, out: &mut Vec<Output>) {
+        let mut frames = Vec::new();
+        self.assembler.push(part, &mut frames);
+        self.take(frames, context, out);
+    }
+
+    /// Nothing comes any more: what waits is worked off.
+    pub fn finish(&mut self, context: &Context, out: &mut Vec<Output>) {
+        let mut frames = Vec::new();
+        self.assembler.flush(&mut frames);
+        self.take(frames, context, out);
+        if let Some(pass) = self.detector.take_open_pass() {
+            self.look(pass, i64::MAX, context, out);
+            self.announce(pass.time_ns, out);
+        }
+    }
+
+    /// The screens were told that nothing comes: the next frame tells the state again.
+    pub fn fall_silent(&mut self) {
+        self.announced = None;
+    }
+
+    fn take(&mut self, frames: Vec<CaptureFrame>, context: &Context, out: &mut Vec<Output>) {
+        for frame in frames {
+            let time_ns = frame.time_ns;
+            let due = self.watch(&frame);
+            out.push(Output::Pose(frame));
+            if let Some(pass) = due {
+                self.look(pass, time_ns, context, out);
+            }
+            self.announce(time_ns, out);
+        }
+    }
+
+    /// Keeps a frame and lets the live detector see it.
+    fn watch(&mut self, frame: &CaptureFrame) -> Option<Pass> {
+        let rate_hz = self.assembler.layout().rate_hz;
+        let landmarks = self.assembler.landmarks();
+        let unseen = landmarks
+            .iter()
+            .zip(&frame.points)
+            .filter(|(_, p)| p.is_none());
+        self.hidden.clear();
+        self.hidden.extend(unseen.map(|(l, _)| *l));
+        self.frames += 1;
+        if self.history.push(frame.clone(), rate_hz) == Continuity::Broken {
+            self.detector = Detector::new(rate_hz);
+        }
+        self.detector.push(frame, landmarks)
+    }
+
+    fn announce(&mut self, time_ns: i64, out: &mut Vec<Output>) {
+        let state = self.detector.state();
+        if self.announced.replace(state) != Some(state) {
+            out.push(Output::State { state, time_ns });
+        }
+    }
+
+    /// The exact look at the window of a pass.
+    fn look(&mut self, pass: Pass, until_ns: i64, context: &Context, out: &mut Vec<Output>) {
+        let layout = self.assembler.layout();
+        let from_ns = pass.time_ns.saturating_sub(LEAD_NS);
+        let window = self.history.window(
+            from_ns,
+            until_ns,
+            self.assembler.landmarks(),
+            layout.rate_hz,
+        );
+        let measured = window.and_then(|w| {
+            let near = usize::try_from(pass.number.saturating_sub(w.first_number)).ok()?;
+            // Pure functions of owned data: nothing half-changed survives an unwinding.
+            let attempt = AssertUnwindSafe(|| measure(&w, near, layout.ball_center, context).ok());
+            catch_unwind(attempt).unwrap_or_else(|_panic| {
+                out.push(Output::Failed {
+                    time_ns: pass.time_ns,
+                });
+                None
+            })
+        });
+        self.detector.judged(measured.is_some());
+        let swing = |m| Output::Swing {
+            epoch: self.epoch,
+            measured: Box::new(m),
+        };
+        out.extend(measured.map(swing));
+    }
+}

@@ -1,0 +1,170 @@
+//! The program as a bay: started on free ports, listened to by a real WebSocket client, ended by
+//! SIGTERM as a supervisor does.
+
+use std::io::{BufRead as _, BufReader};
+use std::net::SocketAddr;
+use std::process::{Child, Stdio};
+use std::time::{Duration, Instant};
+
+use futures_util::StreamExt as _;
+use serde_json::Value;
+use tokio_tungstenite::connect_async;
+use tokio_tungstenite::tungstenite::Message;
+
+use crate::support::whin;
+
+/// How long a state may take to come (timing is no part of any test).
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// A running `whin serve`.
+pub(crate) struct Bay {
+    child: Child,
+    /// Where datagrams go.
+    pub(crate) udp: SocketAddr,
+    /// Where screens go.
+    pub(crate) http: SocketAddr,
+}
+
+impl Bay {
+    /// Starts the program with a marker map and whatever else.
+    pub(crate) fn start(map: &str, extra: &[&str]) -> Self {
+        Self::start_at("127.0.0.1:0", map, extra)
+    }
+
+    /// The same at a given HTTP address.
+    pub(crate) fn start_at(http: &str, map: &str, extra: &[&str]) -> Self {
+        let mut child = whin()
+            .args([
+                "serve",
+                "--udp",
+                "127.0.0.1:0",
+                "--http",
+                http,
+                "--markers",
+                map,
+            ])
+            .args(extra)
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("the program starts");
+        let mut line = String::new();
+        BufReader::new(child.stdout.take().expect("piped"))
+            .read_line(&mut line)
+            .expect("a first line");
+        let after = |mark: &str| {
+            let rest = line
+                .split(mark)
+                .nth(1)
+                .unwrap_or_else(|| panic!("no {mark} in {line:?}"));
+            let end = rest.find(['/', ' ', '\n']).unwrap_or(rest.len());
+            rest[..end].parse().expect("an address")
+        };
+        Self {
+            udp: after("udp://"),
+            http: after("http://"),
+            child,
+        }
+    }
+
+    /// Address of the page.
+    pub(crate) fn url(&self) -> String {
+        format!("http://{}/", self.http)
+    }
+
+    /// A WebSocket client of this bay.
+    pub(crate) async fn listen(&self) -> Listener {
+        let (socket, _) = connect_async(format!("ws://{}/ws", self.http))
+            .await
+            .expect("the socket opens");
+        let mut listener = Listener {
+            socket,
+            hello: Value::Null,
+            health: Value::Null,
+        };
+        listener.hello = listener.next().await.expect("a hello");
+        assert_eq!(listener.hello["type"], "hello");
+        listener
+    }
+
+    /// Asks the program to end, as a supervisor does, and gives its exit code.
+    pub(crate) fn stop(mut self) -> Option<i32> {
+        let pid = self.child.id().to_string();
+        let asked = std::process::Command::new("kill")
+            .args(["-TERM", &pid])
+            .status()
+            .expect("kill runs");
+        assert!(asked.success());
+        let since = Instant::now();
+        while since.elapsed() < PATIENCE {
+            if let Some(status) = self.child.try_wait().expect("a child") {
+                return status.code();
+            }
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        None
+    }
+}
+
+impl Drop for Bay {
+    fn drop(&mut self) {
+        // Ended already, or a failed test: either way nothing may stay.
+        drop(self.child.kill());
+        drop(self.child.wait());
+    }
+}
+
+/// A WebSocket client that keeps the first message and the newest health.
+pub(crate) struct Listener {
+    socket: tokio_tungstenite::WebSocketStream<
+        tokio_tungstenite::MaybeTlsStream<tokio::net::TcpStream>,
+    >,
+    /// The snapshot.
+    pub(crate) hello: Value,
+    /// The newest health seen.
+    pub(crate) health: Value,
+}
+
+impl Listener {
+    /// The next message; `None` when the daemon closed the socket.
+    pub(crate) async fn next(&mut self) -> Option<Value> {
+        loop {
+            let next = tokio::time::timeout(PATIENCE, self.socket.next())
+                .await
+                .expect("a message in time");
+            match next? {
+                Ok(Message::Text(text)) => return Some(serde_json::from_str(&text).expect("JSON")),
+                Ok(Message::Close(_)) | Err(_) => return None,
+                Ok(_) => {}
+            }
+        }
+    }
+
+    /// All swings until the bay says that nothing comes any more, and the states in their order.
+    pub(crate) async fn until_silent(&mut self) -> (Vec<Value>, Vec<String>) {
+        let (mut swings, mut states) = (Vec::new(), Vec::new());
+        while states.last().is_none_or(|s| s != "no_signal") {
+            let message = self.next().await.expect("an open socket");
+            match message["type"].as_str() {
+                Some("swing") => swings.push(message),
+                Some("status") => {
+                    states.push(message["state"].as_str().unwrap_or_default().to_owned())
+                }
+                Some("health") => self.health = message,
+                _ => {}
+            }
+        }
+        (swings, states)
+    }
+
+    /// The next health message that satisfies `wanted`.
+    pub(crate) async fn health_where(&mut self, wanted: impl Fn(&Value) -> bool) -> Value {
+        let since = Instant::now();
+        while since.elapsed() < PATIENCE {
+            let message = self.next().await.expect("an open socket");
+            if message["type"] == "health" && wanted(&message) {
+                return message;
+            }
+        }
+        panic!("no such health in time");
+    }
+}
