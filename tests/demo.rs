@@ -1,6 +1,6 @@
 //! The demo as a new user starts it: three shots, each with the golfer's truth beside it.
 
-use daemon::demo::compare;
+use daemon::comparison::compare;
 use protocol::report::{Measurement, Report};
 use serde_json::Value;
 

@@ -67,9 +67,10 @@ fn errors(seeds: std::ops::Range<u64>, capture: &CaptureParams) -> BTreeMap<Stri
             assert_ne!(report.kind, "shot", "seed {seed}: the ball was missed");
         }
         for (name, event) in &truth.events {
-            let got = report.events[name]
-                .time_s
-                .unwrap_or_else(|| panic!("seed {seed}: no {name}"));
+            // In a hole of its markers an event is not found, which is right; wrong would be to invent it.
+            let Some(got) = report.events[name].time_s else {
+                continue;
+            };
             errors
                 .entry(name.clone())
                 .or_default()
@@ -94,7 +95,14 @@ fn percentile_95(mut errors: Vec<f64>) -> f64 {
     errors[(errors.len() * 95 / 100).min(errors.len() - 1)]
 }
 
-fn assert_within(errors: BTreeMap<String, Vec<f64>>, limits: &[(&str, f64)]) {
+fn assert_within(errors: BTreeMap<String, Vec<f64>>, least: usize, limits: &[(&str, f64)]) {
+    for (name, _) in limits {
+        let compared = errors.get(*name).map_or(0, Vec::len);
+        assert!(
+            compared >= least,
+            "{name} was measured {compared} times, at least {least} are due"
+        );
+    }
     let worst: BTreeMap<String, f64> = errors
         .into_iter()
         .map(|(k, v)| (k, percentile_95(v)))
@@ -151,7 +159,7 @@ fn every_event_and_metric_is_near_the_truth() {
         dropout: 0.0,
         wobble: false,
     };
-    assert_within(errors(0..42, &capture), LIMITS);
+    assert_within(errors(0..42, &capture), 42, LIMITS);
 }
 
 /// Dropouts, more noise, skin wobble, slower and faster cameras: sane, with wider limits.
@@ -180,7 +188,7 @@ fn worse_captures_stay_sane() {
             dropout,
             wobble,
         };
-        assert_within(errors(100..114, &capture), sane);
+        assert_within(errors(100..114, &capture), 10, sane);
     }
 }
 

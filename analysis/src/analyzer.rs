@@ -26,7 +26,7 @@ const SILENCE_NS: u64 = 1_000_000_000;
 #[derive(Debug, Clone, PartialEq)]
 pub enum Content {
     /// A marker stream describes itself.
-    Layout(MarkerLayout),
+    Layout(Box<MarkerLayout>),
     /// A part of a marker frame.
     Part(FramePart),
     /// Nothing that is measured: forces, a trigger (named), or something refused (unnamed). It is
@@ -243,7 +243,7 @@ impl Stream {
     fn take(&mut self, ordered: Vec<Content>, context: &Context, out: &mut Vec<Output>) {
         for content in ordered {
             match content {
-                Content::Layout(layout) => self.describe(layout, context, out),
+                Content::Layout(layout) => self.describe(*layout, context, out),
                 Content::Part(part) => self.part(&part, context, out),
                 Content::Counted(what) => self.content = what.unwrap_or(self.content),
             }

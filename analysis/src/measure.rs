@@ -60,8 +60,6 @@ pub struct Prepared {
     pub grip: Vec<Point3<f64>>,
     /// Slots in which the grip is known.
     pub grip_known: Vec<bool>,
-    /// Slots in which the shaft's axis is known.
-    pub axis_known: Vec<bool>,
     /// The swing.
     pub swing: Swing,
 }
@@ -169,6 +167,7 @@ fn prepare(
             .map(unit)
             .collect(),
         known: known(&club.head),
+        axis_known: known(&axis_points),
         lead_arm: lead_arm(&body)
             .ok()
             .map(|arm| arm.points.iter().map(|p| p.coords).collect()),
@@ -182,7 +181,6 @@ fn prepare(
         paths,
         grip,
         grip_known: known(&club.grip),
-        axis_known: known(&axis_points),
         swing,
         window,
     })

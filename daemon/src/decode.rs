@@ -176,13 +176,13 @@ impl Decoder {
         };
         self.findings.insert(stream, findings);
         match bay_from_source {
-            Ok(bay_from_source) => Content::Layout(MarkerLayout {
+            Ok(bay_from_source) => Content::Layout(Box::new(MarkerLayout {
                 id,
                 rate_hz: list.source.rate_hz,
                 columns: labels.iter().map(|l| self.map.landmark(l)).collect(),
                 bay_from_source,
                 ball_center: self.map.ball,
-            }),
+            })),
             Err(reason) => {
                 self.refuse(reason);
                 Content::Counted(Some("markers"))

@@ -24,6 +24,7 @@ pub mod web;
 pub mod record;
 pub mod recording;
 
+pub mod comparison;
 pub mod demo;
 pub mod feed;
 pub mod offline;

@@ -24,7 +24,7 @@ pub fn c3d(take: &Take, map: &MarkerMap) -> C3d {
         frames: take
             .frames
             .iter()
-            .map(|f| f.iter().map(|p| p.map(|p| millimetres(p))).collect())
+            .map(|f| f.iter().map(|p| p.map(millimetres)).collect())
             .collect(),
         ..C3d::default()
     }

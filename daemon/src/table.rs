@@ -1,7 +1,5 @@
 //! A report as a table for people at a terminal.
 
-use std::fmt::Write as _;
-
 use analysis::metrics::catalogue::CATALOGUE;
 use analysis::swing::event::Event;
 use protocol::report::{Measurement, Metric};
@@ -13,45 +11,46 @@ pub const CAUTION: &str = "Warm up first. Stop on pain and see a licensed clinic
 /// One swing as text: events, then metrics in the catalogue's order, then what limits them.
 #[must_use]
 pub fn swing(number: usize, measurement: &Measurement) -> String {
-    let mut out = String::new();
-    // Writing to a String cannot fail.
-    let _ = writeln!(
-        out,
+    let mut lines = vec![format!(
         "Swing {number}: {}, {}-handed",
         measurement.kind, measurement.handed
+    )];
+    lines.push(format!(
+        "\n  {:<24} {:>10} {:>10}",
+        "event", "time s", "frame"
+    ));
+    lines.extend(
+        Event::ALL
+            .iter()
+            .map(|e| format!("  {}", event_line(e.name(), measurement))),
     );
-    let _ = writeln!(out, "\n  {:<24} {:>10} {:>10}", "event", "time s", "frame");
-    for event in Event::ALL {
-        let _ = writeln!(out, "  {}", event_line(event.name(), measurement));
-    }
-    let _ = writeln!(
-        out,
+    lines.push(format!(
         "\n  {:<40} {:>10} {:<6} {:>10}",
         "metric", "value", "unit", "change"
-    );
+    ));
     let mut reasons: Vec<&str> = Vec::new();
-    for family in CATALOGUE {
-        for n in 0..family.len() {
-            let id = family.value_id(n);
-            if let Some(metric) = measurement.metrics.get(&id) {
-                let _ = writeln!(out, "  {}", metric_line(&id, metric, &mut reasons));
-            }
-        }
+    for id in CATALOGUE
+        .iter()
+        .flat_map(|f| (0..f.len()).map(|n| f.value_id(n)))
+    {
+        let metric = measurement.metrics.get(&id);
+        lines.extend(metric.map(|m| format!("  {}", metric_line(&id, m, &mut reasons))));
     }
-    for (n, reason) in reasons.iter().enumerate() {
-        let _ = writeln!(out, "  [{}] {reason}", n + 1);
-    }
-    for fault in &measurement.markers {
-        let _ = writeln!(
-            out,
-            "  marker {}: missing in {} frames, rejected in {}",
-            fault.landmark, fault.missing_frames, fault.rejected_frames
-        );
-    }
-    for note in &measurement.notes {
-        let _ = writeln!(out, "  {note}");
-    }
-    out
+    lines.extend(
+        reasons
+            .iter()
+            .enumerate()
+            .map(|(n, reason)| format!("  [{}] {reason}", n + 1)),
+    );
+    lines.extend(measurement.markers.iter().map(|fault| {
+        let (missing, rejected) = (fault.missing_frames, fault.rejected_frames);
+        format!(
+            "  marker {}: missing in {missing} frames, rejected in {rejected}",
+            fault.landmark
+        )
+    }));
+    lines.extend(measurement.notes.iter().map(|note| format!("  {note}")));
+    lines.join("\n") + "\n"
 }
 
 fn event_line(name: &str, measurement: &Measurement) -> String {

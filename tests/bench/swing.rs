@@ -2,6 +2,11 @@
 //! Absolute times mean little on shared machines; the figures to read are the ratios between rates
 //! and against real time. Nothing here decides a test.
 
+#![allow(
+    clippy::expect_used,
+    reason = "a bench that cannot be set up has no figure to give"
+)]
+
 use analysis::analyzer::Analyzer;
 use analysis::context::Context;
 use analysis::forward::{CaptureParams, GolferParams, swing};

@@ -80,7 +80,9 @@ for event in ("top", "impact"):
     moved = at(skull, when(event)) - skull[quiet].mean(axis=0)
     row(f"head_shift@{event}", moved[0], 0.001)
     row(f"head_rise@{event}", moved[1], 0.001)
-u = axis[n_impact - 1]
-row("shaft_lean@impact", np.degrees(np.arctan2(-u[0], -u[1])), 1.5)
+lean = np.degrees(np.arctan2(-axis[:, 0], -axis[:, 1]))
+# Carried on from the two frames before to the instant, since a frame is a degree here.
+ahead = when("impact") * rate - (n_impact - 1)
+row("shaft_lean@impact", lean[n_impact - 1] + ahead * (lean[n_impact - 1] - lean[n_impact - 2]), 0.1)
 row("downswing_time", when("impact") - when("top"), 1e-6)
 print(json.dumps(rows))

@@ -56,7 +56,7 @@ pub fn pelvis_rotation(s: &Smoothed) -> Maybe<Series> {
         |p| p[1] - p[0],
         Some(HIP_LINE),
     )
-    .map_err(|_| needs("left_asis and right_asis (or hip points)"))
+    .map_err(|_spines| needs("left_asis and right_asis (or hip points)"))
 }
 
 /// Axial rotation of the thorax: heading of its mediolateral axis (ISB: normal to the plane of
@@ -114,7 +114,7 @@ pub fn pelvis_point(s: &Smoothed) -> Maybe<Path> {
             |p| nalgebra::center(&p[0], &p[1]),
             Some(HIP_LINE.into()),
         )
-        .map_err(|_| needs("four iliac spines (or two hip points)")),
+        .map_err(|_spines| needs("four iliac spines (or two hip points)")),
     }
 }
 

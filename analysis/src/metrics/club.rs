@@ -128,7 +128,7 @@ fn lean(prepared: &Prepared, event: Event) -> Maybe<f64> {
             .swing
             .quiet
             .clone()
-            .filter(|&i| prepared.axis_known[i])
+            .filter(|&i| prepared.paths.axis_known[i])
             .collect();
         let sum: f64 = known.iter().map(|&i| angle(i)).sum();
         return if known.is_empty() {
@@ -141,7 +141,7 @@ fn lean(prepared: &Prepared, event: Event) -> Maybe<f64> {
     let frames = ((LEAN_S * prepared.paths.rate_hz).round() as usize).max(5);
     let first = (impact.before + 1).saturating_sub(frames);
     let samples: Vec<(f64, f64)> = (first..=impact.before)
-        .filter(|&i| prepared.axis_known[i])
+        .filter(|&i| prepared.paths.axis_known[i])
         .map(|i| (i as f64, angle(i)))
         .collect();
     if prepared.paths.rate_hz < CLUB_RATE_MIN_HZ {

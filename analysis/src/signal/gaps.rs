@@ -51,14 +51,14 @@ fn bridge_one(track: &mut Track, start: usize, end: usize) {
     let straight = (p1 - p0) / span;
     let m0 = slope(track, start - 1, -1).unwrap_or(straight) * span;
     let m1 = slope(track, end, 1).unwrap_or(straight) * span;
-    for i in start..end {
-        let s = (i + 1 - start) as f64 / span;
+    for (n, slot) in track[start..end].iter_mut().enumerate() {
+        let s = (n + 1) as f64 / span;
         let (s2, s3) = (s * s, s * s * s);
         let v = p0.coords * (2.0 * s3 - 3.0 * s2 + 1.0)
             + m0 * (s3 - 2.0 * s2 + s)
             + p1.coords * (3.0 * s2 - 2.0 * s3)
             + m1 * (s3 - s2);
-        track[i] = Some(Point3::from(v));
+        *slot = Some(Point3::from(v));
     }
 }
 

@@ -294,6 +294,7 @@ mod tests {
             head,
             axis: vec![-Vector3::y(); n],
             known: vec![true; n],
+            axis_known: vec![true; n],
             lead_arm: None,
             ball_x: Some(0.0),
         };

@@ -23,6 +23,8 @@ pub struct Paths {
     pub axis: Vec<Vector3<f64>>,
     /// Whether the head was known (not bridged over a long gap).
     pub known: Vec<bool>,
+    /// Whether the shaft's axis was known (not bridged over a long gap).
+    pub axis_known: Vec<bool>,
     /// Unit vector from lead shoulder to lead wrist, where both are marked.
     pub lead_arm: Option<Vec<Vector3<f64>>>,
     /// Target-line coordinate of the ball's surface facing the club, metres, where the bay knows it.
@@ -117,6 +119,7 @@ pub fn find(paths: &Paths, near: usize) -> Result<Swing, NotASwing> {
     slots.set(Event::Impact, Some(impact.slot));
     search.level_events(&mut slots, start, top.1, &impact)?;
     search.after(&mut slots, &impact, pass);
+    forget_hidden(&mut slots, &paths.axis_known);
     Ok(Swing {
         slots,
         quiet,
@@ -295,6 +298,25 @@ impl<'a> Search<'a> {
         };
         let rest = still.or_else(slowest);
         slots.set(Event::Finish, rest.map(|i| i as f64));
+    }
+}
+
+/// An event of the shaft that falls into a hole of its markers was not seen: a line drawn across
+/// the hole must not invent it.
+fn forget_hidden(slots: &mut Slots, axis_known: &[bool]) {
+    for event in [
+        Event::TakeawayEnd,
+        Event::Top,
+        Event::ShaftLevelDown,
+        Event::ShaftLevelThrough,
+    ] {
+        let seen = slots.get(event).is_some_and(|slot| {
+            let around = slot.floor() as usize..=slot.ceil() as usize;
+            around.into_iter().all(|i| axis_known.get(i) == Some(&true))
+        });
+        if !seen {
+            slots.set(event, None);
+        }
     }
 }
 

@@ -1,0 +1,103 @@
+//! Subcommands that work on files: `send`, `analyze`, `synthesize`.
+
+use analysis::context::Context;
+use analysis::forward::{CaptureParams, GolferParams, swing};
+use anyhow::bail;
+use protocol::report::Measurement;
+
+use super::print;
+use crate::cli::{Analyze, Send, Synthesize};
+use crate::clock::Clock;
+use crate::map::MarkerMap;
+use crate::{context, offline, outgoing, send, synthetic, table};
+
+pub(super) fn send(args: &Send) -> anyhow::Result<()> {
+    let clock = Clock::start();
+    let map = args.markers.as_deref().map(MarkerMap::load).transpose()?;
+    // The epoch tells one start of this sender from the next.
+    let epoch = (clock.zero_utc_ns() / 1_000_000) as u32;
+    let due = send::datagrams(&args.file, map.as_ref(), epoch)?;
+    let sent = send::send(&due, args.to, args.pace, clock)?;
+    print(&format!(
+        "{sent} of {} datagrams sent to {}",
+        due.len(),
+        args.to
+    ))
+}
+
+pub(super) fn analyze(args: &Analyze) -> anyhow::Result<()> {
+    let told = args
+        .context
+        .as_deref()
+        .map(context::load)
+        .transpose()?
+        .map(|(context, _)| context);
+    let with_side = |context: Context| Context {
+        handed: args.handed.handed().or(context.handed),
+        ..context
+    };
+    let found = if send::is_recording(&args.file) {
+        let map = args.markers.as_deref().map(MarkerMap::load).transpose()?;
+        offline::analyze_recording(&args.file, map, told, args.handed.handed())?
+    } else {
+        let map = MarkerMap::load(args.markers.as_deref().unwrap_or("whin_32"))?;
+        offline::analyze_c3d(&args.file, map, with_side(told.unwrap_or_default()))?
+    };
+    let swings: Vec<Measurement> = found.swings.iter().map(outgoing::measurement).collect();
+    if args.json {
+        return print(&serde_json::to_string_pretty(
+            &serde_json::json!({ "swings": swings, "remarks": found.remarks }),
+        )?);
+    }
+    for remark in &found.remarks {
+        print(&format!("note: {remark}"))?;
+    }
+    for (n, swing) in swings.iter().enumerate() {
+        print(&table::swing(n + 1, swing))?;
+    }
+    print(&if swings.is_empty() {
+        "No swing found.".to_owned()
+    } else {
+        table::CAUTION.to_owned()
+    })
+}
+
+pub(super) fn synthesize(args: &Synthesize) -> anyhow::Result<()> {
+    let mut params = GolferParams {
+        style: args.style,
+        ball: args.ball.ball(),
+        ..GolferParams::from_seed(args.seed)
+    };
+    if let Some(club) = args.club {
+        params = params.with_club(club);
+    }
+    params.handed = args.side.handed().unwrap_or(params.handed);
+    params.head_speed_mps = args.speed.unwrap_or(params.head_speed_mps);
+    let within = |name: &str, value: f64, range: std::ops::RangeInclusive<f64>| {
+        if range.contains(&value) {
+            Ok(())
+        } else {
+            bail!(
+                "{name} is {value}: {} to {} is possible",
+                range.start(),
+                range.end()
+            )
+        }
+    };
+    within("--speed", params.head_speed_mps, 15.0..=60.0)?;
+    within("--rate", args.rate, 25.0..=4000.0)?;
+    within("--noise-mm", args.noise_mm, 0.0..=50.0)?;
+    within("--dropouts", args.dropouts, 0.0..=90.0)?;
+    let capture = CaptureParams {
+        rate_hz: args.rate,
+        noise_m: args.noise_mm * 1e-3,
+        dropout: args.dropouts * 1e-2,
+        wobble: false,
+    };
+    let take = swing(&params, &capture);
+    synthetic::write(&take, &MarkerMap::load("whin_32")?, &args.out)?;
+    print(&format!(
+        "take.c3d and truth.json written to {}",
+        args.out.display()
+    ))
+}

@@ -1,0 +1,98 @@
+//! What each subcommand does: put the parts together, run them, print. Standard output is for
+//! results, standard error for logs. The bay is in `serve` and `demo`, files are in `files`.
+
+mod demo;
+mod files;
+mod serve;
+
+use std::io::Write as _;
+use std::path::Path;
+
+use analysis::metrics::catalogue::CATALOGUE;
+
+use crate::cli::{Check, Command, Metrics};
+use crate::config::{Config, Flags};
+use crate::map::MarkerMap;
+use crate::{context, web};
+
+/// Runs one command.
+///
+/// # Errors
+/// Whatever ends the command; `main` prints it and chooses the exit code.
+pub fn run(command: Command) -> anyhow::Result<()> {
+    match command {
+        Command::Demo(args) => demo::run(&args),
+        Command::Serve(args) => serve::run(args),
+        Command::Send(args) => files::send(&args),
+        Command::Analyze(args) => files::analyze(&args),
+        Command::Synthesize(args) => files::synthesize(&args),
+        Command::Metrics(args) => run_metrics(&args),
+        Command::Check(args) => run_check(&args),
+    }
+}
+
+/// A line of result. A reader that has gone away (a closed pipe) ends the program quietly.
+fn print(text: &str) -> anyhow::Result<()> {
+    let mut out = std::io::stdout().lock();
+    writeln!(out, "{text}")?;
+    Ok(out.flush()?)
+}
+
+fn config(path: Option<&Path>, flags: Flags) -> anyhow::Result<Config> {
+    let config = path.map_or_else(|| Ok(Config::defaults()), Config::load)?;
+    Ok(config.with(flags))
+}
+
+fn run_metrics(args: &Metrics) -> anyhow::Result<()> {
+    if args.json {
+        let rows = CATALOGUE
+            .iter()
+            .flat_map(|f| (0..f.len()).map(move |n| (f, n)));
+        let rows: Vec<_> = rows
+            .map(|(f, n)| {
+                serde_json::json!({
+                    "id": f.value_id(n), "index": f.first + n, "unit": f.unit.symbol(),
+                    "sign": f.sign, "definition": f.definition, "source": f.source,
+                })
+            })
+            .collect();
+        return print(&serde_json::to_string_pretty(
+            &serde_json::json!({ "metrics": rows }),
+        )?);
+    }
+    for family in CATALOGUE {
+        let events: Vec<&str> = family.events.iter().map(|e| e.name()).collect();
+        let at = if events.is_empty() {
+            String::new()
+        } else {
+            format!(" @ {}", events.join(", "))
+        };
+        print(&format!(
+            "{}{at}\n    {} [{}; {}]\n    source: {}",
+            family.id,
+            family.definition,
+            family.unit.symbol(),
+            family.sign,
+            family.source
+        ))?;
+    }
+    Ok(())
+}
+
+fn run_check(args: &Check) -> anyhow::Result<()> {
+    if args.print_defaults {
+        return print(Config::defaults().to_toml().trim_end());
+    }
+    let config = config(args.config.as_deref(), Flags::default())?;
+    web::require_loopback(config.http.listen)?;
+    let map = MarkerMap::load(&config.markers.map)?;
+    if let Some(path) = &config.context.file {
+        context::load(path)?;
+    }
+    print(&format!(
+        "configuration good: bay {}, marker map `{}` ({})",
+        config.bay.id.as_str(),
+        map.name,
+        map.description
+    ))
+}
