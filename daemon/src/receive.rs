@@ -174,7 +174,7 @@ mod tests {
             let receiving =
                 scope.spawn(move || run(socket, Clock::start(), &outlets, dropped, stop));
             let sender = UdpSocket::bind("127.0.0.1:0").unwrap();
-            (0..20).for_each(|i| drop(sender.send_to(&[i], to).unwrap()));
+            (0..20).for_each(|i| assert_eq!(sender.send_to(&[i], to).unwrap(), 1));
             while dropped.analysis.load(Ordering::Relaxed) < 17 {
                 std::thread::yield_now();
             }
