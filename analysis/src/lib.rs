@@ -6,21 +6,23 @@
 //! [`analyzer`] is the whole flow as one object. What is not here: sockets, files, threads, clocks,
 //! units of people (degrees, mph), and JSON.
 
-pub mod analyzer;
-pub mod assemble;
-pub mod body;
-pub mod club;
+#![forbid(unsafe_code)]
+
+pub mod landmark;
+pub mod handed;
 pub mod context;
 pub mod frame;
-pub mod handed;
+pub mod stream;
+pub mod assemble;
 pub mod history;
-pub mod landmark;
-pub mod markers;
+pub mod window;
+pub mod signal;
+pub mod body;
+pub mod club;
+pub mod swing;
 pub mod measure;
 pub mod metrics;
-pub mod signal;
-pub mod stream;
-pub mod swing;
-pub mod window;
+pub mod markers;
+pub mod analyzer;
 
 pub mod forward;

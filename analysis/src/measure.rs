@@ -1,5 +1,7 @@
 //! One window, one swing: clean, find, measure. A pure function of the window and what was told.
 
+use std::ops::Range;
+
 use nalgebra::{Point3, Vector3};
 
 use crate::body::cluster::{self, Fault};
@@ -13,7 +15,7 @@ use crate::metrics::{self, values::Values};
 use crate::signal::gaps;
 use crate::swing::impact::{BALL_RADIUS_M, Method};
 use crate::swing::phases::{self, NotASwing, Paths, Swing};
-use crate::window::{Track, Window};
+use crate::window::{Track, Window, crop};
 
 /// Longest gap of a club marker that is bridged, seconds: a few frames of a smooth path.
 const CLUB_GAP_S: f64 = 0.02;
@@ -21,6 +23,13 @@ const CLUB_GAP_S: f64 = 0.02;
 const BODY_GAP_S: f64 = 0.2;
 /// Head higher than this over its place at address when it passes: it cannot have met a ball there, metres.
 const CLEAR_OF_BALL_M: f64 = 0.05;
+
+/// Stretch kept before the quiet part of address and after impact, seconds: room for the filters'
+/// ends, and what a replay shows.
+const BEFORE_S: f64 = 0.3;
+const AFTER_S: f64 = 1.25;
+/// Stretch after impact in which a bad marker is worth a word, seconds.
+const FAULTS_AFTER_S: f64 = 0.3;
 
 /// What the movement was.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -109,41 +118,68 @@ pub fn measure(
     bridge(&mut window);
     let handed = context.handed.unwrap_or_else(|| side(&window, near));
     golfer_frame(&mut window, handed);
-    let prepared = prepare(window, handed, (near, ball), context)?;
-    let span = prepared.swing.quiet.start..end_of_interest(&prepared);
-    let count = |marks: &[bool], want: bool| {
-        span.clone()
-            .filter(|&i| marks.get(i) == Some(&want))
-            .count()
-    };
-    let faults = names
-        .iter()
-        .enumerate()
-        .map(|(i, &landmark)| Fault {
-            landmark,
-            missing: count(&seen[i], false),
-            rejected: count(&rejected[i], true),
-        })
-        .filter(|f| f.missing + f.rejected > 0)
-        .collect();
-    let notes = notes(&prepared);
+    let club = Club::new(&window).map_err(Nothing::Markers)?;
+    let whole = ClubPaths::new(&window, &club, ball)?;
+    let swing = phases::find(&whole.paths, near).map_err(Nothing::Movement)?;
+    let faults = faults(&window, &names, &swing, (&seen, &rejected));
+    let prepared = prepare(window, handed, (whole, swing), context);
+    let (kind, notes) = (kind(&prepared.swing), notes(&prepared));
     Ok(Measured {
-        kind: kind(&prepared.swing),
         values: metrics::measure(&prepared),
+        kind,
         faults,
         notes,
         prepared,
     })
 }
 
+/// The club's paths without gaps.
+struct ClubPaths {
+    paths: Paths,
+    grip: Vec<Point3<f64>>,
+    grip_known: Vec<bool>,
+}
+
+impl ClubPaths {
+    fn new(window: &Window, club: &Club, ball: Option<Point3<f64>>) -> Result<Self, Nothing> {
+        let gone = Nothing::Markers("the club was never seen");
+        let axis: Track = club.axis.iter().map(|u| u.map(Point3::from)).collect();
+        let solid = |track: &Track| gaps::solid(track).ok_or(gone.clone());
+        let paths = Paths {
+            rate_hz: window.rate_hz,
+            head: solid(&club.head)?,
+            axis: solid(&axis)?.iter().map(unit).collect(),
+            known: known(&club.head),
+            axis_known: known(&axis),
+            ball_x: ball.map(|b| b.x - BALL_RADIUS_M),
+        };
+        Ok(Self {
+            paths,
+            grip: solid(&club.grip)?,
+            grip_known: known(&club.grip),
+        })
+    }
+
+    fn keep(&mut self, range: Range<usize>) {
+        self.paths.keep(range.clone());
+        crop(&mut self.grip, range.clone());
+        crop(&mut self.grip_known, range);
+    }
+}
+
+/// Cuts the window to the stretch that is measured and shown, and smooths the body there.
 fn prepare(
-    window: Window,
+    mut window: Window,
     handed: Handed,
-    (near, ball): (usize, Option<Point3<f64>>),
+    (mut whole, mut swing): (ClubPaths, Swing),
     context: &Context,
-) -> Result<Prepared, Nothing> {
-    let club = Club::new(&window).map_err(Nothing::Markers)?;
-    let told = |l: Landmark| {
+) -> Prepared {
+    let from = swing.quiet.start.saturating_sub(window.slots(BEFORE_S));
+    let to = (swing.impact.before + window.slots(AFTER_S)).min(window.len());
+    window.keep(from..to);
+    whole.keep(from..to);
+    swing.shift(from);
+    let own = |l: Landmark| {
         if handed == Handed::Left {
             l.opposite()
         } else {
@@ -153,37 +189,53 @@ fn prepare(
     let approximate: Vec<_> = context
         .approximate
         .iter()
-        .map(|(l, words)| (told(*l), words.clone()))
+        .map(|(l, words)| (own(*l), words.clone()))
         .collect();
     let body = Smoothed::new(&window, &approximate);
-    let gone = Nothing::Markers("the club was never seen");
-    let axis_points: Track = club.axis.iter().map(|u| u.map(Point3::from)).collect();
-    let paths = Paths {
-        rate_hz: window.rate_hz,
-        head: gaps::solid(&club.head).ok_or(gone.clone())?,
-        axis: gaps::solid(&axis_points)
-            .ok_or(gone.clone())?
-            .iter()
-            .map(unit)
-            .collect(),
-        known: known(&club.head),
-        axis_known: known(&axis_points),
-        lead_arm: lead_arm(&body)
-            .ok()
-            .map(|arm| arm.points.iter().map(|p| p.coords).collect()),
-        ball_x: ball.map(|b| b.x - BALL_RADIUS_M),
-    };
-    let grip = gaps::solid(&club.grip).ok_or(gone)?;
-    let swing = phases::find(&paths, near).map_err(Nothing::Movement)?;
-    Ok(Prepared {
+    if let Ok(arm) = lead_arm(&body) {
+        let height: Vec<f64> = arm.points.iter().map(|p| p.y).collect();
+        phases::add_arm_events(&mut swing, &height, &arm.known);
+    }
+    let ClubPaths {
+        paths,
+        grip,
+        grip_known,
+    } = whole;
+    Prepared {
         handed,
         body,
         paths,
         grip,
-        grip_known: known(&club.grip),
+        grip_known,
         swing,
         window,
-    })
+    }
+}
+
+/// Markers that were bad between address and a little after impact.
+fn faults(
+    window: &Window,
+    names: &[Landmark],
+    swing: &Swing,
+    (seen, rejected): (&[Vec<bool>], &[Vec<bool>]),
+) -> Vec<Fault> {
+    let end = (swing.impact.before + window.slots(FAULTS_AFTER_S)).min(window.len());
+    let count = |marks: &[bool], want: bool| {
+        (swing.quiet.start..end)
+            .filter(|&i| marks.get(i) == Some(&want))
+            .count()
+    };
+    let fault = |(i, &landmark): (usize, &Landmark)| Fault {
+        landmark,
+        missing: count(&seen[i], false),
+        rejected: count(&rejected[i], true),
+    };
+    names
+        .iter()
+        .enumerate()
+        .map(fault)
+        .filter(|f| f.missing + f.rejected > 0)
+        .collect()
 }
 
 fn bridge(window: &mut Window) {
@@ -282,11 +334,6 @@ fn notes(prepared: &Prepared) -> Vec<String> {
         .filter(|s| s.abs() > 0.003)
         .map(|s| format!("The loss of speed lies {:.1} ms from the passing of the ball's place: check the ball position.", 1e3 * s));
     std::iter::once(method).chain(clear).chain(apart).collect()
-}
-
-/// End of the stretch whose marker faults matter: a little after impact.
-fn end_of_interest(prepared: &Prepared) -> usize {
-    (prepared.swing.impact.before + prepared.window.slots(0.3)).min(prepared.window.len())
 }
 
 fn known(track: &Track) -> Vec<bool> {

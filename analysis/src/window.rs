@@ -2,6 +2,8 @@
 //!
 //! Frames that never arrived are slots without points. Cleaning the tracks lives in `signal`.
 
+use std::ops::Range;
+
 use nalgebra::Point3;
 
 use crate::frame::CaptureFrame;
@@ -64,6 +66,13 @@ impl Window {
         Some(window)
     }
 
+    /// Forgets the slots outside `range`.
+    pub fn keep(&mut self, range: Range<usize>) {
+        self.first_number += range.start as u64;
+        crop(&mut self.time_ns, range.clone());
+        self.tracks.iter_mut().for_each(|t| crop(t, range.clone()));
+    }
+
     /// Number of slots.
     #[must_use]
     pub fn len(&self) -> usize {
@@ -115,6 +124,12 @@ impl Window {
     }
 }
 
+/// Forgets what lies outside `range`.
+pub fn crop<T>(series: &mut Vec<T>, range: Range<usize>) {
+    series.truncate(range.end);
+    series.drain(..range.start.min(series.len()));
+}
+
 fn slot(first: u64, number: u64) -> usize {
     usize::try_from(number.saturating_sub(first)).unwrap_or(usize::MAX)
 }
@@ -139,5 +154,13 @@ mod tests {
         assert_eq!(w.track(Landmark::C7).unwrap()[2], None);
         assert!((w.seconds(3.5) - 0.085).abs() < 1e-12);
         assert!((w.number(3.5) - 8.5).abs() < 1e-12);
+        let mut kept = w.clone();
+        kept.keep(2..4);
+        assert_eq!(kept.len(), 2);
+        assert!(
+            (kept.seconds(1.5) - w.seconds(3.0)).abs() < 1e-12,
+            "clamped to what is kept"
+        );
+        assert!((kept.number(0.0) - w.number(2.0)).abs() < 1e-12);
     }
 }

@@ -4,30 +4,32 @@
 //! every thread and queue of it. What is computed is in `analysis`, what bytes mean in `protocol`;
 //! only `decode` (in), `outgoing` and `synthetic` (out) name types of both.
 
+#![forbid(unsafe_code)]
+
 pub mod cli;
-pub mod clock;
 pub mod commands;
+pub mod clock;
 pub mod config;
 pub mod context;
 pub mod errors;
 pub mod map;
 
-pub mod analyze;
-pub mod decode;
-pub mod health;
-pub mod hub;
-pub mod outgoing;
 pub mod pipeline;
 pub mod receive;
+pub mod decode;
+pub mod analyze;
+pub mod outgoing;
+pub mod health;
+pub mod hub;
 pub mod web;
 
 pub mod record;
 pub mod recording;
 
-pub mod comparison;
-pub mod demo;
 pub mod feed;
-pub mod offline;
 pub mod send;
+pub mod offline;
 pub mod synthetic;
+pub mod demo;
+pub mod comparison;
 pub mod table;

@@ -1,5 +1,7 @@
 //! The program `whin`: reads the command line, runs the command, chooses the exit code.
 
+#![forbid(unsafe_code)]
+
 use std::process::ExitCode;
 
 use clap::Parser as _;

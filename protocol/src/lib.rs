@@ -191,6 +191,8 @@
 //! assert_eq!(frame.markers.iter().collect::<Vec<_>>(), [Some(seen), None]);
 //! ```
 
+#![forbid(unsafe_code)]
+
 pub mod c3d;
 pub mod report;
 pub mod screen;

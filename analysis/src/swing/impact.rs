@@ -295,7 +295,6 @@ mod tests {
             axis: vec![-Vector3::y(); n],
             known: vec![true; n],
             axis_known: vec![true; n],
-            lead_arm: None,
             ball_x: Some(0.0),
         };
         (paths, hit * rate_hz)

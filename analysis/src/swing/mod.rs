@@ -1,7 +1,7 @@
 //! When things happen: the live state of the bay, the swing in a window, its events and its kind.
 
-pub mod detector;
 pub mod event;
+pub mod series;
 pub mod impact;
 pub mod phases;
-pub mod series;
+pub mod detector;

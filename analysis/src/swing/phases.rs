@@ -5,14 +5,17 @@
 //! The exact instant of impact is `impact`'s work; body events other than the lead arm's are in
 //! `metrics`. Expects the golfer frame (a left-handed golfer mirrored).
 
+use std::ops::Range;
+
 use nalgebra::{Point3, Vector3};
 
 use super::event::{Event, Slots};
 use super::impact::{self, Impact};
 use super::series;
 use crate::signal::lowpass::DualPass;
+use crate::window::crop;
 
-/// Club and lead arm of a window without gaps, golfer frame.
+/// The club of a window without gaps, golfer frame.
 #[derive(Debug, Clone)]
 pub struct Paths {
     /// Frames a second.
@@ -25,8 +28,6 @@ pub struct Paths {
     pub known: Vec<bool>,
     /// Whether the shaft's axis was known (not bridged over a long gap).
     pub axis_known: Vec<bool>,
-    /// Unit vector from lead shoulder to lead wrist, where both are marked.
-    pub lead_arm: Option<Vec<Vector3<f64>>>,
     /// Target-line coordinate of the ball's surface facing the club, metres, where the bay knows it.
     pub ball_x: Option<f64>,
 }
@@ -58,7 +59,7 @@ pub struct Swing {
     /// Events, slots of the window.
     pub slots: Slots,
     /// Slots of the quiet stretch that gives the reference posture.
-    pub quiet: std::ops::Range<usize>,
+    pub quiet: Range<usize>,
     /// How impact was found.
     pub impact: Impact,
     /// Unit normal of the late downswing's plane (golfer frame).
@@ -86,6 +87,14 @@ const DOWNSWING_S: std::ops::RangeInclusive<f64> = 0.12..=0.9;
 /// A backswing's duration, seconds (REFERENCES D: 0.4–2.0, with room).
 const BACKSWING_S: std::ops::RangeInclusive<f64> = 0.3..=2.5;
 
+/// Events that the shaft's direction tells.
+const OF_THE_SHAFT: &[Event] = &[
+    Event::TakeawayEnd,
+    Event::Top,
+    Event::ShaftLevelDown,
+    Event::ShaftLevelThrough,
+];
+
 struct Search<'a> {
     paths: &'a Paths,
     /// Low-passed head.
@@ -93,6 +102,53 @@ struct Search<'a> {
     speed: Vec<f64>,
     velocity: Vec<Vector3<f64>>,
     axis: Vec<Vector3<f64>>,
+}
+
+impl Paths {
+    /// Forgets the slots outside `range`.
+    pub fn keep(&mut self, range: Range<usize>) {
+        crop(&mut self.head, range.clone());
+        crop(&mut self.axis, range.clone());
+        crop(&mut self.known, range.clone());
+        crop(&mut self.axis_known, range);
+    }
+}
+
+impl Swing {
+    /// The same swing in a window that begins `slots` later.
+    pub fn shift(&mut self, slots: usize) {
+        let by = slots as f64;
+        for &event in Event::ALL {
+            self.slots.set(event, self.slots.get(event).map(|s| s - by));
+        }
+        self.quiet = self.quiet.start - slots..self.quiet.end - slots;
+        self.impact.slot -= by;
+        self.impact.before -= slots;
+    }
+}
+
+/// Adds the events of the lead arm: `height` is the vertical part of its direction.
+pub fn add_arm_events(swing: &mut Swing, height: &[f64], known: &[bool]) {
+    let slots = &mut swing.slots;
+    let (Some(start), Some(impact)) = (slots.get(Event::TakeawayStart), slots.get(Event::Impact))
+    else {
+        return;
+    };
+    let (start, impact) = (start as usize, impact as usize);
+    let top = slots.get(Event::Top).map_or(impact, |t| t as usize + 1);
+    slots.set(
+        Event::LeadArmLevelBack,
+        series::first_rise(height, start, top),
+    );
+    slots.set(
+        Event::LeadArmLevelDown,
+        series::last_fall(height, start, impact),
+    );
+    forget_hidden(
+        slots,
+        &[Event::LeadArmLevelBack, Event::LeadArmLevelDown],
+        known,
+    );
 }
 
 /// Finds the swing whose fastest pass is near slot `near`.
@@ -119,7 +175,7 @@ pub fn find(paths: &Paths, near: usize) -> Result<Swing, NotASwing> {
     slots.set(Event::Impact, Some(impact.slot));
     search.level_events(&mut slots, start, top.1, &impact)?;
     search.after(&mut slots, &impact, pass);
-    forget_hidden(&mut slots, &paths.axis_known);
+    forget_hidden(&mut slots, OF_THE_SHAFT, &paths.axis_known);
     Ok(Swing {
         slots,
         quiet,
@@ -231,7 +287,7 @@ impl<'a> Search<'a> {
     }
 
     /// The last stretch of at least 50 ms of stillness before the takeaway, at most 200 ms of it.
-    fn quiet(&self, start: f64) -> std::ops::Range<usize> {
+    fn quiet(&self, start: f64) -> Range<usize> {
         let (min, max) = (self.slots(QUIET_MIN_S), self.slots(QUIET_MAX_S));
         let reach = (start as usize).saturating_sub(self.slots(2.0));
         let mut end = start as usize + 1;
@@ -266,20 +322,6 @@ impl<'a> Search<'a> {
             series::last_fall(&slope, back as usize + 1, before).ok_or(NotASwing::NotFull)?;
         slots.set(Event::TakeawayEnd, Some(back));
         slots.set(Event::ShaftLevelDown, Some(down));
-        if let Some(arm) = &self.paths.lead_arm {
-            let arm: Vec<f64> = smooth_axis(arm, &filter, self.slots(0.1))
-                .iter()
-                .map(|u| u.y)
-                .collect();
-            slots.set(
-                Event::LeadArmLevelBack,
-                series::first_rise(&arm, start, top + 1),
-            );
-            slots.set(
-                Event::LeadArmLevelDown,
-                series::last_fall(&arm, start, before),
-            );
-        }
         Ok(())
     }
 
@@ -301,22 +343,14 @@ impl<'a> Search<'a> {
     }
 }
 
-/// An event of the shaft that falls into a hole of its markers was not seen: a line drawn across
-/// the hole must not invent it.
-fn forget_hidden(slots: &mut Slots, axis_known: &[bool]) {
-    for event in [
-        Event::TakeawayEnd,
-        Event::Top,
-        Event::ShaftLevelDown,
-        Event::ShaftLevelThrough,
-    ] {
-        let seen = slots.get(event).is_some_and(|slot| {
-            let around = slot.floor() as usize..=slot.ceil() as usize;
-            around.into_iter().all(|i| axis_known.get(i) == Some(&true))
-        });
-        if !seen {
-            slots.set(event, None);
-        }
+/// An event that falls into a hole of its markers was not seen: a line drawn across the hole must
+/// not invent it.
+fn forget_hidden(slots: &mut Slots, events: &[Event], known: &[bool]) {
+    for &event in events {
+        let seen = |slot: f64| {
+            (slot.floor() as usize..=slot.ceil() as usize).all(|i| known.get(i) == Some(&true))
+        };
+        slots.set(event, slots.get(event).filter(|&slot| seen(slot)));
     }
 }
 
