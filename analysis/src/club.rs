@@ -21,6 +21,8 @@ pub struct Club {
     pub grip: Track,
     /// Unit vector along the shaft's axis, from the grip toward the head.
     pub axis: Vec<Option<Vector3<f64>>>,
+    /// What limits grip and axis, in words, if something does.
+    pub limited: Option<&'static str>,
 }
 
 impl Club {
@@ -54,7 +56,14 @@ impl Club {
             .zip(&axis)
             .map(|(p, u)| Some((*p)? + (*u)? * below_m))
             .collect();
-        Ok(Self { head, grip, axis })
+        let pair = window.has(Landmark::ClubGripA) || window.has(Landmark::ClubGripB);
+        let half = pair && !(window.has(Landmark::ClubGripA) && window.has(Landmark::ClubGripB));
+        Ok(Self {
+            head,
+            grip,
+            axis,
+            limited: half.then_some("one grip marker stands in for the pair"),
+        })
     }
 }
 

@@ -43,9 +43,15 @@ impl History {
             self.frames.clear();
         }
         let oldest = frame.time_ns.saturating_sub(SPAN_NS);
+        let newest = frame.number;
         self.frames.push_back(frame);
-        while self.frames.len() > FRAMES_MAX
-            || self.frames.front().is_some_and(|f| f.time_ns < oldest)
+        // A window has a slot for every frame number: a counter that runs too fast must not make it
+        // larger than the ring.
+        let first_kept = newest.saturating_sub(FRAMES_MAX as u64 - 1);
+        while self
+            .frames
+            .front()
+            .is_some_and(|f| f.time_ns < oldest || f.number < first_kept)
         {
             self.frames.pop_front();
         }
@@ -113,6 +119,16 @@ mod tests {
             h.push(frame(40_000 + i, 39_999_000_000 + i as i64), 1000.0);
         }
         assert_eq!(h.len(), FRAMES_MAX);
+    }
+
+    #[test]
+    fn a_counter_that_runs_too_fast_makes_no_huge_window() {
+        let mut h = History::default();
+        for i in 0..2000u64 {
+            h.push(frame(i * 1900, i as i64 * 1_000_000), 1000.0);
+        }
+        let window = h.window(0, i64::MAX, &[], 1000.0).unwrap();
+        assert!(window.len() <= FRAMES_MAX, "{}", window.len());
     }
 
     #[test]

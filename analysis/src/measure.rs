@@ -19,6 +19,10 @@ use crate::window::{Track, Window, crop};
 
 /// Longest gap of a club marker that is bridged, seconds: a few frames of a smooth path.
 const CLUB_GAP_S: f64 = 0.02;
+/// Longest gap of a club marker that is bridged where it hardly moves (the top), seconds, and how
+/// far it may move meanwhile, metres.
+const CLUB_SLOW_GAP_S: f64 = 0.08;
+const CLUB_SLOW_M: f64 = 0.12;
 /// Longest gap of a body marker that is bridged, seconds.
 const BODY_GAP_S: f64 = 0.2;
 /// Head higher than this over its place at address when it passes: it cannot have met a ball there, metres.
@@ -69,6 +73,8 @@ pub struct Prepared {
     pub grip: Vec<Point3<f64>>,
     /// Slots in which the grip is known.
     pub grip_known: Vec<bool>,
+    /// What limits grip and shaft, in words, if something does.
+    pub grip_limited: Option<String>,
     /// The swing.
     pub swing: Swing,
 }
@@ -116,7 +122,7 @@ pub fn measure(
         .collect();
     let rejected = cluster::repair(&mut window);
     bridge(&mut window);
-    let handed = context.handed.unwrap_or_else(|| side(&window, near));
+    let handed = context.handed.unwrap_or_else(|| side(&window));
     golfer_frame(&mut window, handed);
     let club = Club::new(&window).map_err(Nothing::Markers)?;
     let whole = ClubPaths::new(&window, &club, ball)?;
@@ -138,6 +144,7 @@ struct ClubPaths {
     paths: Paths,
     grip: Vec<Point3<f64>>,
     grip_known: Vec<bool>,
+    grip_limited: Option<String>,
 }
 
 impl ClubPaths {
@@ -157,6 +164,7 @@ impl ClubPaths {
             paths,
             grip: solid(&club.grip)?,
             grip_known: known(&club.grip),
+            grip_limited: club.limited.map(String::from),
         })
     }
 
@@ -200,6 +208,7 @@ fn prepare(
         paths,
         grip,
         grip_known,
+        grip_limited,
     } = whole;
     Prepared {
         handed,
@@ -207,6 +216,7 @@ fn prepare(
         paths,
         grip,
         grip_known,
+        grip_limited,
         swing,
         window,
     }
@@ -239,50 +249,62 @@ fn faults(
 }
 
 fn bridge(window: &mut Window) {
-    let (club, body) = (window.slots(CLUB_GAP_S), window.slots(BODY_GAP_S));
+    let [club, slow, body] = [CLUB_GAP_S, CLUB_SLOW_GAP_S, BODY_GAP_S].map(|s| window.slots(s));
     for (landmark, track) in window.landmarks.iter().zip(&mut window.tracks) {
-        gaps::bridge(track, if landmark.is_club() { club } else { body });
+        if landmark.is_club() {
+            gaps::bridge(track, club);
+            gaps::bridge_slow(track, slow, CLUB_SLOW_M);
+        } else {
+            gaps::bridge(track, body);
+        }
     }
 }
 
-/// The golfer's side: the club head is on the ball's side of the body. Without a body, of the grip.
-fn side(window: &Window, near: usize) -> Handed {
-    let z = |body: bool| {
-        let of = |l: &Landmark| {
-            if body {
-                !l.is_club()
-            } else {
-                matches!(l, Landmark::ClubButt | Landmark::ClubGripA)
-            }
-        };
-        mean_z(window, near, of)
+/// The golfer's side: while the club head is low it is on the ball's side of the body. Without a
+/// body, of the grip. The median over the lowest quarter of the window, so that no single frame
+/// decides.
+fn side(window: &Window) -> Handed {
+    const HEAD: &[Landmark] = &[
+        Landmark::ClubHeadHeel,
+        Landmark::ClubHeadToe,
+        Landmark::ClubHeadBack,
+        Landmark::ClubShaftLow,
+    ];
+    let body: Vec<Landmark> = window
+        .landmarks
+        .iter()
+        .copied()
+        .filter(|l| !l.is_club())
+        .collect();
+    let grip = [Landmark::ClubButt, Landmark::ClubGripA];
+    let golfer = if body.is_empty() {
+        &grip[..]
+    } else {
+        &body[..]
     };
-    let head = mean_z(window, near, |l| {
-        matches!(
-            l,
-            Landmark::ClubHeadHeel
-                | Landmark::ClubHeadToe
-                | Landmark::ClubHeadBack
-                | Landmark::ClubShaftLow
-        )
-    });
-    match (head, z(true).or_else(|| z(false))) {
-        (Some(head), Some(golfer)) if head < golfer => Handed::Left,
+    let stride = (window.len() / 400).max(1);
+    let mut low: Vec<(f64, f64)> = (0..window.len())
+        .step_by(stride)
+        .filter_map(|i| {
+            let (head, golfer) = (mean_at(window, i, HEAD)?, mean_at(window, i, golfer)?);
+            Some((head.y, head.z - golfer.z))
+        })
+        .collect();
+    low.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
+    low.truncate(low.len().div_ceil(4));
+    low.sort_unstable_by(|a, b| a.1.total_cmp(&b.1));
+    match low.get(low.len() / 2) {
+        Some((_, z)) if *z < 0.0 => Handed::Left,
         _ => Handed::Right,
     }
 }
 
-fn mean_z(window: &Window, slot: usize, of: impl Fn(&Landmark) -> bool) -> Option<f64> {
-    let tracks = window
-        .landmarks
+fn mean_at(window: &Window, slot: usize, of: &[Landmark]) -> Option<Vector3<f64>> {
+    let seen: Vec<Vector3<f64>> = of
         .iter()
-        .zip(&window.tracks)
-        .filter(|(l, _)| of(l));
-    let z: Vec<f64> = tracks
-        .filter_map(|(_, t)| t.get(slot).copied().flatten())
-        .map(|p| p.z)
+        .filter_map(|&l| Some(window.track(l)?[slot]?.coords))
         .collect();
-    (!z.is_empty()).then(|| z.iter().sum::<f64>() / z.len() as f64)
+    (!seen.is_empty()).then(|| seen.iter().sum::<Vector3<f64>>() / seen.len() as f64)
 }
 
 fn golfer_frame(window: &mut Window, handed: Handed) {
@@ -301,7 +323,13 @@ fn golfer_frame(window: &mut Window, handed: Handed) {
 fn kind(swing: &Swing) -> Kind {
     match swing.impact.loss {
         Some(_) => Kind::Shot,
-        None if swing.impact.clearance_m > CLEAR_OF_BALL_M => Kind::Rehearsal,
+        None if swing
+            .impact
+            .clearance_m
+            .is_some_and(|c| c > CLEAR_OF_BALL_M) =>
+        {
+            Kind::Rehearsal
+        }
         None => Kind::Swing,
     }
 }
@@ -318,17 +346,23 @@ fn notes(prepared: &Prepared) -> Vec<String> {
         (Method::BallPlane, _) => {
             "Impact: the face reached the ball's place; no loss of speed shows a ball met.".into()
         }
+        (Method::Fastest, _) => {
+            "Impact: neither ball nor address is known, the fastest instant stands in.".into()
+        }
         (Method::AddressPlane, _) => {
             "Impact: the head passed its place at address; no loss of speed shows a ball met."
                 .into()
         }
     };
-    let clear = (impact.clearance_m > CLEAR_OF_BALL_M).then(|| {
-        format!(
-            "The head passed {:.0} cm above its place at address.",
-            100.0 * impact.clearance_m
-        )
-    });
+    let clear = impact
+        .clearance_m
+        .filter(|c| *c > CLEAR_OF_BALL_M)
+        .map(|c| {
+            format!(
+                "The head passed {:.0} cm above its place at address.",
+                100.0 * c
+            )
+        });
     let apart = impact
         .disagreement_s
         .filter(|s| s.abs() > 0.003)

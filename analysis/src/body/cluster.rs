@@ -61,6 +61,9 @@ pub const CLUSTERS: &[Cluster] = &[
     },
 ];
 
+/// A hidden marker is placed if it lies within this many times the seen markers' reach.
+const LEVER_MAX: f64 = 3.0;
+
 /// What was wrong with one marker in the window.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Fault {
@@ -127,8 +130,20 @@ fn repair_slot(
     }
     // A roll that the seen markers do not determine must not place hidden ones. The figure goes with
     // the square of the width: a cluster at least 2 % as wide as long will do.
-    if fit.spread > 4e-4 {
-        for (&track, &model) in members.iter().zip(shape) {
+    if fit.spread < 4e-4 {
+        return;
+    }
+    let seen: Vec<Point3<f64>> = pairs.iter().map(|p| p.1).collect();
+    let center = Point3::from(
+        seen.iter()
+            .map(|p| p.coords)
+            .sum::<nalgebra::Vector3<f64>>()
+            / seen.len() as f64,
+    );
+    let reach = seen.iter().map(|p| (p - center).norm()).fold(0.0, f64::max);
+    for (&track, &model) in members.iter().zip(shape) {
+        // Far outside the seen ones their noise is levered up beyond use.
+        if (model - center).norm() <= LEVER_MAX * reach {
             window.tracks[track][slot].get_or_insert_with(|| fit.place(model));
         }
     }

@@ -25,6 +25,6 @@ pub fn measure(prepared: &Prepared) -> Values {
     path::measure(prepared, reader, &mut values);
     trunk::measure(prepared, reader, &mut values);
     legs::measure(prepared, reader, &mut values);
-    club::measure(prepared, reader, &mut values);
+    club::measure(prepared, &mut values);
     values
 }

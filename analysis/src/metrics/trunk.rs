@@ -12,12 +12,15 @@ use crate::measure::Prepared;
 use crate::swing::event::Event;
 use crate::swing::series;
 
+/// Farther from square at address than anybody stands, rad.
+const FACING_AWAY: f64 = 1.9;
 const SHOULDER_LINE: &str = "shoulder line instead of the thorax, which is not marked: too closed by about 16 deg at the top (Wheat 2007)";
 
 pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Values) {
-    let pelvis = pelvis_rotation(&prepared.body);
-    let thorax = thorax_rotation(&prepared.body);
-    let shoulders = shoulder_line_rotation(&prepared.body);
+    let facing = |rotation| facing_the_ball(rotation, reader);
+    let pelvis = facing(pelvis_rotation(&prepared.body));
+    let thorax = facing(thorax_rotation(&prepared.body));
+    let shoulders = facing(shoulder_line_rotation(&prepared.body));
     values.set_each(&PELVIS_ROTATION, |event| reader.absolute(&pelvis, event));
     values.set_each(&THORAX_ROTATION, |event| reader.absolute(&thorax, event));
     values.set_each(&SHOULDER_LINE_ROTATION, |event| {
@@ -46,6 +49,18 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
     };
     values.set(&SEPARATION_PEAK, value);
     values.set(&SEPARATION_PEAK_TIME, time);
+}
+
+/// A body that faces away from the ball at address is no body but exchanged labels or mirrored axes.
+fn facing_the_ball(rotation: Maybe<Series>, reader: Reader<'_>) -> Maybe<Series> {
+    let rotation = rotation?;
+    match reader.at(&rotation, Event::Address) {
+        Ok(turned) if turned.abs() > FACING_AWAY => Err(format!(
+            "turned by {:.0} deg at address: left and right labels exchanged, axes mirrored, or the wrong side told?",
+            turned.to_degrees()
+        )),
+        _ => Ok(rotation),
+    }
 }
 
 fn separation(

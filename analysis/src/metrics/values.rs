@@ -108,6 +108,8 @@ impl Default for Values {
     }
 }
 
+const NO_ADDRESS: &str = "no quiet address was seen before this swing";
+
 /// Reads series at the events of one swing.
 #[derive(Debug, Clone, Copy)]
 pub struct Reader<'a> {
@@ -134,6 +136,9 @@ impl Reader<'_> {
     /// Says that a marker was hidden there, or the event not found.
     pub fn at(&self, series: &Series, event: Event) -> Maybe<f64> {
         let hidden = || format!("a marker it needs was hidden at {}", event.words());
+        if event == Event::Address && self.quiet.is_empty() {
+            return Err(NO_ADDRESS.to_owned());
+        }
         if event == Event::Address {
             return self.reference(series).ok_or_else(hidden);
         }
@@ -177,7 +182,15 @@ impl Reader<'_> {
         };
         let series = component(path, axis);
         let Some(reference) = self.reference(&series) else {
-            return Value::Missing("a marker it needs was hidden at address".into());
+            let hidden = "a marker it needs was hidden at address";
+            return Value::Missing(
+                if self.quiet.is_empty() {
+                    NO_ADDRESS
+                } else {
+                    hidden
+                }
+                .into(),
+            );
         };
         match self.at(&series, event) {
             Ok(value) => Value::Measured {

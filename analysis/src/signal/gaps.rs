@@ -9,6 +9,19 @@ use crate::window::Track;
 
 /// Bridges gaps of at most `longest` slots that have samples on both sides. Returns the slots filled.
 pub fn bridge(track: &mut Track, longest: usize) -> usize {
+    bridge_where(track, |start, end, _| end - start <= longest)
+}
+
+/// Bridges gaps of at most `longest` slots over which the marker moved by less than `across_m`
+/// metres: slow motion, where a curve is safe for longer. Returns the slots filled.
+pub fn bridge_slow(track: &mut Track, longest: usize, across_m: f64) -> usize {
+    bridge_where(track, |start, end, moved_m| {
+        end - start <= longest && moved_m < across_m
+    })
+}
+
+/// Bridges the gaps (first slot, slot after, metres between their ends) that `may` allows.
+fn bridge_where(track: &mut Track, may: impl Fn(usize, usize, f64) -> bool) -> usize {
     let mut filled = 0;
     let mut at = 0;
     while let Some(start) = (at..track.len()).find(|&i| track[i].is_none()) {
@@ -16,7 +29,10 @@ pub fn bridge(track: &mut Track, longest: usize) -> usize {
             .find(|&i| track[i].is_some())
             .unwrap_or(track.len());
         at = end.max(start + 1);
-        if start > 0 && end < track.len() && end - start <= longest {
+        let ends = start
+            .checked_sub(1)
+            .and_then(|before| Some((track[before]?, (*track.get(end)?)?)));
+        if ends.is_some_and(|(a, b)| may(start, end, (b - a).norm())) {
             bridge_one(track, start, end);
             filled += end - start;
         }

@@ -74,6 +74,8 @@ pub struct Detector {
     lag_ns: i64,
     still_since: Option<i64>,
     pass: Option<Pass>,
+    /// The last three live speeds, m/s.
+    speeds: [f64; 3],
 }
 
 impl Detector {
@@ -88,6 +90,7 @@ impl Detector {
             lag_ns: (lag_s * 1e9) as i64,
             still_since: None,
             pass: None,
+            speeds: [0.0; 3],
         }
     }
 
@@ -152,13 +155,20 @@ impl Detector {
         if moves.is_empty() || span_s <= 0.0 || span_s > 0.2 {
             return None;
         }
-        Some(moves.iter().sum::<Vector3<f64>>() / (moves.len() as f64 * span_s))
+        Some(typical(&moves) / span_s)
     }
 
+    /// A pass counts with the speed that it holds for three frames: a marker that jumps for one
+    /// frame is no pass. One toward the target is never replaced by one that is not.
     fn watch_pass(&mut self, frame: &CaptureFrame, velocity: Vector3<f64>) {
-        let speed_mps = velocity.norm();
-        if speed_mps >= PASS_MPS && self.pass.is_none_or(|p| speed_mps > p.speed_mps) {
-            let toward_target = velocity.x > 0.5 * velocity.x.hypot(velocity.z);
+        self.speeds.rotate_left(1);
+        self.speeds[2] = velocity.norm();
+        let speed_mps = self.speeds.iter().copied().fold(f64::INFINITY, f64::min);
+        let toward_target = velocity.x > 0.5 * velocity.x.hypot(velocity.z);
+        let better = self
+            .pass
+            .is_none_or(|p| (toward_target, speed_mps) > (p.toward_target, p.speed_mps));
+        if speed_mps >= PASS_MPS && better {
             self.pass = Some(Pass {
                 number: frame.number,
                 time_ns: frame.time_ns,
@@ -185,6 +195,23 @@ impl Detector {
             same => same,
         };
     }
+}
+
+/// The movement that most markers agree on: the median by axis of three and more, the smaller of two.
+fn typical(moves: &[Vector3<f64>]) -> Vector3<f64> {
+    if moves.len() < 3 {
+        return moves
+            .iter()
+            .copied()
+            .min_by(|a, b| a.norm().total_cmp(&b.norm()))
+            .unwrap_or_default();
+    }
+    let middle = |axis: usize| {
+        let mut values: Vec<f64> = moves.iter().map(|m| m[axis]).collect();
+        values.sort_unstable_by(f64::total_cmp);
+        values[(values.len() - 1) / 2]
+    };
+    Vector3::new(middle(0), middle(1), middle(2))
 }
 
 /// Whether the shaft points clearly down.

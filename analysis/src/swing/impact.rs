@@ -18,6 +18,8 @@ pub enum Method {
     BallPlane,
     /// The head passes the place it had at address.
     AddressPlane,
+    /// Neither ball nor address is known: the fastest instant stands in.
+    Fastest,
 }
 
 /// Impact.
@@ -31,8 +33,8 @@ pub struct Impact {
     pub method: Method,
     /// Share of head speed lost in the collision; `None` when no collision shows.
     pub loss: Option<f64>,
-    /// Height of the head over its place at address, metres.
-    pub clearance_m: f64,
+    /// Height of the head over its place at address, metres, where that was seen.
+    pub clearance_m: Option<f64>,
     /// Difference between the speed step and the plane passed, seconds, when both were found.
     pub disagreement_s: Option<f64>,
 }
@@ -53,36 +55,47 @@ const SIDE_S: f64 = 0.015;
 const HALF_CONTACT_S: f64 = 0.000_24;
 /// How far from the plane's passing a collision may lie, seconds.
 const STEP_REACH_S: f64 = 0.025;
+/// A loss beyond this is a marker that strayed, no ball.
+const LOSS_MAX: f64 = 0.55;
+/// A collision this far above or below the head's place at address was not with the ball, metres.
+const STEP_CLEARANCE_M: f64 = 0.08;
+/// A collision this far from the passing of the ball's place was not with the ball, seconds.
+const STEP_DISAGREEMENT_S: f64 = 0.008;
 /// Frames this close before the collision are not trusted to lie before it, in frames.
 const AMBIGUOUS_FRAME: f64 = 0.15;
+/// A known frame must lie this close to impact, in frames.
+const CLOSE_FRAMES: f64 = 1.6;
 /// Span of the path before impact that is fitted, seconds.
 const FIT_S: f64 = 0.040;
 
-/// Finds impact near the fastest slot `pass`; `reference` is the head's place at address.
+/// Finds impact near the fastest slot `pass`; `reference` is the head's place at address, where it
+/// was seen.
 #[must_use]
-pub fn find(paths: &Paths, pass: usize, reference: Point3<f64>) -> Option<Impact> {
-    let (plane_x, plane_method) = paths
-        .ball_x
-        .map_or((reference.x, Method::AddressPlane), |x| {
-            (x, Method::BallPlane)
-        });
-    let plane = plane_crossing(paths, pass, plane_x);
-    let center = plane.unwrap_or(pass as f64);
-    let step = speed_step(paths, center);
+pub fn find(paths: &Paths, pass: usize, reference: Option<Point3<f64>>) -> Option<Impact> {
+    let plane_x = paths.ball_x.map(|x| (x, Method::BallPlane));
+    let plane_x = plane_x.or_else(|| reference.map(|r| (r.x, Method::AddressPlane)));
+    let plane = plane_x.and_then(|(x, method)| Some((plane_crossing(paths, pass, x)?, method)));
+    let center = plane.map_or(pass as f64, |p| p.0);
+    let clearance = |slot: f64| Some(point_at(&paths.head, slot)?.y - reference?.y);
+    let believable = |s: &Step| {
+        let low = clearance(s.slot).is_none_or(|c| c.abs() < STEP_CLEARANCE_M);
+        let agrees =
+            plane.is_none_or(|p| (s.slot - p.0).abs() / paths.rate_hz < STEP_DISAGREEMENT_S);
+        s.loss < LOSS_MAX && low && agrees
+    };
+    let step = speed_step(paths, center).filter(believable);
     let (slot, method) = match (&step, plane) {
         (Some(step), _) => (step.slot, Method::SpeedStep),
-        (None, Some(slot)) => (slot, plane_method),
-        (None, None) => return None,
+        (None, Some(plane)) => plane,
+        (None, None) => (pass as f64, Method::Fastest),
     };
-    let before = step.as_ref().map_or(slot.floor() as usize, |s| s.before);
-    let head = point_at(&paths.head, slot)?;
     Some(Impact {
         slot,
-        before,
+        before: step.as_ref().map_or(slot.floor() as usize, |s| s.before),
         method,
         loss: step.as_ref().map(|s| s.loss),
-        clearance_m: head.y - reference.y,
-        disagreement_s: step.and_then(|s| plane.map(|p| (s.slot - p) / paths.rate_hz)),
+        clearance_m: clearance(slot),
+        disagreement_s: step.and_then(|s| plane.map(|p| (s.slot - p.0) / paths.rate_hz)),
     })
 }
 
@@ -97,55 +110,86 @@ pub struct Motion<'a> {
     pub rate_hz: f64,
 }
 
-/// Speed of a point along its path as a polynomial around impact.
+/// Speed of a point right before impact, from polynomials of its path.
 #[derive(Debug, Clone)]
 pub struct SpeedBefore {
-    coefficients: Vec<f64>,
+    /// Derivatives of what was fitted: the arc length, or the three coordinates.
+    slopes: Vec<Vec<f64>>,
     /// Earliest time, relative to impact, that the fit covers, seconds.
     pub from_s: f64,
 }
 
+/// What is fitted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Along {
+    /// The length along the path: for a fast point, whose path turns much between frames.
+    Arc,
+    /// Each coordinate: for a slow point, whose arc length would add up noise.
+    Axes,
+}
+
 impl SpeedBefore {
-    /// Fits the arc length over the last 40 ms (at least six frames) before impact; where no
-    /// collision shows, over as much after it too. `None` when too few frames are known.
+    /// Fits the last 40 ms (at least six frames) before impact; where no collision shows, as much
+    /// after it too. `None` when too few frames are known, or none close to impact.
     #[must_use]
-    pub fn fit(motion: Motion<'_>, impact: &Impact) -> Option<Self> {
+    pub fn fit(motion: Motion<'_>, impact: &Impact, along: Along) -> Option<Self> {
         let frames = ((FIT_S * motion.rate_hz).round() as usize).max(6);
-        let first = impact.before.saturating_sub(frames - 1);
+        let first = impact.before.checked_sub(frames - 1)?;
         let last = match impact.loss {
             Some(_) => impact.before,
             None => (impact.before + frames).min(motion.points.len().checked_sub(1)?),
         };
-        let lengths = arc_lengths(&motion.points[first..=last]);
-        let time = |i: usize| (first + i) as f64 / motion.rate_hz;
-        let impact_s = impact.slot / motion.rate_hz;
-        let samples: Vec<(f64, f64)> = lengths
+        let degree = if impact.loss.is_some() { 3 } else { 4 };
+        let known: Vec<usize> = (first..=last).filter(|&i| motion.known[i]).collect();
+        let close = known
             .iter()
-            .enumerate()
-            .filter(|(i, _)| motion.known[first + i])
-            .map(|(i, s)| (time(i), *s))
-            .collect();
-        let length = local_fit::polynomial(
-            &samples,
-            if impact.loss.is_some() { 3 } else { 4 },
-            impact_s,
-        )?;
-        let coefficients = length
-            .iter()
-            .enumerate()
-            .skip(1)
-            .map(|(k, c)| c * k as f64)
-            .collect();
+            .any(|&i| (i as f64 - impact.slot).abs() <= CLOSE_FRAMES);
+        let earlier = known.iter().filter(|&&i| i <= impact.before).count();
+        if !close
+            || earlier <= degree
+            || (along == Along::Arc && known.len() * 3 < (last - first + 1) * 2)
+        {
+            return None;
+        }
+        let center = impact.slot / motion.rate_hz;
+        let fit = |value: &dyn Fn(usize) -> f64| {
+            let samples: Vec<_> = known
+                .iter()
+                .map(|&i| (i as f64 / motion.rate_hz, value(i)))
+                .collect();
+            let fit = local_fit::polynomial(&samples, degree, center)?;
+            Some(
+                fit.iter()
+                    .enumerate()
+                    .skip(1)
+                    .map(|(k, c)| c * k as f64)
+                    .collect::<Vec<f64>>(),
+            )
+        };
+        let slopes = match along {
+            Along::Arc => {
+                let lengths = arc_lengths(&motion.points[first..=last]);
+                vec![fit(&|i| lengths[i - first])?]
+            }
+            Along::Axes => [0, 1, 2]
+                .into_iter()
+                .map(|axis| fit(&|i| motion.points[i][axis]))
+                .collect::<Option<_>>()?,
+        };
         Some(Self {
-            coefficients,
-            from_s: time(0) - impact_s,
+            slopes,
+            from_s: known[0] as f64 / motion.rate_hz - center,
         })
     }
 
     /// Speed, m/s, at a time relative to impact (seconds, negative before).
     #[must_use]
     pub fn at(&self, relative_s: f64) -> f64 {
-        local_fit::value(&self.coefficients, relative_s)
+        self.slopes
+            .iter()
+            .map(|s| local_fit::value(s, relative_s).powi(2))
+            .sum::<f64>()
+            .sqrt()
     }
 }
 
@@ -305,7 +349,7 @@ mod tests {
         for rate in [120.0, 240.0, 360.0, 1000.0] {
             for phase in [0.05, 0.3, 0.5, 0.77, 0.95] {
                 let (paths, truth) = circle(rate, 0.336, phase);
-                let impact = find(&paths, truth.round() as usize, Point3::origin()).unwrap();
+                let impact = find(&paths, truth.round() as usize, Some(Point3::origin())).unwrap();
                 assert_eq!(impact.method, Method::SpeedStep);
                 let tolerance_s = if rate < 200.0 { 0.7e-3 } else { 0.3e-3 };
                 assert!(
@@ -318,7 +362,9 @@ mod tests {
                     known: &paths.known,
                     rate_hz: rate,
                 };
-                let speed = SpeedBefore::fit(motion, &impact).unwrap().at(0.0);
+                let speed = SpeedBefore::fit(motion, &impact, Along::Arc)
+                    .unwrap()
+                    .at(0.0);
                 assert!((speed - 45.0).abs() < 0.3, "{rate} {phase}: {speed}");
             }
         }
@@ -327,7 +373,7 @@ mod tests {
     #[test]
     fn without_a_collision_the_plane_decides() {
         let (paths, truth) = circle(240.0, 0.0, 0.4);
-        let impact = find(&paths, truth.round() as usize, Point3::origin()).unwrap();
+        let impact = find(&paths, truth.round() as usize, Some(Point3::origin())).unwrap();
         assert_eq!((impact.method, impact.loss), (Method::BallPlane, None));
         assert!((impact.slot - truth).abs() < 0.02);
     }

@@ -58,12 +58,14 @@ pub enum NotASwing {
 pub struct Swing {
     /// Events, slots of the window.
     pub slots: Slots,
-    /// Slots of the quiet stretch that gives the reference posture.
+    /// Slots of the quiet stretch that gives the reference posture; empty where none was seen.
     pub quiet: Range<usize>,
     /// How impact was found.
     pub impact: Impact,
     /// Unit normal of the late downswing's plane (golfer frame).
     pub normal: Vector3<f64>,
+    /// Slot of the top for searches, also where a hole keeps it from being an event.
+    pub top: f64,
 }
 
 /// Slowest fast pass that may be a swing, m/s (REFERENCES D: plausibility gate 8–65 m/s).
@@ -95,6 +97,14 @@ const OF_THE_SHAFT: &[Event] = &[
     Event::ShaftLevelThrough,
 ];
 
+/// Events that the head's path tells.
+const OF_THE_HEAD: &[Event] = &[
+    Event::Address,
+    Event::TakeawayStart,
+    Event::Impact,
+    Event::Finish,
+];
+
 struct Search<'a> {
     paths: &'a Paths,
     /// Low-passed head.
@@ -123,6 +133,7 @@ impl Swing {
         }
         self.quiet = self.quiet.start - slots..self.quiet.end - slots;
         self.impact.slot -= by;
+        self.top -= by;
         self.impact.before -= slots;
     }
 }
@@ -160,28 +171,52 @@ pub fn find(paths: &Paths, near: usize) -> Result<Swing, NotASwing> {
     let pass = search.fastest_near(near)?;
     let (normal, turning) = search.turning(pass);
     let top = search.top(pass, &turning)?;
-    let start = search.takeaway_start(top.0)?;
-    let back_s = (top.1 - start) / paths.rate_hz;
-    if !BACKSWING_S.contains(&back_s) {
-        return Err(NotASwing::BackswingDuration);
-    }
+    let takeaway = search.takeaway(top.0)?;
+    let start = match takeaway {
+        Takeaway::Seen(slot) if !BACKSWING_S.contains(&((top.1 - slot) / paths.rate_hz)) => {
+            return Err(NotASwing::BackswingDuration);
+        }
+        Takeaway::Seen(slot) => slot,
+        Takeaway::Unseen(slot) => slot as f64,
+    };
     let quiet = search.quiet(start);
-    let reference = mean(&paths.head[quiet.clone()]);
+    let reference = (!quiet.is_empty()).then(|| mean(&paths.head[quiet.clone()]));
     let impact = impact::find(paths, pass, reference).ok_or(NotASwing::Hidden)?;
     let mut slots = Slots::default();
-    slots.set(Event::Address, Some((quiet.end - 1) as f64));
-    slots.set(Event::TakeawayStart, Some(start));
+    slots.set(
+        Event::Address,
+        quiet
+            .end
+            .checked_sub(1)
+            .filter(|_| !quiet.is_empty())
+            .map(|s| s as f64),
+    );
+    slots.set(
+        Event::TakeawayStart,
+        matches!(takeaway, Takeaway::Seen(_)).then_some(start),
+    );
     slots.set(Event::Top, Some(top.1));
     slots.set(Event::Impact, Some(impact.slot));
     search.level_events(&mut slots, start, top.1, &impact)?;
     search.after(&mut slots, &impact, pass);
     forget_hidden(&mut slots, OF_THE_SHAFT, &paths.axis_known);
+    forget_hidden(&mut slots, OF_THE_HEAD, &paths.known);
     Ok(Swing {
         slots,
         quiet,
         impact,
         normal,
+        top: top.1,
     })
+}
+
+/// Where the movement to the top begins.
+#[derive(Debug, Clone, Copy)]
+enum Takeaway {
+    /// At this slot.
+    Seen(f64),
+    /// Before what is known: the club was hidden, or the data begin in motion. The first known slot.
+    Unseen(usize),
 }
 
 impl<'a> Search<'a> {
@@ -216,9 +251,10 @@ impl<'a> Search<'a> {
         if speed < HEAD_SPEED_FLOOR_MPS {
             return Err(NotASwing::TooSlow);
         }
-        let reach = self.slots(0.015);
-        let close = pass.saturating_sub(reach)..(pass + reach).min(last);
-        if close.clone().filter(|&i| self.paths.known[i]).count() * 2 < close.len() {
+        // A short hole at the pass costs impact and speeds; a long one leaves nothing to go by.
+        let reach = self.slots(0.15);
+        let seen = |range: Range<usize>| range.into_iter().any(|i| self.paths.known[i]);
+        if !seen(pass.saturating_sub(reach)..pass) || !seen(pass..(pass + reach).min(last + 1)) {
             return Err(NotASwing::Hidden);
         }
         let v = self.velocity[pass];
@@ -258,9 +294,11 @@ impl<'a> Search<'a> {
     }
 
     /// Onset of the movement that leads to the top: the last still instant with the club down.
-    fn takeaway_start(&self, top: usize) -> Result<f64, NotASwing> {
+    fn takeaway(&self, top: usize) -> Result<Takeaway, NotASwing> {
         let reach = top.saturating_sub(self.slots(TAKEAWAY_REACH_S));
+        let known = |i: usize| self.paths.known[i];
         let lowest = (reach..top)
+            .filter(|&i| known(i))
             .map(|i| self.head[i].y)
             .fold(f64::INFINITY, f64::min);
         let down = |i: usize| self.axis[i].y < -0.4 && self.head[i].y < lowest + 0.35;
@@ -268,41 +306,55 @@ impl<'a> Search<'a> {
             .rev()
             .find(|&i| down(i))
             .ok_or(NotASwing::NoTakeaway)?;
-        let still = (reach..=low).rev().find(|&i| self.speed[i] < STILL_MPS);
+        let still = (reach..=low)
+            .rev()
+            .find(|&i| self.speed[i] < STILL_MPS && known(i));
+        // A hole on the way back, or the very beginning of what is known: the onset is not in sight.
+        let from = still.unwrap_or(reach);
+        let margin = self.slots(QUIET_MIN_S);
+        let holes = (from..=low).rev().take_while(|&i| known(i)).count() <= low - from;
+        let begins = still.is_some_and(|i| i < margin || (i - margin..i).any(|k| !known(k)));
+        if holes || begins || (still.is_none() && reach == 0) {
+            let first = (from..=low)
+                .rev()
+                .take_while(|&i| known(i))
+                .last()
+                .unwrap_or(low);
+            return Ok(Takeaway::Unseen(first));
+        }
         let Some(i) = still else {
             // A swing without a pause: the slowest instant, if it is nearly one.
             let slowest = (reach..=low).min_by(|&a, &b| self.speed[a].total_cmp(&self.speed[b]));
-            return slowest
-                .filter(|&i| self.speed[i] < 4.0 * STILL_MPS && down(i))
-                .map(|i| i as f64)
+            let nearly = slowest.filter(|&i| self.speed[i] < 4.0 * STILL_MPS && down(i));
+            return nearly
+                .map(|i| Takeaway::Seen(i as f64))
                 .ok_or(NotASwing::NoTakeaway);
         };
         let (a, b) = (self.speed[i], self.speed[i + 1]);
-        Ok(i as f64
-            + if b > a {
-                ((STILL_MPS - a) / (b - a)).clamp(0.0, 1.0)
-            } else {
-                0.0
-            })
+        let fraction = if b > a {
+            ((STILL_MPS - a) / (b - a)).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
+        Ok(Takeaway::Seen(i as f64 + fraction))
     }
 
     /// The last stretch of at least 50 ms of stillness before the takeaway, at most 200 ms of it.
+    /// Empty where there is none in what is known.
     fn quiet(&self, start: f64) -> Range<usize> {
         let (min, max) = (self.slots(QUIET_MIN_S), self.slots(QUIET_MAX_S));
-        let reach = (start as usize).saturating_sub(self.slots(2.0));
-        let mut end = start as usize + 1;
+        let still = |i: usize| self.speed[i] < STILL_MPS && self.paths.known[i];
+        let start = start as usize;
+        let reach = start.saturating_sub(self.slots(2.0));
+        let mut end = start + 1;
         while end > reach + min {
-            let length = (reach..end)
-                .rev()
-                .take_while(|&i| self.speed[i] < STILL_MPS)
-                .count();
+            let length = (reach..end).rev().take_while(|&i| still(i)).count();
             if length >= min {
                 return end - length.min(max)..end;
             }
             end -= length.max(1);
         }
-        let start = start as usize;
-        start.saturating_sub(min)..start + 1
+        start..start
     }
 
     fn level_events(
