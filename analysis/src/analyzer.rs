@@ -12,13 +12,15 @@ use crate::frame::{CaptureFrame, MarkerLayout};
 use crate::landmark::Landmark;
 use crate::markers::Markers;
 use crate::measure::Measured;
-use crate::stream::{Counters, Place, Sequencer};
+use crate::stream::{Counters, Order, Place, Sequencer};
 use crate::swing::detector::State;
 
 /// Streams that one bay accepts; a further one is refused and counted.
 pub const STREAMS_MAX: usize = 16;
 /// Layouts remembered a stream, so that a late part of the layout before still finds its meaning.
 const LAYOUTS_MAX: usize = 4;
+/// Silence after which a stream's place may be given to another, nanoseconds of arrival.
+const ABSENT_NS: u64 = 10_000_000_000;
 /// Silence after which a stream's waiting and an open pass are given up, nanoseconds of arrival.
 const SILENCE_NS: u64 = 1_000_000_000;
 
@@ -73,6 +75,13 @@ pub enum Output {
         epoch: u32,
         /// What was measured.
         measured: Box<Measured>,
+    },
+    /// A fast pass of the club head gave no swing, and why in words.
+    NoSwing {
+        /// Device time of the pass, nanoseconds.
+        time_ns: i64,
+        /// Why.
+        reason: String,
     },
     /// The analysis of one pass panicked: a fault of the program that costs this swing only.
     Failed {
@@ -148,7 +157,7 @@ impl Analyzer {
                 received_ns,
                 content,
             } => {
-                if self.streams.len() >= STREAMS_MAX && !self.streams.contains_key(&stream) {
+                if !self.has_room(stream, &content, received_ns) {
                     self.refused_streams += 1;
                     return;
                 }
@@ -189,6 +198,29 @@ impl Analyzer {
         self.refused_streams
     }
 
+    /// Whether a stream may be kept. A new one needs something understood in it; when all places are
+    /// taken, the stream that carries no markers or has been silent for longest gives way.
+    fn has_room(&mut self, stream: u32, content: &Content, now_ns: u64) -> bool {
+        if self.streams.contains_key(&stream) {
+            return true;
+        }
+        if matches!(content, Content::Counted(None)) {
+            return false;
+        }
+        if self.streams.len() >= STREAMS_MAX {
+            let worth = |s: &Stream| (s.markers.is_some(), s.heard_ns);
+            let least = self.streams.iter().min_by_key(|(_, s)| worth(s));
+            let gives_way = least.filter(|(_, s)| {
+                s.markers.is_none() || now_ns.saturating_sub(s.heard_ns) > ABSENT_NS
+            });
+            let Some(id) = gives_way.map(|(id, _)| *id) else {
+                return false;
+            };
+            self.streams.remove(&id);
+        }
+        true
+    }
+
     fn tick(&mut self, now_ns: u64, out: &mut Vec<Output>) {
         let quiet = |s: &Stream| now_ns.saturating_sub(s.heard_ns) >= SILENCE_NS;
         for stream in self.streams.values_mut().filter(|s| quiet(s)) {
@@ -219,11 +251,16 @@ impl Stream {
     }
 
     fn push(&mut self, place: Place, content: Content, context: &Context, out: &mut Vec<Output>) {
-        if self.sequencer.restarts_with(place.epoch) {
-            self.finish(context, out);
-            self.layouts.clear();
-            self.markers = None;
-            self.undescribed = 0;
+        match self.sequencer.judge(place) {
+            Order::Strange => return,
+            Order::Restarted => {
+                self.finish(context, out);
+                self.sequencer.restart();
+                self.layouts.clear();
+                self.markers = None;
+                self.undescribed = 0;
+            }
+            Order::Continued => {}
         }
         self.epoch = place.epoch;
         let mut ordered = Vec::new();

@@ -21,6 +21,8 @@ pub struct Club {
     pub grip: Track,
     /// Unit vector along the shaft's axis, from the grip toward the head.
     pub axis: Vec<Option<Vector3<f64>>>,
+    /// Whether the head itself is marked; if not, `head` is the low shaft.
+    pub head_marked: bool,
     /// What limits grip and axis, in words, if something does.
     pub limited: Option<&'static str>,
 }
@@ -29,7 +31,7 @@ impl Club {
     /// Reads the club out of a window. `Err` names the missing markers in words.
     ///
     /// # Errors
-    /// When the set has no shaft or no head marker.
+    /// When the set has no grip or no shaft marker.
     pub fn new(window: &Window) -> Result<Self, &'static str> {
         let upper = midpoint_or_single(
             window,
@@ -40,7 +42,10 @@ impl Club {
         .ok_or("no club markers at the grip")?;
         let lower = first_track(window, &[Landmark::ClubShaftLow, Landmark::ClubShaftMid])
             .ok_or("no club marker on the shaft")?;
-        let head = head(window).ok_or("no club head markers")?;
+        let marked = head(window);
+        let head_marked = marked.is_some();
+        // Without a marked head the low shaft still tells when things happen, not how fast.
+        let head = marked.unwrap_or_else(|| lower.clone());
         let axis: Vec<Option<Vector3<f64>>> = upper
             .iter()
             .zip(lower)
@@ -60,6 +65,7 @@ impl Club {
         let half = pair && !(window.has(Landmark::ClubGripA) && window.has(Landmark::ClubGripB));
         Ok(Self {
             head,
+            head_marked,
             grip,
             axis,
             limited: half.then_some("one grip marker stands in for the pair"),

@@ -142,13 +142,23 @@ impl Markers {
         let measured = window.and_then(|w| {
             let near = usize::try_from(pass.number.saturating_sub(w.first_number)).ok()?;
             // Pure functions of owned data: nothing half-changed survives an unwinding.
-            let attempt = AssertUnwindSafe(|| measure(&w, near, layout.ball_center, context).ok());
-            catch_unwind(attempt).unwrap_or_else(|_panic| {
-                out.push(Output::Failed {
-                    time_ns: pass.time_ns,
-                });
-                None
-            })
+            let attempt = AssertUnwindSafe(|| measure(&w, near, layout.ball_center, context));
+            match catch_unwind(attempt) {
+                Ok(Ok(measured)) => Some(measured),
+                Ok(Err(nothing)) => {
+                    out.push(Output::NoSwing {
+                        time_ns: pass.time_ns,
+                        reason: nothing.words().to_owned(),
+                    });
+                    None
+                }
+                Err(_panic) => {
+                    out.push(Output::Failed {
+                        time_ns: pass.time_ns,
+                    });
+                    None
+                }
+            }
         });
         self.detector.judged(measured.is_some());
         let swing = |m| Output::Swing {

@@ -75,6 +75,8 @@ pub struct Prepared {
     pub grip_known: Vec<bool>,
     /// What limits grip and shaft, in words, if something does.
     pub grip_limited: Option<String>,
+    /// Whether the club head itself is marked.
+    pub head_marked: bool,
     /// The swing.
     pub swing: Swing,
 }
@@ -103,6 +105,17 @@ pub enum Nothing {
     Movement(NotASwing),
 }
 
+impl Nothing {
+    /// The reason as a sentence says it.
+    #[must_use]
+    pub fn words(&self) -> &'static str {
+        match self {
+            Self::Markers(words) => words,
+            Self::Movement(why) => why.words(),
+        }
+    }
+}
+
 /// Looks at a window around the fast pass at slot `near`.
 ///
 /// # Errors
@@ -114,6 +127,7 @@ pub fn measure(
     context: &Context,
 ) -> Result<Measured, Nothing> {
     let mut window = window.clone();
+    let rate_note = window.take_rate_from_times();
     let names = window.landmarks.clone();
     let seen: Vec<Vec<bool>> = window
         .tracks
@@ -129,7 +143,8 @@ pub fn measure(
     let swing = phases::find(&whole.paths, near).map_err(Nothing::Movement)?;
     let faults = faults(&window, &names, &swing, (&seen, &rejected));
     let prepared = prepare(window, handed, (whole, swing), context);
-    let (kind, notes) = (kind(&prepared.swing), notes(&prepared));
+    let kind = kind(&prepared.swing);
+    let notes = notes(&prepared).into_iter().chain(rate_note).collect();
     Ok(Measured {
         values: metrics::measure(&prepared),
         kind,
@@ -145,6 +160,7 @@ struct ClubPaths {
     grip: Vec<Point3<f64>>,
     grip_known: Vec<bool>,
     grip_limited: Option<String>,
+    head_marked: bool,
 }
 
 impl ClubPaths {
@@ -165,6 +181,7 @@ impl ClubPaths {
             grip: solid(&club.grip)?,
             grip_known: known(&club.grip),
             grip_limited: club.limited.map(String::from),
+            head_marked: club.head_marked,
         })
     }
 
@@ -209,6 +226,7 @@ fn prepare(
         grip,
         grip_known,
         grip_limited,
+        head_marked,
     } = whole;
     Prepared {
         handed,
@@ -217,6 +235,7 @@ fn prepare(
         grip,
         grip_known,
         grip_limited,
+        head_marked,
         swing,
         window,
     }

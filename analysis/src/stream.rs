@@ -8,6 +8,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// Datagrams held at most while waiting for a missing one (over a second of a busy stream).
 const HELD_MAX: usize = 4096;
+/// A number this far from the expected one is not believed alone.
+const JUMP_MAX: u64 = 65_536;
+/// So many datagrams in a row must agree before a strange place is believed.
+const AGREEING: u32 = 20;
 /// Lost sequence numbers remembered, to tell a late datagram from a doubled one.
 const LOST_REMEMBERED_MAX: usize = 4096;
 
@@ -26,6 +30,9 @@ pub struct Counters {
     pub reordered: u64,
     /// Times the sender restarted (a new epoch).
     pub restarts: u64,
+    /// Datagrams set aside because their epoch or number fits nothing: two senders with one stream
+    /// id, or a damaged header.
+    pub strange: u64,
 }
 
 /// Puts the datagrams of one stream in order.
@@ -39,6 +46,8 @@ pub struct Sequencer<T> {
     held: BTreeMap<u64, (i64, T)>,
     lost: BTreeSet<u64>,
     counters: Counters,
+    /// The last strange place, and how many have agreed with it in a row.
+    strange: Option<(Place, u32)>,
 }
 
 /// Where a datagram stands in its stream.
@@ -52,13 +61,15 @@ pub struct Place {
     pub time_ns: i64,
 }
 
-/// What the sequencer did with a datagram.
+/// What the sequencer makes of a datagram's place.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Order {
     /// Same sender as before.
     Continued,
-    /// The sender restarted: what was held before came out first.
+    /// The sender restarted.
     Restarted,
+    /// It fits nothing: left out and counted.
+    Strange,
 }
 
 impl<T> Sequencer<T> {
@@ -74,6 +85,7 @@ impl<T> Sequencer<T> {
             held: BTreeMap::new(),
             lost: BTreeSet::new(),
             counters: Counters::default(),
+            strange: None,
         }
     }
 
@@ -83,24 +95,58 @@ impl<T> Sequencer<T> {
         self.counters
     }
 
-    /// Whether this epoch differs from the one in progress.
-    #[must_use]
-    pub fn restarts_with(&self, epoch: u32) -> bool {
-        self.epoch.is_some_and(|e| e != epoch)
+    /// What the sequencer makes of a datagram's place, before it takes it: a sender that restarted
+    /// is worked off with [`flush`](Self::flush) first, a strange place is left out.
+    pub fn judge(&mut self, place: Place) -> Order {
+        let Some(epoch) = self.epoch else {
+            return Order::Continued;
+        };
+        let far = |n: u64| n.abs_diff(place.sequence) > JUMP_MAX;
+        if place.epoch == epoch && !self.next.or(self.highest).is_some_and(far) {
+            self.strange = None;
+            return Order::Continued;
+        }
+        // A larger epoch is a restart by the format's rule. Anything else needs agreement: it may be a
+        // straggler, a second sender, or a damaged number.
+        if place.epoch > epoch {
+            return Order::Restarted;
+        }
+        let agrees = |p: &Place| {
+            p.epoch == place.epoch && p.sequence.abs_diff(place.sequence) <= HELD_MAX as u64
+        };
+        let run = self
+            .strange
+            .filter(|(p, _)| agrees(p))
+            .map_or(1, |(_, run)| run + 1);
+        self.strange = Some((place, run));
+        if run >= AGREEING {
+            return Order::Restarted;
+        }
+        self.counters.received += 1;
+        self.counters.strange += 1;
+        Order::Strange
     }
 
-    /// Takes a datagram and appends to `out` whatever is now in order. A datagram of a new epoch
-    /// starts afresh: call [`flush`](Self::flush) first if [`restarts_with`](Self::restarts_with).
-    pub fn push(&mut self, place: Place, item: T, out: &mut Vec<T>) -> Order {
-        let order = self.enter(place.epoch);
+    /// Starts afresh after a restart; what was held is gone.
+    pub fn restart(&mut self) {
+        let (restarts, strange) = (self.counters.restarts + 1, self.counters.strange);
+        *self = Self::new(self.window_ns);
+        self.counters.restarts = restarts;
+        self.counters.strange = strange;
+    }
+
+    /// Takes a datagram whose place was judged to continue, and appends to `out` whatever is now in
+    /// order.
+    pub fn push(&mut self, place: Place, item: T, out: &mut Vec<T>) {
+        self.epoch = Some(place.epoch);
         self.counters.received += 1;
         if self.next.is_some_and(|next| place.sequence < next) {
             self.count_past(place.sequence);
-            return order;
+            return;
         }
         if self.held.contains_key(&place.sequence) {
             self.counters.duplicate += 1;
-            return order;
+            return;
         }
         if self.highest.is_some_and(|h| place.sequence < h) {
             self.counters.reordered += 1;
@@ -109,7 +155,6 @@ impl<T> Sequencer<T> {
         self.newest_ns = self.newest_ns.max(place.time_ns);
         self.held.insert(place.sequence, (place.time_ns, item));
         self.release(out);
-        order
     }
 
     /// Gives up all waiting (end of stream, silence): everything held comes out in order.
@@ -118,18 +163,6 @@ impl<T> Sequencer<T> {
             self.advance_to(sequence);
             out.push(item);
         }
-    }
-
-    fn enter(&mut self, epoch: u32) -> Order {
-        if !self.restarts_with(epoch) {
-            self.epoch = Some(epoch);
-            return Order::Continued;
-        }
-        let restarts = self.counters.restarts + 1;
-        *self = Self::new(self.window_ns);
-        self.epoch = Some(epoch);
-        self.counters.restarts = restarts;
-        Order::Restarted
     }
 
     fn count_past(&mut self, sequence: u64) {
@@ -204,7 +237,8 @@ mod tests {
                 duplicate: 1,
                 late: 1,
                 reordered: 1,
-                restarts: 0
+                restarts: 0,
+                strange: 0,
             }
         );
     }
@@ -216,37 +250,56 @@ mod tests {
         assert_eq!((c.late, c.lost), (0, 0));
     }
 
+    fn take(s: &mut Sequencer<u64>, epoch: u32, sequence: u64, out: &mut Vec<u64>) -> Order {
+        let place = Place {
+            epoch,
+            sequence,
+            time_ns: 0,
+        };
+        let order = s.judge(place);
+        match order {
+            Order::Strange => return order,
+            Order::Restarted => {
+                s.flush(out);
+                s.restart();
+            }
+            Order::Continued => {}
+        }
+        s.push(place, sequence, out);
+        order
+    }
+
     #[test]
     fn a_restarted_sender_starts_afresh() {
         let mut s = Sequencer::new(5 * MS);
         let mut out = Vec::new();
-        for n in 100..120 {
-            s.push(
-                Place {
-                    epoch: 1,
-                    sequence: n,
-                    time_ns: 0,
-                },
-                n,
-                &mut out,
-            );
-        }
-        assert!(s.restarts_with(2));
-        s.flush(&mut out);
-        assert_eq!(
-            s.push(
-                Place {
-                    epoch: 2,
-                    sequence: 0,
-                    time_ns: 0
-                },
-                0,
-                &mut out
-            ),
-            Order::Restarted
-        );
-        assert_eq!(s.counters().restarts, 1);
+        (100..120).for_each(|n| assert_eq!(take(&mut s, 1, n, &mut out), Order::Continued));
+        assert_eq!(take(&mut s, 2, 0, &mut out), Order::Restarted);
+        assert_eq!((s.counters().restarts, s.counters().lost), (1, 0));
+        // A straggler of the old sender changes nothing.
+        assert_eq!(take(&mut s, 1, 120, &mut out), Order::Strange);
+        assert_eq!(take(&mut s, 2, 1, &mut out), Order::Continued);
+    }
+
+    #[test]
+    fn one_damaged_number_is_left_out_and_a_renumbering_sender_is_believed_in_time() {
+        let mut s = Sequencer::new(5 * MS);
+        let mut out = Vec::new();
+        (0..20).for_each(|n| assert_eq!(take(&mut s, 1, n, &mut out), Order::Continued));
+        assert_eq!(take(&mut s, 1, 1 << 62, &mut out), Order::Strange);
+        assert_eq!(take(&mut s, 1, 20, &mut out), Order::Continued);
         assert_eq!(s.counters().lost, 0);
+        let renumbered: Vec<Order> = (0..25)
+            .map(|n| take(&mut s, 1, 500_000 + n, &mut out))
+            .collect();
+        assert_eq!(
+            renumbered
+                .iter()
+                .filter(|o| **o == Order::Restarted)
+                .count(),
+            1
+        );
+        assert_eq!(renumbered.last(), Some(&Order::Continued));
     }
 
     proptest! {

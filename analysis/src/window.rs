@@ -73,6 +73,22 @@ impl Window {
         self.tracks.iter_mut().for_each(|t| crop(t, range.clone()));
     }
 
+    /// Takes the frame rate from the device times where the described one contradicts them by more
+    /// than one percent, and says so: times are measured, a rate is only told.
+    pub fn take_rate_from_times(&mut self) -> Option<String> {
+        let span_ns = self.time_ns.last()? - self.time_ns.first()?;
+        let told = self.rate_hz;
+        if self.len() < 10 || span_ns <= 0 {
+            return None;
+        }
+        let measured = (self.len() - 1) as f64 * 1e9 / span_ns as f64;
+        let contradicts = (measured / told - 1.0).abs() > 0.01;
+        contradicts.then(|| {
+            self.rate_hz = measured;
+            format!("The sender tells {told:.1} frames a second, its device times say {measured:.1}: the times were used.")
+        })
+    }
+
     /// Number of slots.
     #[must_use]
     pub fn len(&self) -> usize {

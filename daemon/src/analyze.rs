@@ -126,6 +126,10 @@ impl<'a> Bay<'a> {
                 }
                 Output::Silent => self.state(BayState::NoSignal, None),
                 Output::Swing { epoch, measured } => self.swing(epoch, &measured),
+                Output::NoSwing { time_ns, reason } => {
+                    info!(code = %Code::SwingMissed, time_s = time_ns as f64 * 1e-9, "no swing: {reason}");
+                    self.book.missed(time_ns, reason);
+                }
                 Output::Failed { time_ns } => {
                     error!(code = %Code::SwingFailed, time_s = time_ns as f64 * 1e-9, "the analysis of one swing failed");
                 }
@@ -186,6 +190,7 @@ impl<'a> Bay<'a> {
         };
         let report = outgoing::report((&self.setup.bay, epoch), measured, transport);
         info!(swing = %report.id, kind = %report.measurement.kind, "swing measured");
+        self.book.found();
         let replay = outgoing::replay(&report.id, measured);
         if !self.offer(Outgoing::Swing(Box::new((report, replay)))) {
             error!(code = %Code::ReportUnpublished, "a report found the way to the screens full");

@@ -41,11 +41,11 @@ pub enum Command {
 /// `whin demo`
 #[derive(Debug, Args)]
 pub struct Demo {
-    /// Address of the screen.
-    #[arg(long, default_value = "127.0.0.1:8080")]
-    pub http: SocketAddr,
-    /// Stop after this many shots, printing a report of each with the golfer's truth.
+    /// Address of the screen [default: 127.0.0.1:8080, with --shots any free port].
     #[arg(long)]
+    pub http: Option<SocketAddr>,
+    /// Stop after this many shots, printing a report of each with the golfer's truth.
+    #[arg(long, value_parser = clap::value_parser!(u32).range(1..))]
     pub shots: Option<u32>,
     /// Print reports as JSON, one line a shot.
     #[arg(long)]
@@ -129,13 +129,13 @@ pub struct Synthesize {
     #[arg(long)]
     pub seed: u64,
     /// How the golfer moves.
-    #[arg(long, default_value = "balanced", value_parser = style)]
+    #[arg(long, default_value = "balanced", value_parser = style, help = styles())]
     pub style: analysis::forward::Style,
-    /// The golfer's side.
-    #[arg(long, value_enum, default_value_t = Side::Right)]
-    pub side: Side,
+    /// The golfer's side, right or left.
+    #[arg(long, default_value = "right", value_parser = side)]
+    pub side: analysis::handed::Handed,
     /// Club.
-    #[arg(long, value_parser = club)]
+    #[arg(long, value_parser = club, help = clubs())]
     pub club: Option<analysis::forward::Club>,
     /// How the ball is met.
     #[arg(long, value_enum, default_value_t = Strike::Centered)]
@@ -245,6 +245,24 @@ fn by_name<T: Copy>(all: &[T], name: impl Fn(T) -> &'static str, text: &str) -> 
         .copied()
         .find(|&v| name(v) == text)
         .ok_or_else(|| format!("one of {} is needed", names()))
+}
+
+fn side(text: &str) -> Result<analysis::handed::Handed, String> {
+    analysis::handed::Handed::from_name(text).ok_or_else(|| "right or left is needed".to_owned())
+}
+
+fn styles() -> String {
+    format!(
+        "How the golfer moves: {}",
+        analysis::forward::Style::ALL.map(|s| s.name()).join(", ")
+    )
+}
+
+fn clubs() -> String {
+    format!(
+        "Club: {} [default: drawn by the seed]",
+        analysis::forward::Club::ALL.map(|c| c.name()).join(", ")
+    )
 }
 
 fn style(text: &str) -> Result<analysis::forward::Style, String> {

@@ -93,6 +93,12 @@ codes! {
     SwingNotFound = "swing.not_found", Usage, "There is no swing of this identifier in memory.";
     ReplayNotFound = "replay.not_found", Usage, "The swing has no replay in memory.";
 
+    CommandValue = "command.value", Usage, "A value of the command line makes no sense.";
+    NobodyListens = "send.nobody_listens", Machine, "Datagrams were sent but nobody was there to take them.";
+    TakeUnsendable = "take.unsendable", File, "A take does not fit the datagram format.";
+    SwingMissed = "swing.missed", Usage, "A fast pass of the club head gave no swing.";
+    StreamStrange = "stream.strange", Machine, "Datagrams of a stream fit no order: two senders with one stream id, or damaged headers.";
+
     Internal = "internal", Fault, "The program has a fault; please report it.";
 }
 
@@ -110,6 +116,34 @@ impl fmt::Display for Code {
     }
 }
 
+/// An error that carries its code: what a command refuses by itself.
+#[derive(Debug, thiserror::Error)]
+#[error("{message}")]
+pub struct Wrong {
+    /// Stable code.
+    pub code: Code,
+    /// What is wrong and what to do.
+    pub message: String,
+}
+
+/// Ends a function with a [`Wrong`] of this code and text.
+macro_rules! wrong {
+    ($code:expr, $($text:tt)*) => {
+        return Err($crate::errors::Wrong { code: $code, message: format!($($text)*) }.into())
+    };
+}
+pub(crate) use wrong;
+
+/// Whether a command only ended because nobody reads its output any more (a closed pipe).
+#[must_use]
+pub fn is_closed_pipe(error: &anyhow::Error) -> bool {
+    let kind = error
+        .chain()
+        .find_map(|c| c.downcast_ref::<std::io::Error>())
+        .map(std::io::Error::kind);
+    kind == Some(std::io::ErrorKind::BrokenPipe)
+}
+
 /// The exit code of a command that ended with this error: that of its code where it carries one,
 /// otherwise by what kind of thing failed.
 #[must_use]
@@ -120,6 +154,9 @@ pub fn exit_code(error: &anyhow::Error) -> u8 {
 
 fn code_of(cause: &(dyn std::error::Error + 'static)) -> Option<Code> {
     use std::io::ErrorKind;
+    if let Some(e) = cause.downcast_ref::<Wrong>() {
+        return Some(e.code);
+    }
     if let Some(e) = cause.downcast_ref::<crate::config::ConfigError>() {
         return Some(e.code);
     }

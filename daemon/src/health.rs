@@ -20,6 +20,8 @@ pub struct HealthBook {
     bay: String,
     receive_buffer: ReceiveBuffer,
     past: BTreeMap<u32, VecDeque<Point>>,
+    /// The last fast pass that gave no swing, since the last one that did.
+    missed: Option<String>,
 }
 
 /// Counters of one stream at one moment.
@@ -48,7 +50,22 @@ impl HealthBook {
             bay,
             receive_buffer,
             past: BTreeMap::new(),
+            missed: None,
         }
+    }
+
+    /// A fast pass gave no swing. A club that is carried back is daily life, so that it is shown as
+    /// a hint only, and only until the next swing.
+    pub fn missed(&mut self, time_ns: i64, reason: String) {
+        self.missed = Some(format!(
+            "The fast pass at {:.1} s was no swing: {reason}.",
+            time_ns as f64 * 1e-9
+        ));
+    }
+
+    /// A swing was found.
+    pub fn found(&mut self) {
+        self.missed = None;
     }
 
     /// The health now.
@@ -73,6 +90,11 @@ impl HealthBook {
             streams.push(health);
         }
         findings.extend(bay_findings(&self.receive_buffer, decoder, drops));
+        findings.extend(
+            self.missed
+                .iter()
+                .map(|text| finding(Code::SwingMissed, "info", text.clone())),
+        );
         // Worst first; a stable sort keeps the order of streams.
         findings.sort_by_key(|f| match f.severity.as_str() {
             "error" => 0,
@@ -164,6 +186,13 @@ fn stream_findings(
             health.loss_percent
         );
         out.push(finding(Code::StreamLost, "warning", text));
+    }
+    if status.counters.strange > 0 {
+        let text = format!(
+            "{} datagrams of stream {id} fit no order: two senders with one stream id, or a sender that numbers wrongly.",
+            status.counters.strange
+        );
+        out.push(finding(Code::StreamStrange, "warning", text));
     }
     if status.undescribed > 0 && status.landmarks.is_empty() {
         let text = format!(

@@ -6,10 +6,11 @@ use analysis::analyzer::{Analyzer, Input, Output};
 use analysis::context::Context;
 use analysis::handed::Handed;
 use analysis::measure::Measured;
-use anyhow::{Context as _, bail};
+use anyhow::Context as _;
 use protocol::c3d::{self, C3d};
 
 use crate::decode::Decoder;
+use crate::errors::{Code, wrong};
 use crate::feed;
 use crate::map::MarkerMap;
 use crate::receive::Arrival;
@@ -43,7 +44,8 @@ pub fn read_c3d(path: &Path) -> anyhow::Result<C3d> {
 pub fn analyze_c3d(path: &Path, map: MarkerMap, context: Context) -> anyhow::Result<Offline> {
     let take = read_c3d(path)?;
     if !take.labels.iter().any(|l| map.landmark(l).is_some()) {
-        bail!(
+        wrong!(
+            Code::MapLabelAbsent,
             "{}: none of its {} labels ({} …) is in marker map `{}`: choose another with --markers",
             path.display(),
             take.labels.len(),
@@ -118,15 +120,19 @@ pub fn analyze(
     let mut decoder = Decoder::new(map);
     let mut analyzer = Analyzer::new(told(&decoder, context), REORDER_NS);
     let mut outputs = Vec::new();
-    let mut swings = Vec::new();
+    let mut found = Offline::default();
+    let mut misses = Vec::new();
     let mut keep = |outputs: &mut Vec<Output>| {
-        swings.extend(outputs.drain(..).filter_map(|o| {
-            if let Output::Swing { measured, .. } = o {
-                Some(*measured)
-            } else {
-                None
+        for output in outputs.drain(..) {
+            match output {
+                Output::Swing { measured, .. } => found.swings.push(*measured),
+                Output::NoSwing { time_ns, reason } => misses.push(missed(time_ns, &reason)),
+                Output::Failed { time_ns } => {
+                    misses.push(missed(time_ns, "the analysis failed: please report it"))
+                }
+                Output::State { .. } | Output::Pose(_) | Output::Silent => {}
             }
-        }));
+        }
     };
     for arrival in arrivals {
         let input = match &arrival {
@@ -140,10 +146,16 @@ pub fn analyze(
     }
     analyzer.finish(&mut outputs);
     keep(&mut outputs);
-    Offline {
-        swings,
-        remarks: remarks(&decoder),
-    }
+    found.remarks = remarks(&decoder);
+    found.remarks.extend(misses);
+    found
+}
+
+fn missed(time_ns: i64, reason: &str) -> String {
+    format!(
+        "fast pass of the club head at {:.2} s is no swing: {reason}",
+        time_ns as f64 * 1e-9
+    )
 }
 
 /// The context with what the marker map adds to it.

@@ -35,10 +35,13 @@ pub(super) fn measure(prepared: &Prepared, values: &mut Values) {
         known: &prepared.grip_known,
         rate_hz,
     };
-    let (head, grip) = (
-        speeds(prepared, head, Along::Arc),
-        speeds(prepared, grip, Along::Axes),
-    );
+    let not_marked = || Err("not marked: club_head_heel, club_head_toe".to_owned());
+    let head = if prepared.head_marked {
+        speeds(prepared, head, Along::Arc)
+    } else {
+        not_marked()
+    };
+    let grip = speeds(prepared, grip, Along::Axes);
     let limited = (paths.rate_hz < SURE_RATE_HZ)
         .then(|| format!("{:.0} frames/s: some percent uncertain", paths.rate_hz));
     let value = |v: Maybe<f64>, limits: &[&Option<String>]| match v {

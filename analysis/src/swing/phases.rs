@@ -53,6 +53,31 @@ pub enum NotASwing {
     Hidden,
 }
 
+impl NotASwing {
+    /// The reason as a sentence says it.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::TooSlow => "the club head did not get fast enough",
+            Self::WrongWay => {
+                "the club head moved away from the target (a club carried back, or a target line that points the wrong way)"
+            }
+            Self::NoTop => "the club did not turn back before it",
+            Self::DownswingDuration => {
+                "the movement toward the target was too short or too long for a downswing"
+            }
+            Self::NoTakeaway => "no start of the movement was found before it",
+            Self::BackswingDuration => {
+                "the movement before it was too short or too long for a backswing"
+            }
+            Self::NotFull => {
+                "the shaft was not level both going back and coming down: not a full swing"
+            }
+            Self::Hidden => "the club's markers were hidden around it",
+        }
+    }
+}
+
 /// A swing found in a window.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Swing {

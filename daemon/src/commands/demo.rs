@@ -26,7 +26,12 @@ use crate::{comparison, table, web};
 const QUEUE: usize = 64;
 
 pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
-    web::require_loopback(args.http)?;
+    // A demo with a number of shots is a test of the machine: it needs no particular port.
+    let port = if args.shots.is_some() { 0 } else { 8080 };
+    let http = args
+        .http
+        .unwrap_or_else(|| SocketAddr::from(([127, 0, 0, 1], port)));
+    web::require_loopback(http)?;
     let clock = Clock::start();
     let mut config = Config::defaults();
     config.bay.id = "north".to_owned().try_into().map_err(anyhow::Error::msg)?;
@@ -34,20 +39,13 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
     let hub = Arc::new(Hub::new(bay(&config, "demo, not recorded")));
     let socket = UdpSocket::bind("127.0.0.1:0").context("cannot open a UDP socket on loopback")?;
     let to = socket.local_addr()?;
-    // A demo with a number of shots is a test of the machine: it needs no particular port.
-    let listener = listen(args.http).or_else(|e| {
-        if args.shots.is_some() {
-            listen(SocketAddr::from(([127, 0, 0, 1], 0)))
-        } else {
-            Err(e)
-        }
-    })?;
+    let listener = listen(http)?;
     tracing::info!("datagrams on {to}");
     let address = listener.local_addr()?;
     if !args.json {
         print(&format!(
             "Open http://{address}/ — a shot every {:.0} s. {}",
-            9.0 / args.pace,
+            8.0 / args.pace,
             table::CAUTION
         ))?;
     }

@@ -2,12 +2,12 @@
 
 use analysis::context::Context;
 use analysis::forward::{CaptureParams, GolferParams, swing};
-use anyhow::bail;
 use protocol::report::Measurement;
 
 use super::print;
 use crate::cli::{Analyze, Send, Synthesize};
 use crate::clock::Clock;
+use crate::errors::{Code, wrong};
 use crate::map::MarkerMap;
 use crate::{context, offline, outgoing, send, synthetic, table};
 
@@ -18,6 +18,14 @@ pub(super) fn send(args: &Send) -> anyhow::Result<()> {
     let epoch = (clock.zero_utc_ns() / 1_000_000) as u32;
     let due = send::datagrams(&args.file, map.as_ref(), epoch)?;
     let sent = send::send(&due, args.to, args.pace, clock)?;
+    if sent * 2 < due.len() as u64 {
+        wrong!(
+            Code::NobodyListens,
+            "nobody listens at {}: only {sent} of {} datagrams could be sent",
+            args.to,
+            due.len()
+        );
+    }
     print(&format!(
         "{sent} of {} datagrams sent to {}",
         due.len(),
@@ -71,13 +79,14 @@ pub(super) fn synthesize(args: &Synthesize) -> anyhow::Result<()> {
     if let Some(club) = args.club {
         params = params.with_club(club);
     }
-    params.handed = args.side.handed().unwrap_or(params.handed);
+    params.handed = args.side;
     params.head_speed_mps = args.speed.unwrap_or(params.head_speed_mps);
     let within = |name: &str, value: f64, range: std::ops::RangeInclusive<f64>| {
         if range.contains(&value) {
-            Ok(())
+            Ok::<(), anyhow::Error>(())
         } else {
-            bail!(
+            wrong!(
+                Code::CommandValue,
                 "{name} is {value}: {} to {} is possible",
                 range.start(),
                 range.end()
