@@ -62,7 +62,14 @@ fn errors(seeds: std::ops::Range<u64>, capture: &CaptureParams) -> BTreeMap<Stri
         let report = outgoing::measurement(&found.swings[0]);
         assert_eq!(report.handed, truth.handed, "seed {seed}");
         if params.ball != Ball::Missed {
-            assert_eq!(report.kind, "shot", "seed {seed}");
+            // With the head hidden around impact nobody can tell: then the ball is unknown.
+            let unknown = capture.dropout > 0.05 && report.kind == "swing";
+            assert!(
+                report.kind == "shot" || unknown,
+                "seed {seed}: {} {:?}",
+                report.kind,
+                report.notes
+            );
         } else {
             assert_ne!(report.kind, "shot", "seed {seed}: the ball was missed");
         }

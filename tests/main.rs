@@ -15,6 +15,7 @@ mod browser;
 mod c3d;
 mod demo;
 mod golfer;
+mod honesty;
 mod live;
 mod network;
 mod recording;

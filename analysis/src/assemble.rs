@@ -3,8 +3,13 @@
 //! Expects the parts of one stream in order (see `stream`). A frame of which a part never came is
 //! handed on with the points that did come.
 
+use nalgebra::Point3;
+
 use crate::frame::{CaptureFrame, MarkerLayout, landmarks};
 use crate::landmark::Landmark;
+
+/// Coordinates beyond this are damage, metres: a survey's origin may be far, but not that far.
+const REACH_M: f64 = 1e5;
 
 /// One datagram's worth of a frame, still in source units and axes.
 #[derive(Debug, Clone, PartialEq)]
@@ -92,7 +97,9 @@ impl Assembler {
         let (frame, seen) = self.open.get_or_insert_with(|| (empty(), 0));
         for (place, point) in self.places.iter().skip(part.first).zip(&part.points) {
             if let Some(place) = place {
-                frame.points[*place] = point.map(|p| self.layout.bay_from_source.point(p));
+                frame.points[*place] = point
+                    .map(|p| self.layout.bay_from_source.point(p))
+                    .filter(in_reach);
             }
         }
         *seen = seen.saturating_add(1);
@@ -108,6 +115,11 @@ impl Assembler {
             out.push(frame);
         }
     }
+}
+
+/// Whether a point can be in a bay at all. A damaged number far beyond would drown every mean.
+fn in_reach(p: &Point3<f64>) -> bool {
+    p.coords.amax() < REACH_M
 }
 
 #[cfg(test)]
@@ -149,6 +161,14 @@ mod tests {
         assert_eq!(a.landmarks(), [Landmark::C7, Landmark::T8]);
         let xs: Vec<_> = out[0].points.iter().map(|p| p.map(|p| p.x)).collect();
         assert_eq!(xs, [Some(3.0), Some(1.0)]);
+    }
+
+    #[test]
+    fn a_damaged_coordinate_is_a_marker_not_seen() {
+        let mut a = Assembler::new(layout());
+        let mut out = Vec::new();
+        a.push(&part(0, 1, 0, &[1e30, 0.0, 3000.0]), &mut out);
+        assert_eq!(out[0].points.iter().filter(|p| p.is_some()).count(), 1);
     }
 
     #[test]

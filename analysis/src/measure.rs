@@ -17,12 +17,10 @@ use crate::swing::impact::{BALL_RADIUS_M, Method};
 use crate::swing::phases::{self, NotASwing, Paths, Swing};
 use crate::window::{Track, Window, crop};
 
-/// Longest gap of a club marker that is bridged, seconds: a few frames of a smooth path.
-const CLUB_GAP_S: f64 = 0.02;
-/// Longest gap of a club marker that is bridged where it hardly moves (the top), seconds, and how
-/// far it may move meanwhile, metres.
-const CLUB_SLOW_GAP_S: f64 = 0.08;
-const CLUB_SLOW_M: f64 = 0.12;
+/// Longest gap of a club marker that is bridged, seconds, and how far the marker may move meanwhile,
+/// metres: slow motion only, never across a collision.
+const CLUB_GAP_S: f64 = 0.08;
+const CLUB_GAP_M: f64 = 0.10;
 /// Longest gap of a body marker that is bridged, seconds.
 const BODY_GAP_S: f64 = 0.2;
 /// Head higher than this over its place at address when it passes: it cannot have met a ball there, metres.
@@ -134,14 +132,18 @@ pub fn measure(
         .iter()
         .map(|t| t.iter().map(Option::is_some).collect())
         .collect();
-    let rejected = cluster::repair(&mut window);
+    // Before the repair, so that a short gap of the grip is not filled from the far end of the club;
+    // after it, for what it rejected.
+    bridge(&mut window);
+    let repair = cluster::repair(&mut window);
     bridge(&mut window);
     let handed = context.handed.unwrap_or_else(|| side(&window));
     golfer_frame(&mut window, handed);
     let club = Club::new(&window).map_err(Nothing::Markers)?;
-    let whole = ClubPaths::new(&window, &club, ball)?;
+    let mut whole = ClubPaths::new(&window, &club, ball)?;
+    whole.forget_levered(&window, &repair.levered);
     let swing = phases::find(&whole.paths, near).map_err(Nothing::Movement)?;
-    let faults = faults(&window, &names, &swing, (&seen, &rejected));
+    let faults = faults(&window, &names, &swing, (&seen, &repair.rejected));
     let prepared = prepare(window, handed, (whole, swing), context);
     let kind = kind(&prepared.swing);
     let notes = notes(&prepared).into_iter().chain(rate_note).collect();
@@ -183,6 +185,22 @@ impl ClubPaths {
             grip_limited: club.limited.map(String::from),
             head_marked: club.head_marked,
         })
+    }
+
+    /// A grip placed by a long lever from the club's head is too noisy for a speed.
+    fn forget_levered(&mut self, window: &Window, levered: &[Vec<bool>]) {
+        let grip = [Landmark::ClubButt, Landmark::ClubGripA, Landmark::ClubGripB];
+        let tracks = window
+            .landmarks
+            .iter()
+            .zip(levered)
+            .filter(|(l, _)| grip.contains(l));
+        for (_, levered) in tracks {
+            self.grip_known
+                .iter_mut()
+                .zip(levered)
+                .for_each(|(known, levered)| *known &= !levered);
+        }
     }
 
     fn keep(&mut self, range: Range<usize>) {
@@ -268,11 +286,10 @@ fn faults(
 }
 
 fn bridge(window: &mut Window) {
-    let [club, slow, body] = [CLUB_GAP_S, CLUB_SLOW_GAP_S, BODY_GAP_S].map(|s| window.slots(s));
+    let [club, body] = [CLUB_GAP_S, BODY_GAP_S].map(|s| window.slots(s));
     for (landmark, track) in window.landmarks.iter().zip(&mut window.tracks) {
         if landmark.is_club() {
-            gaps::bridge(track, club);
-            gaps::bridge_slow(track, slow, CLUB_SLOW_M);
+            gaps::bridge_slow(track, club, CLUB_GAP_M);
         } else {
             gaps::bridge(track, body);
         }

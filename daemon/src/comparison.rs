@@ -108,7 +108,11 @@ pub fn shot_text(number: u32, report: &Report, truth: &Measurement) -> String {
         let measured = c
             .measured
             .map_or_else(|| "—".to_owned(), |m| format!("{m:.3}"));
-        let mark = if c.holds() { "" } else { "  OUTSIDE" };
+        let mark = match c.measured {
+            None => "  not measured",
+            Some(_) if c.holds() => "",
+            Some(_) => "  OUTSIDE",
+        };
         // Adding zero turns a negative zero into a plain one.
         let truth = (c.truth * 1e3).round() / 1e3 + 0.0;
         format!(

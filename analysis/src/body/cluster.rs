@@ -61,8 +61,12 @@ pub const CLUSTERS: &[Cluster] = &[
     },
 ];
 
-/// A hidden marker is placed if it lies within this many times the seen markers' reach.
+/// A marker farther out than this many times the seen markers' reach is placed by a long lever.
 const LEVER_MAX: f64 = 3.0;
+
+/// Share of the tolerance within which the others must fit for a stray to be believed in a cluster
+/// that may change its size.
+const WELL: f64 = 0.35;
 
 /// What was wrong with one marker in the window.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -75,9 +79,23 @@ pub struct Fault {
     pub rejected: usize,
 }
 
-/// Rejects and rebuilds cluster markers in place; returns which slots of each track were rejected.
-pub fn repair(window: &mut Window) -> Vec<Vec<bool>> {
-    let mut rejected = vec![vec![false; window.len()]; window.landmarks.len()];
+/// What was done to each track, slot by slot.
+#[derive(Debug, Clone)]
+pub struct Repair {
+    /// The marker was seen out of its place and rejected.
+    pub rejected: Vec<Vec<bool>>,
+    /// The marker was placed from others that lie far from it: good for a direction, too noisy for
+    /// a speed.
+    pub levered: Vec<Vec<bool>>,
+}
+
+/// Rejects and rebuilds cluster markers in place.
+pub fn repair(window: &mut Window) -> Repair {
+    let none = vec![vec![false; window.len()]; window.landmarks.len()];
+    let mut repair = Repair {
+        rejected: none.clone(),
+        levered: none,
+    };
     for cluster in CLUSTERS {
         let members: Vec<usize> = (0..window.landmarks.len())
             .filter(|&i| cluster.landmarks.contains(&window.landmarks[i]))
@@ -86,21 +104,31 @@ pub fn repair(window: &mut Window) -> Vec<Vec<bool>> {
             continue;
         };
         for slot in 0..window.len() {
-            repair_slot(window, slot, (&members, &shape, cluster), &mut rejected);
+            repair_slot(window, slot, (&members, &shape, cluster), &mut repair);
         }
     }
-    rejected
+    repair
 }
 
 type Judged<'a> = (&'a [usize], &'a [Point3<f64>], &'a Cluster);
+
+/// A marker seen: its track, its place in the shape, its place measured.
+type Pair = (usize, Point3<f64>, Point3<f64>);
+
+/// A cluster in one slot after the strays were taken out.
+struct Sorted {
+    kept: Vec<Pair>,
+    strays: Vec<usize>,
+    fit: pose::Fit,
+}
 
 fn repair_slot(
     window: &mut Window,
     slot: usize,
     (members, shape, cluster): Judged<'_>,
-    rejected: &mut [Vec<bool>],
+    repair: &mut Repair,
 ) {
-    let mut pairs: Vec<(usize, Point3<f64>, Point3<f64>)> = members
+    let pairs: Vec<Pair> = members
         .iter()
         .zip(shape)
         .filter_map(|(&track, &model)| Some((track, model, window.tracks[track][slot]?)))
@@ -108,49 +136,75 @@ fn repair_slot(
     if pairs.len() == shape.len() && distances_match(&pairs, cluster.tolerance_m) {
         return;
     }
-    let Some(mut fit) = fit_tracks(&pairs, cluster.size) else {
+    let Some(sorted) = sort(pairs, cluster) else {
         return;
     };
-    let mut out = Vec::new();
-    while let Some(worst) = worst_beyond(&pairs, cluster) {
-        // With three left there is no majority to say which one is wrong.
-        if pairs.len() <= 3 {
-            return;
-        }
-        let (track, ..) = pairs.remove(worst);
-        out.push(track);
-        let Some(refit) = fit_tracks(&pairs, cluster.size) else {
-            return;
-        };
-        fit = refit;
-    }
-    for track in out {
-        rejected[track][slot] = true;
+    for &track in &sorted.strays {
+        repair.rejected[track][slot] = true;
         window.tracks[track][slot] = None;
     }
+    place_hidden(window, slot, (members, shape), &sorted, repair);
+}
+
+/// Takes out strays. A cluster of free size is first taken for a stiff one with one stray, if the
+/// others then fit really well: a free size would bend itself to the stray.
+fn sort(pairs: Vec<Pair>, cluster: &Cluster) -> Option<Sorted> {
+    let tolerance_m = cluster.tolerance_m;
+    if cluster.size == Size::Free
+        && let Some(stiff) = sort_as(pairs.clone(), Size::Fixed, tolerance_m)
+        && (stiff.strays.is_empty()
+            || (stiff.strays.len() == 1
+                && residual(&stiff.kept, Size::Fixed)? < WELL * tolerance_m))
+    {
+        return Some(stiff);
+    }
+    sort_as(pairs, cluster.size, tolerance_m)
+}
+
+fn sort_as(mut pairs: Vec<Pair>, size: Size, tolerance_m: f64) -> Option<Sorted> {
+    let mut strays = Vec::new();
+    while residual(&pairs, size)? > tolerance_m {
+        // With three left there is no majority to say which one is wrong.
+        if pairs.len() <= 3 {
+            return None;
+        }
+        strays.push(pairs.remove(most_disturbing(&pairs, size)).0);
+    }
+    let fit = fit_pairs(&pairs, size)?;
+    Some(Sorted {
+        kept: pairs,
+        strays,
+        fit,
+    })
+}
+
+fn place_hidden(
+    window: &mut Window,
+    slot: usize,
+    (members, shape): (&[usize], &[Point3<f64>]),
+    sorted: &Sorted,
+    repair: &mut Repair,
+) {
     // A roll that the seen markers do not determine must not place hidden ones. The figure goes with
     // the square of the width: a cluster at least 2 % as wide as long will do.
-    if fit.spread < 4e-4 {
+    if sorted.fit.spread < 4e-4 {
         return;
     }
-    let seen: Vec<Point3<f64>> = pairs.iter().map(|p| p.1).collect();
-    let center = Point3::from(
-        seen.iter()
-            .map(|p| p.coords)
-            .sum::<nalgebra::Vector3<f64>>()
-            / seen.len() as f64,
-    );
+    let seen: Vec<Point3<f64>> = sorted.kept.iter().map(|p| p.1).collect();
+    let sum: nalgebra::Vector3<f64> = seen.iter().map(|p| p.coords).sum();
+    let center = Point3::from(sum / seen.len() as f64);
     let reach = seen.iter().map(|p| (p - center).norm()).fold(0.0, f64::max);
     for (&track, &model) in members.iter().zip(shape) {
-        // Far outside the seen ones their noise is levered up beyond use.
-        if (model - center).norm() <= LEVER_MAX * reach {
-            window.tracks[track][slot].get_or_insert_with(|| fit.place(model));
+        if window.tracks[track][slot].is_none() {
+            window.tracks[track][slot] = Some(sorted.fit.place(model));
+            // Far outside the seen ones their noise is levered up.
+            repair.levered[track][slot] = (model - center).norm() > LEVER_MAX * reach;
         }
     }
 }
 
 /// The cheap question that spares most frames the fit: is every distance as in the shape?
-fn distances_match(pairs: &[(usize, Point3<f64>, Point3<f64>)], tolerance_m: f64) -> bool {
+fn distances_match(pairs: &[Pair], tolerance_m: f64) -> bool {
     pairs.iter().enumerate().all(|(i, a)| {
         pairs[i + 1..]
             .iter()
@@ -158,31 +212,32 @@ fn distances_match(pairs: &[(usize, Point3<f64>, Point3<f64>)], tolerance_m: f64
     })
 }
 
-fn fit_tracks(pairs: &[(usize, Point3<f64>, Point3<f64>)], size: Size) -> Option<pose::Fit> {
+fn fit_pairs(pairs: &[Pair], size: Size) -> Option<pose::Fit> {
     let points: Vec<_> = pairs.iter().map(|p| (p.1, p.2)).collect();
     pose::fit(&points, size)
 }
 
-/// The marker to drop: the one without which the others fit best, if any marker is out of place.
-fn worst_beyond(pairs: &[(usize, Point3<f64>, Point3<f64>)], cluster: &Cluster) -> Option<usize> {
-    let residual = |pairs: &[(usize, Point3<f64>, Point3<f64>)]| {
-        let fit = fit_tracks(pairs, cluster.size)?;
-        Some(
-            pairs
-                .iter()
-                .map(|p| (fit.place(p.1) - p.2).norm())
-                .fold(0.0, f64::max),
-        )
-    };
-    if residual(pairs)? <= cluster.tolerance_m {
-        return None;
-    }
+/// Largest distance of a marker from its place, metres.
+fn residual(pairs: &[Pair], size: Size) -> Option<f64> {
+    let fit = fit_pairs(pairs, size)?;
+    Some(
+        pairs
+            .iter()
+            .map(|p| (fit.place(p.1) - p.2).norm())
+            .fold(0.0, f64::max),
+    )
+}
+
+/// The marker without which the others fit best.
+fn most_disturbing(pairs: &[Pair], size: Size) -> usize {
     let without = |i: usize| {
         let mut rest = pairs.to_vec();
         rest.remove(i);
-        residual(&rest).unwrap_or(f64::INFINITY)
+        residual(&rest, size).unwrap_or(f64::INFINITY)
     };
-    (0..pairs.len()).min_by(|&a, &b| without(a).total_cmp(&without(b)))
+    (0..pairs.len())
+        .min_by(|&a, &b| without(a).total_cmp(&without(b)))
+        .unwrap_or(0)
 }
 
 /// The cluster's shape in the frame whose distances are closest to their medians.
@@ -279,7 +334,7 @@ mod tests {
         for i in 60..70 {
             w.tracks[1][i] = truth.tracks[1][i].map(|p| p + nalgebra::Vector3::new(0.0, 0.3, 0.0));
         }
-        let rejected = repair(&mut w);
+        let rejected = repair(&mut w).rejected;
         assert_eq!(counts(&rejected), [0, 10, 0, 0, 0]);
         for (a, b) in w.tracks.iter().flatten().zip(truth.tracks.iter().flatten()) {
             assert!((a.unwrap() - b.unwrap()).norm() < 1e-9);
@@ -292,6 +347,6 @@ mod tests {
         w.landmarks.truncate(3);
         w.tracks.truncate(3);
         w.tracks[1][50] = w.tracks[1][50].map(|p| p + nalgebra::Vector3::new(0.0, 0.3, 0.0));
-        assert_eq!(counts(&repair(&mut w)), [0, 0, 0]);
+        assert_eq!(counts(&repair(&mut w).rejected), [0, 0, 0]);
     }
 }

@@ -10,7 +10,7 @@ use crate::measure::Prepared;
 use crate::signal::local_fit;
 use crate::signal::lowpass::DualPass;
 use crate::swing::event::Event;
-use crate::swing::impact::{Along, CLUB_RATE_MIN_HZ, Motion, SpeedBefore};
+use crate::swing::impact::{Along, CLOSE_FRAMES, CLUB_RATE_MIN_HZ, Motion, SpeedBefore};
 use crate::swing::series;
 
 /// Low-pass for the club before impact, Hz (REFERENCES A3: 20–40 Hz on a path cut at impact).
@@ -184,6 +184,12 @@ fn lean(prepared: &Prepared, event: Event) -> Maybe<f64> {
             "{:.0} frames a second are too few for the shaft near impact",
             prepared.paths.rate_hz
         ));
+    }
+    if samples
+        .last()
+        .is_none_or(|(slot, _)| impact.slot - slot > CLOSE_FRAMES)
+    {
+        return Err(hidden());
     }
     let fit = local_fit::polynomial(&samples, 3, impact.slot).ok_or_else(hidden)?;
     Ok(local_fit::value(&fit, 0.0))

@@ -33,6 +33,8 @@ pub struct Impact {
     pub method: Method,
     /// Share of head speed lost in the collision; `None` when no collision shows.
     pub loss: Option<f64>,
+    /// Whether the path is cut here: at a collision, and also where holes keep one from being seen.
+    pub cut: bool,
     /// Height of the head over its place at address, metres, where that was seen.
     pub clearance_m: Option<f64>,
     /// Difference between the speed step and the plane passed, seconds, when both were found.
@@ -64,7 +66,7 @@ const STEP_DISAGREEMENT_S: f64 = 0.008;
 /// Frames this close before the collision are not trusted to lie before it, in frames.
 const AMBIGUOUS_FRAME: f64 = 0.15;
 /// A known frame must lie this close to impact, in frames.
-const CLOSE_FRAMES: f64 = 1.6;
+pub const CLOSE_FRAMES: f64 = 1.6;
 /// Span of the path before impact that is fitted, seconds.
 const FIT_S: f64 = 0.040;
 
@@ -89,9 +91,15 @@ pub fn find(paths: &Paths, pass: usize, reference: Option<Point3<f64>>) -> Optio
         (None, Some(plane)) => plane,
         (None, None) => (pass as f64, Method::Fastest),
     };
+    // Where the chord of the passing itself could not be judged, a collision may hide.
+    let judged = Sides::fit(paths, slot.max(0.0) as usize, side_frames(paths.rate_hz)).is_some();
+    let cut = step.is_some() || !judged;
     Some(Impact {
+        cut,
         slot,
-        before: step.as_ref().map_or(slot.floor() as usize, |s| s.before),
+        before: step
+            .as_ref()
+            .map_or_else(|| last_before(slot), |s| s.before),
         method,
         loss: step.as_ref().map(|s| s.loss),
         clearance_m: clearance(slot),
@@ -135,11 +143,12 @@ impl SpeedBefore {
     pub fn fit(motion: Motion<'_>, impact: &Impact, along: Along) -> Option<Self> {
         let frames = ((FIT_S * motion.rate_hz).round() as usize).max(6);
         let first = impact.before.checked_sub(frames - 1)?;
-        let last = match impact.loss {
-            Some(_) => impact.before,
-            None => (impact.before + frames).min(motion.points.len().checked_sub(1)?),
+        let last = if impact.cut {
+            impact.before
+        } else {
+            (impact.before + frames).min(motion.points.len().checked_sub(1)?)
         };
-        let degree = if impact.loss.is_some() { 3 } else { 4 };
+        let degree = if impact.cut { 3 } else { 4 };
         let known: Vec<usize> = (first..=last).filter(|&i| motion.known[i]).collect();
         let close = known
             .iter()
@@ -243,20 +252,32 @@ struct Sides {
 impl Sides {
     /// `chord` is the piece from slot `chord` to the next.
     fn fit(paths: &Paths, chord: usize, frames: usize) -> Option<Self> {
-        let first = (chord + 1).checked_sub(frames)?;
-        let last = chord + frames;
-        if last >= paths.head.len() || (first..=last).any(|i| !paths.known[i]) {
+        // Two frames more than needed: as many may be missing on each side.
+        let span = frames + 2;
+        let first = (chord + 1).checked_sub(span)?;
+        let last = chord + span;
+        if last >= paths.head.len() {
             return None;
         }
         let lengths = arc_lengths(&paths.head[first..=last]);
         let center = chord as f64 + 0.5;
-        let side = |range: std::ops::RangeInclusive<usize>| {
-            let samples: Vec<_> = range.map(|i| (i as f64, lengths[i - first])).collect();
-            local_fit::polynomial(&samples, 2, center)
+        let known = |i: &usize| paths.known[*i];
+        let side = |nearest_first: Vec<usize>| {
+            let samples: Vec<_> = nearest_first
+                .iter()
+                .filter(|i| known(i))
+                .take(frames)
+                .map(|&i| (i as f64, lengths[i - first]))
+                .collect();
+            (samples.len() == frames).then(|| local_fit::polynomial(&samples, 2, center))?
         };
+        let (before, after) = (
+            (first..=chord).rev().collect(),
+            (chord + 1..=last).collect(),
+        );
         Some(Self {
-            before: side(first..=chord)?,
-            after: side(chord + 1..=last)?,
+            before: side(before)?,
+            after: side(after)?,
         })
     }
 
@@ -279,7 +300,7 @@ fn speed_step(paths: &Paths, center: f64) -> Option<Step> {
         return None;
     }
     let reach = (STEP_REACH_S * paths.rate_hz).ceil() as usize + 1;
-    let frames = ((SIDE_S * paths.rate_hz).round() as usize).clamp(4, 12);
+    let frames = side_frames(paths.rate_hz);
     let middle = center.round() as usize;
     let sides = (middle.saturating_sub(reach)..=middle + reach)
         .filter_map(|i| Some((i, Sides::fit(paths, i, frames)?)));
@@ -288,14 +309,22 @@ fn speed_step(paths: &Paths, center: f64) -> Option<Step> {
         return None;
     }
     let slot = chord as f64 + 0.5 + sides.meeting()? - HALF_CONTACT_S * paths.rate_hz;
-    // A frame so close to the collision may lie behind it: it does not belong to the path before.
-    let before =
-        ((slot - AMBIGUOUS_FRAME).floor() as usize).clamp(chord.saturating_sub(1), chord + 1);
+    let before = last_before(slot).clamp(chord.saturating_sub(1), chord + 1);
     Some(Step {
         slot,
         before,
         loss: sides.loss(),
     })
+}
+
+/// The last frame that surely lies before `slot`: one too close may lie behind a collision there.
+fn last_before(slot: f64) -> usize {
+    (slot - AMBIGUOUS_FRAME).max(0.0) as usize
+}
+
+/// Frames on each side that are fitted when a collision is looked for.
+fn side_frames(rate_hz: f64) -> usize {
+    ((SIDE_S * rate_hz).round() as usize).clamp(4, 12)
 }
 
 /// A path's point at a slot with its fraction.

@@ -135,7 +135,6 @@ struct Search<'a> {
     /// Low-passed head.
     head: Vec<Point3<f64>>,
     speed: Vec<f64>,
-    velocity: Vec<Vector3<f64>>,
     axis: Vec<Vector3<f64>>,
 }
 
@@ -255,7 +254,6 @@ impl<'a> Search<'a> {
             paths,
             head,
             speed,
-            velocity,
             axis: smooth_axis(&paths.axis, &filter, pad),
         }
     }
@@ -282,7 +280,9 @@ impl<'a> Search<'a> {
         if !seen(pass.saturating_sub(reach)..pass) || !seen(pass..(pass + reach).min(last + 1)) {
             return Err(NotASwing::Hidden);
         }
-        let v = self.velocity[pass];
+        // Over a stretch, not at an instant: a hole at the pass must not decide the direction.
+        let reach = self.slots(0.06);
+        let v = self.head[(pass + reach).min(last)] - self.head[pass.saturating_sub(reach)];
         if v.x < 0.5 * v.x.hypot(v.z) {
             Err(NotASwing::WrongWay)
         } else {

@@ -157,7 +157,7 @@ impl Records {
 
     /// The next record, `None` at the end, or why there is none.
     fn next(&mut self) -> Result<Option<(u8, Vec<u8>)>, String> {
-        let record = next_record(&mut self.reader, &mut self.file).map_err(|e| said(&e))?;
+        let record = next_record(&mut self.reader, &mut self.file)?;
         let bytes = record
             .as_ref()
             .map_or(0, |(_, content)| RECORD_HEAD + content.len() as u64);
@@ -169,11 +169,19 @@ impl Records {
 fn next_record(
     reader: &mut LinearReader,
     from: &mut impl Read,
-) -> Result<Option<(u8, Vec<u8>)>, McapError> {
+) -> Result<Option<(u8, Vec<u8>)>, String> {
     while let Some(event) = reader.next_event() {
-        match event? {
+        match event.map_err(|e| said(&e))? {
+            // The reader's own limit does not cover every length it believes.
+            LinearReadEvent::ReadRequest(wanted) if wanted > 2 * RECORD_BYTES_MAX => {
+                return Err(format!(
+                    "a length of {wanted} bytes, more than any record has"
+                ));
+            }
             LinearReadEvent::ReadRequest(wanted) => {
-                let got = from.read(reader.insert(wanted))?;
+                let got = from
+                    .read(reader.insert(wanted))
+                    .map_err(|e| e.to_string())?;
                 reader.notify_read(got);
             }
             LinearReadEvent::Record { opcode, data } => return Ok(Some((opcode, data.to_vec()))),
@@ -196,7 +204,7 @@ fn chunk_entries(content: &[u8], channel: u16) -> Result<Vec<Recorded>, String> 
         .collect::<Vec<_>>();
     let mut bytes = head.chain(content);
     let mut entries = Vec::new();
-    while let Some((opcode, data)) = next_record(&mut reader, &mut bytes).map_err(|e| said(&e))? {
+    while let Some((opcode, data)) = next_record(&mut reader, &mut bytes)? {
         let record = parse_record(opcode, &data).map_err(|e| said(&e))?;
         if let Record::Message { header, data } = record
             && header.channel_id == channel
