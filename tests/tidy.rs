@@ -263,21 +263,23 @@ fn queues_are_made_in_the_pipeline() {
 /// Words that belong to one school or program, and real-world traces, stay out of the tree.
 #[test]
 fn the_tree_speaks_our_own_words() {
+    // In halves, so that this list is not what it looks for.
     let avoid = [
-        "x-factor",
-        "smash factor",
-        "kinematic sequence",
-        "kinetic sequence",
-        "early extension",
-        "reverse spine",
-        "hanging back",
-        "one-plane",
-        "two-plane",
-        "crunch factor",
-        "swing dna",
-        "tour range",
-        "spin loft",
-    ];
+        ("x-", "factor"),
+        ("smash ", "factor"),
+        ("kinematic ", "sequence"),
+        ("kinetic ", "sequence"),
+        ("early ", "extension"),
+        ("reverse ", "spine"),
+        ("hanging ", "back"),
+        ("one-", "plane"),
+        ("two-", "plane"),
+        ("crunch ", "factor"),
+        ("swing ", "dna"),
+        ("tour ", "range"),
+        ("spin ", "loft"),
+    ]
+    .map(|(a, b)| format!("{a}{b}"));
     let listed = Command::new("git")
         .args(["ls-files"])
         .current_dir(top())
@@ -286,14 +288,14 @@ fn the_tree_speaks_our_own_words() {
     for name in String::from_utf8(listed.stdout)
         .unwrap()
         .lines()
-        .filter(|n| !n.ends_with(".lock") && !n.ends_with("tidy.rs"))
+        .filter(|n| !n.ends_with(".lock"))
     {
         let Ok(text) = fs::read_to_string(top().join(name)) else {
             continue;
         };
         let text = text.to_lowercase();
-        for word in avoid {
-            assert!(!text.contains(word), "{name} says {word}");
+        for word in &avoid {
+            assert!(!text.contains(word.as_str()), "{name} says {word}");
         }
     }
 }

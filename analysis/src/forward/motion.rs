@@ -49,8 +49,8 @@ pub(super) struct Rates {
 /// Movement that is not the swing: standing is not stillness.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Idle {
-    /// Amplitude of the sway, m, its period, s, and its phase, rad.
-    pub(super) sway: (f64, f64, f64),
+    /// Amplitude of the waver, m, its period, s, and its phase, rad.
+    pub(super) waver: (f64, f64, f64),
     /// Size of the waggle before the quiet part, rad of the shaft; 0 for none.
     pub(super) waggle: f64,
 }
@@ -162,12 +162,12 @@ impl Motion {
 
     fn add_idle(&self, t: f64, posture: &mut Posture) {
         let still = ease((t - self.times.takeaway) / 0.25);
-        let (amplitude, period, phase) = self.idle.sway;
-        let sway = amplitude * ease(t / 0.4) * (1.0 - still);
+        let (amplitude, period, phase) = self.idle.waver;
+        let waver = amplitude * ease(t / 0.4) * (1.0 - still);
         let angle = std::f64::consts::TAU * t / period + phase;
-        posture[Dof::PelvisX] += sway * angle.sin();
-        posture[Dof::PelvisZ] += sway * (0.7 * angle).cos();
-        posture[Dof::ThoraxForward] += sway * (1.3 * angle).sin();
+        posture[Dof::PelvisX] += waver * angle.sin();
+        posture[Dof::PelvisZ] += waver * (0.7 * angle).cos();
+        posture[Dof::ThoraxForward] += waver * (1.3 * angle).sin();
         let u = (2.0 * (t - WAGGLE_S.0) / WAGGLE_S.1 - 1.0).clamp(-1.0, 1.0);
         posture[Dof::ShaftAngle] += self.idle.waggle * (1.0 - u * u).powi(4);
     }

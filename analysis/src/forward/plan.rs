@@ -79,7 +79,7 @@ struct Shot {
 }
 
 fn idle(source: &mut Source) -> Idle {
-    let sway = (
+    let waver = (
         source.between(0.0004, 0.0009),
         source.between(2.2, 3.4),
         source.between(0.0, 6.0),
@@ -87,7 +87,7 @@ fn idle(source: &mut Source) -> Idle {
     let waggles = source.unit() < 0.5;
     let size = source.between(0.12, 0.22);
     Idle {
-        sway,
+        waver,
         waggle: if waggles { size } else { 0.0 },
     }
 }
