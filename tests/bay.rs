@@ -3,6 +3,7 @@
 
 use std::io::{BufRead as _, BufReader};
 use std::net::SocketAddr;
+use std::path::Path;
 use std::process::{Child, Stdio};
 use std::time::{Duration, Instant};
 
@@ -69,6 +70,18 @@ impl Bay {
     /// Address of the page.
     pub(crate) fn url(&self) -> String {
         format!("http://{}/", self.http)
+    }
+
+    /// Streams a file at this bay with `whin send`.
+    pub(crate) fn send(&self, file: &Path, map: &str, pace: &str) {
+        let to = self.udp.to_string();
+        let sent = whin()
+            .arg("send")
+            .arg(file)
+            .args(["--to", &to, "--markers", map, "--pace", pace])
+            .stdout(Stdio::null())
+            .status();
+        assert!(sent.expect("send starts").success());
     }
 
     /// A WebSocket client of this bay.

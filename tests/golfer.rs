@@ -9,10 +9,11 @@ use std::collections::BTreeMap;
 use analysis::forward::{Ball, CaptureParams, Club, GolferParams, Style, swing};
 use analysis::handed::Handed;
 use daemon::map::MarkerMap;
-use daemon::offline::{Offline, analyze};
-use daemon::receive::Arrival;
-use daemon::{feed, outgoing, synthetic};
+use daemon::offline::Offline;
+use daemon::{outgoing, synthetic};
 use protocol::report::Measurement;
+
+use crate::support::analyzed;
 
 /// A swing of the grid: every style, both sides, every club and strike come round.
 fn params(seed: u64) -> GolferParams {
@@ -37,15 +38,8 @@ fn params(seed: u64) -> GolferParams {
 fn measured(params: &GolferParams, capture: &CaptureParams) -> (Offline, Measurement) {
     let map = MarkerMap::load("whin_32").unwrap();
     let take = swing(params, capture);
-    let due = feed::of_c3d(&synthetic::c3d(&take, &map), Some(&map), 1).unwrap();
-    let arrivals = due.into_iter().map(|d| Arrival::Datagram {
-        received_ns: 0,
-        bytes: d.bytes.into(),
-    });
-    (
-        analyze(arrivals, map, Default::default()),
-        synthetic::truth(&take.truth, capture.rate_hz, (0.0, 0.0)),
-    )
+    let truth = synthetic::truth(&take.truth, capture.rate_hz, (0.0, 0.0));
+    (analyzed(&synthetic::c3d(&take, &map), map), truth)
 }
 
 /// Absolute errors by event and metric family (the part before `@`), in the units of reports.
@@ -297,12 +291,7 @@ fn a_reduced_set_says_what_it_lacks() {
         .map(|f| kept.iter().map(|&i| f[i]).collect())
         .collect();
     take.labels = kept.iter().map(|&i| take.labels[i].clone()).collect();
-    let due = feed::of_c3d(&take, Some(&map), 1).unwrap();
-    let arrivals = due.into_iter().map(|d| Arrival::Datagram {
-        received_ns: 0,
-        bytes: d.bytes.into(),
-    });
-    let found = analyze(arrivals, map, Default::default());
+    let found = analyzed(&take, map);
     assert!(
         found
             .remarks

@@ -3,11 +3,11 @@
 
 use analysis::forward::{CaptureParams, GolferParams, swing};
 use daemon::map::MarkerMap;
-use daemon::offline::{Offline, analyze};
-use daemon::receive::Arrival;
 use daemon::{feed, outgoing, synthetic};
 use protocol::c3d::C3d;
 use protocol::report::Measurement;
+
+use crate::support::{analyzed, analyzed_datagrams};
 
 const RATE_HZ: f64 = 360.0;
 const CLUB: [&str; 5] = ["CBU", "CSH", "CHE", "CTO", "CBA"];
@@ -25,15 +25,6 @@ fn take() -> (C3d, Measurement) {
         synthetic::c3d(&take, &map),
         synthetic::truth(&take.truth, RATE_HZ, (0.0, 0.0)),
     )
-}
-
-fn analyzed(take: &C3d, map: MarkerMap) -> Offline {
-    let due = feed::of_c3d(take, Some(&map), 1).unwrap();
-    let arrivals = due.into_iter().map(|d| Arrival::Datagram {
-        received_ns: 0,
-        bytes: d.bytes.into(),
-    });
-    analyze(arrivals, map, Default::default())
 }
 
 fn measured(take: &C3d) -> Measurement {
@@ -207,17 +198,14 @@ fn device_times_beat_a_wrongly_told_rate() {
     let (clean, truth) = take();
     let map = MarkerMap::load("whin_32").unwrap();
     let due = feed::of_c3d(&clean, Some(&map), 1).unwrap();
-    let arrivals = due.into_iter().map(|mut d| {
+    let retold = due.into_iter().map(|mut d| {
         // Describe datagrams carry the rate at byte 48 (protocol, "Describe").
         if d.bytes[6] == 1 {
             d.bytes[48..56].copy_from_slice(&(RATE_HZ * 1.2).to_le_bytes());
         }
-        Arrival::Datagram {
-            received_ns: 0,
-            bytes: d.bytes.into(),
-        }
+        d
     });
-    let found = analyze(arrivals, map, Default::default());
+    let found = analyzed_datagrams(retold.collect(), map);
     let report = outgoing::measurement(&found.swings[0]);
     assert!(
         report

@@ -4,12 +4,11 @@
 //! Events and values of the take were read off its signals by hand (README of the recordings).
 
 use std::path::{Path, PathBuf};
-use std::process::Stdio;
 
 use serde_json::Value;
 
 use crate::bay::Bay;
-use crate::support::{analyze, data, python_command, scratch, whin};
+use crate::support::{analyze, data, python_command, scratch};
 
 const MAP: &str = "club_led";
 /// One frame of the take, seconds.
@@ -17,17 +16,6 @@ const FRAME_S: f64 = 1.0 / 107.527;
 
 fn take(name: &str) -> Option<PathBuf> {
     data().map(|d| d.join(name))
-}
-
-fn send(bay: &Bay, file: &Path, pace: &str) {
-    let to = bay.udp.to_string();
-    let sent = whin()
-        .arg("send")
-        .arg(file)
-        .args(["--to", &to, "--markers", MAP, "--pace", pace])
-        .stdout(Stdio::null())
-        .status();
-    assert!(sent.expect("send starts").success());
 }
 
 fn event(measurement: &Value, name: &str) -> f64 {
@@ -74,7 +62,7 @@ async fn the_real_take_is_one_swing_with_the_events_read_by_hand() {
     };
     let bay = Bay::start(MAP, &[]);
     let mut screen = bay.listen().await;
-    send(&bay, &file, "1");
+    bay.send(&file, MAP, "1");
     let (swings, states) = screen.until_silent().await;
     assert_eq!(swings.len(), 1, "the club carried back is no swing");
     let measurement = &swings[0]["measurement"];
@@ -140,7 +128,7 @@ async fn pace_sender_and_way_in_change_nothing() {
     let bay = Bay::start(MAP, &[]);
     let mut screen = bay.listen().await;
     for pace in ["1", "20"] {
-        send(&bay, &file, pace);
+        bay.send(&file, MAP, pace);
         let (swings, _) = screen.until_silent().await;
         assert_eq!(swings.len(), 1);
         assert_eq!(
@@ -247,7 +235,7 @@ async fn a_late_joiner_sees_the_last_swing_and_the_end_is_clean() {
     let dir = scratch("record");
     let bay = Bay::start(MAP, &["--record", dir.to_str().unwrap()]);
     let mut first = bay.listen().await;
-    send(&bay, &file, "10");
+    bay.send(&file, MAP, "10");
     let (swings, _) = first.until_silent().await;
     let late = bay.listen().await;
     let seen = late.hello["swings"]

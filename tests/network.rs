@@ -11,7 +11,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 
 use crate::bay::Bay;
-use crate::support::data;
+use crate::support::{analyzed_datagrams, data};
 
 /// What the network does to the datagrams.
 struct Faults {
@@ -130,7 +130,6 @@ async fn a_clean_network_counts_nothing() {
 /// network's faults must not show in what is measured beyond the lost frames.
 #[test]
 fn reordering_and_duplicates_alone_change_no_byte() {
-    use daemon::receive::Arrival;
     let map = MarkerMap::load("whin_32").unwrap();
     let take = daemon::synthetic::c3d(&daemon::demo::take(5, 0), &map);
     let clean = feed::of_c3d(&take, Some(&map), 7).unwrap();
@@ -142,11 +141,7 @@ fn reordering_and_duplicates_alone_change_no_byte() {
     let (shaken, _) = through(clean.clone(), &faults, 11);
     assert_ne!(clean, shaken);
     let measure = |due: Vec<Due>| {
-        let arrivals = due.into_iter().map(|d| Arrival::Datagram {
-            received_ns: 0,
-            bytes: d.bytes.into(),
-        });
-        let found = daemon::offline::analyze(arrivals, map.clone(), Default::default());
+        let found = analyzed_datagrams(due, map.clone());
         assert_eq!(found.swings.len(), 1);
         serde_json::to_string(&daemon::outgoing::measurement(&found.swings[0])).unwrap()
     };

@@ -4,7 +4,7 @@ use std::net::UdpSocket;
 use std::path::Path;
 
 use crate::bay::Bay;
-use crate::support::{data, run_whin, scratch, whin};
+use crate::support::{data, run_whin, scratch};
 
 fn refused(args: &[&str], exit: i32, words: &[&str]) {
     let args: Vec<&std::ffi::OsStr> = args.iter().map(std::ffi::OsStr::new).collect();
@@ -48,17 +48,7 @@ async fn garbage_is_counted_by_reason_and_the_next_swing_is_measured() {
         codes.contains(&"udp.garbage") && codes.contains(&"udp.wrong_version"),
         "{codes:?}"
     );
-    let to = bay.udp.to_string();
-    let file = data.join("golf_club_107hz.c3d");
-    assert!(
-        whin()
-            .arg("send")
-            .arg(file)
-            .args(["--to", &to, "--markers", "club_led", "--pace", "10"])
-            .status()
-            .unwrap()
-            .success()
-    );
+    bay.send(&data.join("golf_club_107hz.c3d"), "club_led", "10");
     assert_eq!(screen.until_silent().await.0.len(), 1);
 }
 

@@ -7,21 +7,12 @@ use daemon::map::MarkerMap;
 
 use crate::bay::Bay;
 use crate::browser::{bay_shows, bay_survives_loss};
-use crate::support::{data, scratch, whin};
+use crate::support::{data, scratch};
 
 async fn shows(map: &str, file: PathBuf, name: &str) {
     let bay = Bay::start(map, &[]);
     let mut screen = bay.listen().await;
-    let to = bay.udp.to_string();
-    assert!(
-        whin()
-            .arg("send")
-            .arg(file)
-            .args(["--to", &to, "--markers", map, "--pace", "5"])
-            .status()
-            .unwrap()
-            .success()
-    );
+    bay.send(&file, map, "5");
     let (swings, _) = screen.until_silent().await;
     let dir = scratch(name);
     let expected = dir.join("expected.json");

@@ -5,6 +5,12 @@ use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
+use analysis::context::Context;
+use daemon::feed::{self, Due};
+use daemon::map::MarkerMap;
+use daemon::offline::{self, Offline};
+use daemon::receive::Arrival;
+use protocol::c3d::C3d;
 use serde_json::Value;
 
 /// Top of the checkout.
@@ -91,4 +97,21 @@ pub(crate) fn scratch(name: &str) -> PathBuf {
     }
     std::fs::create_dir_all(&dir).expect("a folder in the system's temporary place");
     dir
+}
+
+/// A take through the datagrams and the analyzer, without a socket.
+pub(crate) fn analyzed(take: &C3d, map: MarkerMap) -> Offline {
+    analyzed_datagrams(
+        feed::of_c3d(take, Some(&map), 1).expect("a take that fits the format"),
+        map,
+    )
+}
+
+/// Datagrams through the analyzer, without a socket.
+pub(crate) fn analyzed_datagrams(due: Vec<Due>, map: MarkerMap) -> Offline {
+    let arrivals = due.into_iter().map(|d| Arrival::Datagram {
+        received_ns: 0,
+        bytes: d.bytes.into(),
+    });
+    offline::analyze(arrivals, map, Context::default())
 }

@@ -13,6 +13,7 @@ use crate::handed::Handed;
 use crate::landmark::Landmark;
 use crate::metrics::{self, values::Values};
 use crate::signal::gaps;
+use crate::swing::event::Event;
 use crate::swing::impact::{BALL_RADIUS_M, Method};
 use crate::swing::phases::{self, NotASwing, Paths, Swing};
 use crate::window::{Track, Window, crop};
@@ -372,22 +373,24 @@ fn kind(swing: &Swing) -> Kind {
 
 fn notes(prepared: &Prepared) -> Vec<String> {
     let impact = &prepared.swing.impact;
-    let method = match (impact.method, impact.loss) {
-        (Method::SpeedStep, loss) => {
+    let seen = prepared.swing.slots.get(Event::Impact).is_some();
+    let place = match impact.method {
+        Method::SpeedStep => None,
+        Method::BallPlane => Some("the face reached the ball's place"),
+        Method::AddressPlane => Some("the head passed its place at address"),
+        Method::Fastest => Some("neither ball nor address is known, the fastest instant stands in"),
+    };
+    let method = match (place, impact.loss) {
+        _ if !seen => "Impact: the club was hidden there.".to_owned(),
+        (Some(place), _) if impact.cut => {
+            format!("Impact: {place}; the club was hidden too much to tell whether a ball was met.")
+        }
+        (Some(place), _) => format!("Impact: {place}; no loss of speed shows a ball met."),
+        (None, loss) => {
             format!(
                 "Impact: the head lost {:.0} % of its speed within a frame.",
                 100.0 * loss.unwrap_or(0.0)
             )
-        }
-        (Method::BallPlane, _) => {
-            "Impact: the face reached the ball's place; no loss of speed shows a ball met.".into()
-        }
-        (Method::Fastest, _) => {
-            "Impact: neither ball nor address is known, the fastest instant stands in.".into()
-        }
-        (Method::AddressPlane, _) => {
-            "Impact: the head passed its place at address; no loss of speed shows a ball met."
-                .into()
         }
     };
     let clear = impact

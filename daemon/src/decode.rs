@@ -34,8 +34,10 @@ pub struct LabelFindings {
     pub unknown: Vec<String>,
     /// Labels of the map that are not sent.
     pub absent: Vec<String>,
-    /// Units, axes: why the stream cannot be used, or a contradiction.
-    pub frame: Option<String>,
+    /// Units or axes that nobody told: why the stream cannot be used.
+    pub unusable: Option<String>,
+    /// Sender and map disagree.
+    pub contradiction: Option<String>,
 }
 
 /// A description of which parts are still to come.
@@ -168,11 +170,8 @@ impl Decoder {
                 .into_iter()
                 .map(String::from)
                 .collect(),
-            frame: bay_from_source
-                .as_ref()
-                .err()
-                .cloned()
-                .or_else(|| self.map.contradiction(told)),
+            unusable: bay_from_source.as_ref().err().cloned(),
+            contradiction: self.map.contradiction(told),
         };
         self.findings.insert(stream, findings);
         match bay_from_source {

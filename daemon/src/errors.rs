@@ -65,7 +65,6 @@ codes! {
     C3dMalformed = "c3d.malformed", File, "A C3D file is damaged or not C3D.";
     RecordingMalformed = "recording.malformed", File, "A file is no recording of Whin.";
     RecordingVersion = "recording.version", File, "A recording was written by a newer program.";
-    RecordingTorn = "recording.torn", File, "A part of a recording is lost.";
 
     PortTaken = "port.taken", Machine, "Another program uses the port.";
     PortDenied = "port.denied", Machine, "The address cannot be listened on.";
@@ -74,7 +73,6 @@ codes! {
     UdpWrongVersion = "udp.wrong_version", Machine, "Datagrams of another major version came.";
     UdpUnknownKind = "udp.unknown_kind", Machine, "Datagrams of an unknown kind came and were skipped.";
     UdpMalformed = "udp.malformed", Machine, "Datagrams came that are damaged.";
-    StreamSilent = "stream.silent", Machine, "A stream has stopped.";
     StreamUndescribed = "stream.undescribed", Machine, "A stream sends frames but has not said what they carry.";
     StreamLost = "stream.lost", Machine, "Datagrams of a stream were lost.";
     RecordingIncomplete = "recording.incomplete", Machine, "Datagrams are missing in a recording because the disk could not keep up.";

@@ -201,12 +201,16 @@ fn stream_findings(
         out.push(finding(Code::StreamUndescribed, "error", text));
     }
     if let Some(labels) = labels {
-        if let Some(words) = &labels.frame {
-            out.push(finding(
-                Code::MapSpaceUnknown,
-                "error",
-                format!("Stream {id}: {words}."),
-            ));
+        let space = [
+            (&labels.unusable, Code::MapSpaceUnknown, "error"),
+            (&labels.contradiction, Code::MapSpaceDisagrees, "warning"),
+        ];
+        for (words, code, severity) in space {
+            out.extend(
+                words
+                    .iter()
+                    .map(|w| finding(code, severity, format!("Stream {id}: {w}."))),
+            );
         }
         if !labels.absent.is_empty() {
             let text = format!(

@@ -2,7 +2,7 @@
 //!
 //! Live data flows `receive` → `decode` → `analyze` → `outgoing` → `hub` → `web`; `pipeline` makes
 //! every thread and queue of it. What is computed is in `analysis`, what bytes mean in `protocol`;
-//! only `decode` (in), `outgoing` and `synthetic` (out) name types of both.
+//! types of one become types of the other in `decode` (in), `outgoing` and `synthetic` (out) only.
 
 #![forbid(unsafe_code)]
 

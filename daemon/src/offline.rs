@@ -184,7 +184,12 @@ fn remarks(decoder: &Decoder) -> Vec<String> {
                 found.absent.join(", ")
             ));
         }
-        remarks.extend(found.frame.clone());
+        remarks.extend(
+            [&found.unusable, &found.contradiction]
+                .into_iter()
+                .flatten()
+                .cloned(),
+        );
     }
     remarks.extend(
         decoder

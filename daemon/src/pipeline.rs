@@ -21,6 +21,7 @@ use protocol::screen::{Message, Swing};
 use crate::analyze::{Bay, Outgoing, Setup};
 use crate::clock::Clock;
 use crate::decode::Decoder;
+use crate::errors::Code;
 use crate::health::{HealthBook, buffer_words};
 use crate::hub::Hub;
 use crate::map::MarkerMap;
@@ -84,7 +85,7 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
     let buffer = receive::size_buffer(&socket, receive_buffer_bytes)
         .context("the UDP socket refuses a receive buffer")?;
     if buffer.granted < buffer.asked {
-        tracing::warn!(code = "udp.buffer_small", "{}", buffer_words(&buffer));
+        tracing::warn!(code = %Code::UdpBufferSmall, "{}", buffer_words(&buffer));
     }
     let stop = Arc::new(AtomicBool::new(false));
     let dropped = Arc::new(Dropped::default());

@@ -9,6 +9,7 @@ use anyhow::Context as _;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::clock::Clock;
+use crate::errors::{Code, wrong};
 use crate::feed::{self, Due};
 use crate::map::MarkerMap;
 use crate::offline::read_c3d;
@@ -22,8 +23,15 @@ pub fn datagrams(path: &Path, map: Option<&MarkerMap>, epoch: u32) -> anyhow::Re
     if is_recording(path) {
         return recorded(path);
     }
-    feed::of_c3d(&read_c3d(path)?, map, epoch)
-        .with_context(|| format!("{} cannot be sent", path.display()))
+    let take = read_c3d(path)?;
+    match feed::of_c3d(&take, map, epoch) {
+        Ok(due) => Ok(due),
+        Err(why) => wrong!(
+            Code::TakeUnsendable,
+            "{} cannot be sent: {why:#}",
+            path.display()
+        ),
+    }
 }
 
 /// Whether a file is a recording by its name; anything else is taken for a C3D take.

@@ -9,7 +9,7 @@
 
 use analysis::analyzer::Analyzer;
 use analysis::context::Context;
-use analysis::forward::{CaptureParams, GolferParams, swing};
+use analysis::forward::{CaptureParams, GolferParams, Take, swing};
 use daemon::decode::Decoder;
 use daemon::feed::{self, Due};
 use daemon::map::MarkerMap;
@@ -20,15 +20,19 @@ fn main() {
     divan::main();
 }
 
-fn datagrams(rate_hz: f64) -> Vec<Due> {
-    let map = MarkerMap::load("whin_32").expect("a shipped map");
+fn take(rate_hz: f64) -> Take {
     let capture = CaptureParams {
         rate_hz,
         noise_m: 0.0005,
         dropout: 0.01,
         wobble: false,
     };
-    let take = synthetic::c3d(&swing(&GolferParams::from_seed(1), &capture), &map);
+    swing(&GolferParams::from_seed(1), &capture)
+}
+
+fn datagrams(rate_hz: f64) -> Vec<Due> {
+    let map = MarkerMap::load("whin_32").expect("a shipped map");
+    let take = synthetic::c3d(&take(rate_hz), &map);
     feed::of_c3d(&take, Some(&map), 1).expect("a take that fits the format")
 }
 
@@ -65,13 +69,7 @@ fn decode_only(bencher: Bencher<'_, '_>, rate_hz: f64) {
 #[divan::bench(args = [107.5, 360.0, 1000.0], sample_count = 10)]
 fn one_swing(bencher: Bencher<'_, '_>, rate_hz: f64) {
     let map = MarkerMap::load("whin_32").expect("a shipped map");
-    let capture = CaptureParams {
-        rate_hz,
-        noise_m: 0.0005,
-        dropout: 0.01,
-        wobble: false,
-    };
-    let take = swing(&GolferParams::from_seed(1), &capture);
+    let take = take(rate_hz);
     let mut landmarks = take.landmarks.clone();
     landmarks.sort_unstable();
     let order: Vec<usize> = landmarks

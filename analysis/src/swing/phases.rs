@@ -162,22 +162,18 @@ impl Swing {
     }
 }
 
-/// Adds the events of the lead arm: `height` is the vertical part of its direction.
+/// Adds the events of the lead arm: `height` is the vertical part of its direction. They need no
+/// event of the club, which may be hidden.
 pub fn add_arm_events(swing: &mut Swing, height: &[f64], known: &[bool]) {
+    let (start, top) = (swing.quiet.end, swing.top.max(0.0) as usize + 1);
     let slots = &mut swing.slots;
-    let (Some(start), Some(impact)) = (slots.get(Event::TakeawayStart), slots.get(Event::Impact))
-    else {
-        return;
-    };
-    let (start, impact) = (start as usize, impact as usize);
-    let top = slots.get(Event::Top).map_or(impact, |t| t as usize + 1);
     slots.set(
         Event::LeadArmLevelBack,
         series::first_rise(height, start, top),
     );
     slots.set(
         Event::LeadArmLevelDown,
-        series::last_fall(height, start, impact),
+        series::last_fall(height, start, swing.impact.before),
     );
     forget_hidden(
         slots,
