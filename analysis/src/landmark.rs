@@ -89,6 +89,22 @@ landmarks! {
     LeftToe = "left_toe",
     /// Head of the right second metatarsal.
     RightToe = "right_toe",
+    /// Medial epicondyle of the left femur (calibration trials).
+    LeftKneeMedial = "left_knee_medial",
+    /// Medial epicondyle of the right femur (calibration trials).
+    RightKneeMedial = "right_knee_medial",
+    /// Left medial malleolus (calibration trials).
+    LeftAnkleMedial = "left_ankle_medial",
+    /// Right medial malleolus (calibration trials).
+    RightAnkleMedial = "right_ankle_medial",
+    /// Medial epicondyle of the left humerus (calibration trials).
+    LeftElbowMedial = "left_elbow_medial",
+    /// Medial epicondyle of the right humerus (calibration trials).
+    RightElbowMedial = "right_elbow_medial",
+    /// Head of the left third metacarpal.
+    LeftHand = "left_hand",
+    /// Head of the right third metacarpal.
+    RightHand = "right_hand",
     /// Butt end of the club, on the shaft's axis.
     ClubButt = "club_butt",
     /// One of two grip markers whose midpoint is on the shaft's axis.

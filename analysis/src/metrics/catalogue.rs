@@ -20,6 +20,16 @@ pub enum Unit {
     Degree,
     /// A pure number.
     Ratio,
+    /// Degrees a second (radians a second inside).
+    DegreePerSecond,
+    /// Degrees a second squared (radians inside).
+    DegreePerSecondSquared,
+    /// Millimetres (metres inside).
+    Millimetre,
+    /// Percent (a share of 1 inside).
+    Percent,
+    /// A code whose digits mean something; never averaged.
+    Code,
 }
 
 impl Unit {
@@ -33,6 +43,11 @@ impl Unit {
             Self::MetrePerSecond => "m/s",
             Self::Degree => "deg",
             Self::Ratio => "ratio",
+            Self::DegreePerSecond => "deg/s",
+            Self::DegreePerSecondSquared => "deg/s^2",
+            Self::Millimetre => "mm",
+            Self::Percent => "%",
+            Self::Code => "code",
         }
     }
 
@@ -40,9 +55,12 @@ impl Unit {
     #[must_use]
     pub fn shown(self, inside: f64) -> f64 {
         match self {
-            Self::Millisecond => inside * 1e3,
-            Self::Degree => inside.to_degrees(),
-            Self::Second | Self::Metre | Self::MetrePerSecond | Self::Ratio => inside,
+            Self::Millisecond | Self::Millimetre => inside * 1e3,
+            Self::Percent => inside * 1e2,
+            Self::Degree | Self::DegreePerSecond | Self::DegreePerSecondSquared => {
+                inside.to_degrees()
+            }
+            Self::Second | Self::Metre | Self::MetrePerSecond | Self::Ratio | Self::Code => inside,
         }
     }
 }
@@ -104,6 +122,8 @@ const EVERY: &[Event] = &[
 ];
 const ENDS: &[Event] = &[Event::Address, Event::Impact];
 const AT_IMPACT: &[Event] = &[Event::Impact];
+const AT_TOP: &[Event] = &[Event::Top];
+const TOP_AND_IMPACT: &[Event] = &[Event::Top, Event::Impact];
 const OWN: &str = "own definition on ISB axes (Wu & Cavanagh 1995)";
 const COMMON: &str = "common practice, no source";
 const OPEN: &str = "positive open, negative closed, 0 square to the target line";
@@ -149,6 +169,70 @@ catalogue! {
     HEAD_SPEED_PEAK = 89, "head_speed_peak", &[], MetrePerSecond, "speed", "Largest speed of the face's reference point between the top and impact.", COMMON;
     HEAD_SPEED_PEAK_TIME = 90, "head_speed_peak_time", &[], Millisecond, "positive: before impact", "Time of the head's largest speed before impact.", COMMON;
     SHAFT_LEAN = 91, "shaft_lean", ENDS, Degree, "positive: grip nearer to the target than the head", "Angle of the shaft against the vertical, seen face on.", COMMON;
+    PELVIS_SHIFT_RANGE_BACKSWING = 93, "pelvis_shift_range.backswing", &[], Metre, "extent, never negative", "Largest minus smallest pelvis shift from takeaway start to the top.", OWN;
+    PELVIS_SHIFT_RANGE_DOWNSWING = 94, "pelvis_shift_range.downswing", &[], Metre, "extent, never negative", "Largest minus smallest pelvis shift from the top to impact.", OWN;
+    PELVIS_HEEL_OFFSET = 95, "pelvis_heel_offset", ENDS, Metre, "positive: behind the line through both heels (away from the ball)", "Rearmost pelvis marker against the vertical plane through both heel markers as they stood at address.", OWN;
+    PELVIS_OBLIQUITY = 97, "pelvis_obliquity", EVERY, Degree, "positive: lead hip lower than the trail hip", "Second angle of the pelvis against the bay in the order rotation, obliquity, tilt.", "Baker 2001 (order); Wu 2002 (pelvis axes)";
+    PELVIS_ANTERIOR_TILT = 104, "pelvis_anterior_tilt", EVERY, Degree, "positive forward", "Third angle of the pelvis against the bay in the order rotation, obliquity, tilt.", "Baker 2001 (order); Wu 2002 (pelvis axes)";
+    THORAX_INCLINATION = 111, "thorax_inclination", EVERY, Degree, "positive toward the ball", "Inclination of the thorax' long axis toward the ball line, seen along the target line.", "Wu 2005 (thorax axes)";
+    THORAX_SIDE_INCLINATION = 118, "thorax_side_inclination", EVERY, Degree, "positive away from the target", "Inclination of the thorax' long axis away from the target, seen along the ball line.", "Wu 2005 (thorax axes)";
+    INCLINATION_CHANGE = 125, "inclination_change", TOP_AND_IMPACT, Degree, "positive: more toward the ball than at address", "Thorax inclination minus its value at address.", OWN;
+    SEPARATION_CLOSED_AT_IMPACT = 127, "separation_closed_at_impact", &[], Ratio, "1: nothing of the peak is left at impact", "Share of the peak separation that is gone at impact.", OWN;
+    ROTATION_RANGE_DOWN_PELVIS = 128, "rotation_range_down.pelvis", &[], Degree, "positive opening", "Rotation of the pelvis at impact minus at the top.", COMMON;
+    ROTATION_RATE_DOWN_PELVIS = 129, "rotation_rate_down.pelvis", &[], DegreePerSecond, "positive opening", "Rotation range of the pelvis divided by the downswing time.", COMMON;
+    ROTATION_BALANCE_PELVIS = 130, "rotation_balance.pelvis", &[], Ratio, "1 balanced, above 1 more open than closed", "Rotation of the pelvis open at impact divided by closed at the top.", COMMON;
+    ROTATION_EXCESS_PELVIS = 131, "rotation_excess.pelvis", &[], Degree, "positive: more wound up than brought through", "Rotation of the pelvis closed at the top minus open at impact.", COMMON;
+    ROTATION_RANGE_DOWN_THORAX = 132, "rotation_range_down.thorax", &[], Degree, "positive opening", "Rotation of the thorax at impact minus at the top.", COMMON;
+    ROTATION_RATE_DOWN_THORAX = 133, "rotation_rate_down.thorax", &[], DegreePerSecond, "positive opening", "Rotation range of the thorax divided by the downswing time.", COMMON;
+    ROTATION_BALANCE_THORAX = 134, "rotation_balance.thorax", &[], Ratio, "1 balanced, above 1 more open than closed", "Rotation of the thorax open at impact divided by closed at the top.", COMMON;
+    ROTATION_EXCESS_THORAX = 135, "rotation_excess.thorax", &[], Degree, "positive: more wound up than brought through", "Rotation of the thorax closed at the top minus open at impact.", COMMON;
+    ROTATION_RANGE_DOWN_SHOULDERS = 136, "rotation_range_down.shoulders", &[], Degree, "positive opening", "Rotation of the shoulder line at impact minus at the top.", COMMON;
+    ROTATION_RATE_DOWN_SHOULDERS = 137, "rotation_rate_down.shoulders", &[], DegreePerSecond, "positive opening", "Rotation range of the shoulder line divided by the downswing time.", COMMON;
+    ROTATION_BALANCE_SHOULDERS = 138, "rotation_balance.shoulders", &[], Ratio, "1 balanced, above 1 more open than closed", "Rotation of the shoulder line open at impact divided by closed at the top.", COMMON;
+    ROTATION_EXCESS_SHOULDERS = 139, "rotation_excess.shoulders", &[], Degree, "positive: more wound up than brought through", "Rotation of the shoulder line closed at the top minus open at impact.", COMMON;
+    KNEE_CHANGE_LEAD = 140, "knee_change.lead", AT_TOP, Degree, "positive: more flexed than at address", "Flexion of the lead knee at the top minus at address.", COMMON;
+    KNEE_CHANGE_TRAIL = 141, "knee_change.trail", AT_TOP, Degree, "positive: more flexed than at address", "Flexion of the trail knee at the top minus at address.", COMMON;
+    KNEE_RATIO_LEAD = 142, "knee_ratio.lead", AT_TOP, Ratio, "1 unchanged, 2 doubled", "Flexion of the lead knee at the top divided by its flexion at address.", COMMON;
+    KNEE_ONSET_LEAD = 143, "knee_onset.lead", &[], Ratio, "0 at takeaway start, 1 at the top", "Share of the backswing's time gone when the lead knee has done 10 % of its change from address to the top.", COMMON;
+    KNEE_ONSET_TRAIL = 144, "knee_onset.trail", &[], Ratio, "0 at takeaway start, 1 at the top", "Share of the backswing's time gone when the trail knee has done 10 % of its change from address to the top.", COMMON;
+    HIP_HEIGHT_DIFFERENCE = 145, "hip_height_difference", AT_TOP, Metre, "positive: lead hip lower", "Height of the trail hip joint center minus height of the lead one.", OWN;
+    HINGE = 146, "hinge", EVERY, Degree, "0 in line, positive cocked", "Angle between the lead forearm (elbow to wrist) and the shaft (grip to head).", COMMON;
+    HINGE_RELEASE_START = 153, "hinge_release_start", &[], Millisecond, "positive: before impact", "Time of the hinge angle's largest value after the top, before impact.", COMMON;
+    GRIP_PATH_LENGTH_DOWN = 154, "grip_path_length_down", &[], Metre, "length", "Length of the mid-grip point's path from the top to impact.", COMMON;
+    ATTACK_ANGLE = 155, "attack_angle", AT_IMPACT, Degree, "positive upward", "Elevation of the face reference point's velocity at impact, from the fit before it.", COMMON;
+    PATH_DIRECTION = 156, "path_direction", AT_IMPACT, Degree, "positive: away from the golfer across the ball line", "Heading of the face reference point's velocity at impact against the target line, from the fit before it.", COMMON;
+    FACE_DIRECTION = 157, "face_direction", ENDS, Degree, "positive open", "Heading of the horizontal normal of the head's heel-toe line against the target line; needs three head markers.", COMMON;
+    DOWNSWING_PLANE_SLOPE = 159, "downswing_plane_slope", &[], Degree, "0 level, 90 upright", "Slope of the least-squares plane of the face reference point's path from shaft level coming down to impact.", "Kwon 2012 (functional swing plane)";
+    DOWNSWING_PLANE_DIRECTION = 160, "downswing_plane_direction", &[], Degree, "positive: pointing away from the golfer across the ball line", "Heading of the plane's level line against the target line.", "Kwon 2012 (functional swing plane)";
+    ANGULAR_SPEED_PEAK_PELVIS = 161, "angular_speed_peak.pelvis", &[], DegreePerSecond, "positive opening", "Largest angular velocity of the pelvis along its own long axis between the top and impact.", "REFERENCES A2 (rotation logarithm), B3";
+    ANGULAR_SPEED_PEAK_THORAX = 162, "angular_speed_peak.thorax", &[], DegreePerSecond, "positive opening", "Largest angular velocity of the thorax along its own long axis between the top and impact.", "REFERENCES A2 (rotation logarithm), B3";
+    ANGULAR_SPEED_PEAK_LEAD_ARM = 163, "angular_speed_peak.lead_arm", &[], DegreePerSecond, "speed", "Largest rate of rotation of the line from lead shoulder to lead wrist between the top and impact.", "REFERENCES A2 (rotation logarithm), B3";
+    ANGULAR_SPEED_PEAK_CLUB = 164, "angular_speed_peak.club", &[], DegreePerSecond, "speed", "Largest rate of rotation of the shaft between the top and impact.", "REFERENCES A2 (rotation logarithm), B3";
+    ANGULAR_SPEED_PEAK_TIME_PELVIS = 165, "angular_speed_peak_time.pelvis", &[], Millisecond, "positive: before impact", "Time of that peak of the pelvis before impact; 0 and limited where it is not reached before impact.", "REFERENCES B3";
+    ANGULAR_SPEED_PEAK_TIME_THORAX = 166, "angular_speed_peak_time.thorax", &[], Millisecond, "positive: before impact", "Time of that peak of the thorax before impact; 0 and limited where it is not reached before impact.", "REFERENCES B3";
+    ANGULAR_SPEED_PEAK_TIME_LEAD_ARM = 167, "angular_speed_peak_time.lead_arm", &[], Millisecond, "positive: before impact", "Time of that peak of the lead arm before impact; 0 and limited where it is not reached before impact.", "REFERENCES B3";
+    ANGULAR_SPEED_PEAK_TIME_CLUB = 168, "angular_speed_peak_time.club", &[], Millisecond, "positive: before impact", "Time of that peak of the club before impact; 0 and limited where it is not reached before impact.", "REFERENCES B3";
+    ANGULAR_ACCELERATION_PEAK_PELVIS = 169, "angular_acceleration_peak.pelvis", &[], DegreePerSecondSquared, "positive speeding up", "Largest slope of the angular velocity of the pelvis along its own long axis between the top and impact.", "REFERENCES A2";
+    ANGULAR_ACCELERATION_PEAK_THORAX = 170, "angular_acceleration_peak.thorax", &[], DegreePerSecondSquared, "positive speeding up", "Largest slope of the angular velocity of the thorax along its own long axis between the top and impact.", "REFERENCES A2";
+    ANGULAR_ACCELERATION_PEAK_LEAD_ARM = 171, "angular_acceleration_peak.lead_arm", &[], DegreePerSecondSquared, "positive speeding up", "Largest slope of the rate of rotation of the line from lead shoulder to lead wrist between the top and impact.", "REFERENCES A2";
+    ANGULAR_ACCELERATION_PEAK_CLUB = 172, "angular_acceleration_peak.club", &[], DegreePerSecondSquared, "positive speeding up", "Largest slope of the rate of rotation of the shaft between the top and impact.", "REFERENCES A2";
+    ANGULAR_ACCELERATION_PEAK_TIME_PELVIS = 173, "angular_acceleration_peak_time.pelvis", &[], Millisecond, "positive: before impact", "Time of the pelvis's largest angular acceleration before impact.", "REFERENCES A2";
+    ANGULAR_ACCELERATION_PEAK_TIME_THORAX = 174, "angular_acceleration_peak_time.thorax", &[], Millisecond, "positive: before impact", "Time of the thorax's largest angular acceleration before impact.", "REFERENCES A2";
+    ANGULAR_ACCELERATION_PEAK_TIME_LEAD_ARM = 175, "angular_acceleration_peak_time.lead_arm", &[], Millisecond, "positive: before impact", "Time of the lead arm's largest angular acceleration before impact.", "REFERENCES A2";
+    ANGULAR_ACCELERATION_PEAK_TIME_CLUB = 176, "angular_acceleration_peak_time.club", &[], Millisecond, "positive: before impact", "Time of the club's largest angular acceleration before impact.", "REFERENCES A2";
+    PEAK_RATIO_THORAX = 177, "peak_ratio.thorax", &[], Ratio, "above 1: faster than its neighbor", "Peak angular speed of the thorax divided by that of the pelvis.", OWN;
+    PEAK_RATIO_LEAD_ARM = 178, "peak_ratio.lead_arm", &[], Ratio, "above 1: faster than its neighbor", "Peak angular speed of the lead arm divided by that of the thorax.", OWN;
+    PEAK_RATIO_CLUB = 179, "peak_ratio.club", &[], Ratio, "above 1: faster than its neighbor", "Peak angular speed of the club divided by that of the lead arm.", OWN;
+    ARRIVAL_ORDER = 180, "arrival_order", &[], Code, "digits in order of arrival: 1 pelvis, 2 thorax, 3 lead arm, 4 club", "Order in which the segments reach their peak angular speed; information, not a fault.", "Tinmark 2010; Vena 2011 (orders differ between skilled golfers)";
+    ARRIVAL_PROXIMAL_TO_DISTAL = 181, "arrival_proximal_to_distal", &[], Code, "1 yes, 0 no", "Whether the arrival order is pelvis, thorax, lead arm, club.", "Tinmark 2010";
+    ARM_AHEAD_START = 182, "arm_ahead.start", &[], Millisecond, "positive: after the top", "First time after the top at which the lead arm's angular acceleration about the downswing plane's normal exceeds that of pelvis, thorax and club at once.", COMMON;
+    ARM_AHEAD_DURATION = 183, "arm_ahead.duration", &[], Millisecond, "0: never", "Time between the top and impact during which the lead arm is ahead in that sense.", COMMON;
+    MARKER_VISIBILITY = 184, "marker_visibility", &[], Percent, "100: always seen", "Share of the frames from address to impact in which the worst marker was seen.", OWN;
+    GAP_LONGEST = 185, "gap_longest", &[], Millisecond, "length", "Longest stretch from address to impact in which one marker was not seen.", OWN;
+    CLUSTER_RESIDUAL_PELVIS = 186, "cluster_residual.pelvis", &[], Millimetre, "root mean square, never negative", "Distance of the pelvis's markers from the placed rigid shape, per coordinate, from address to impact.", "Soderkvist & Wedin 1993";
+    CLUSTER_RESIDUAL_THORAX = 187, "cluster_residual.thorax", &[], Millimetre, "root mean square, never negative", "Distance of the thorax's markers from the placed rigid shape, per coordinate, from address to impact.", "Soderkvist & Wedin 1993";
+    CLUSTER_RESIDUAL_HEAD = 188, "cluster_residual.head", &[], Millimetre, "root mean square, never negative", "Distance of the head's markers from the placed rigid shape, per coordinate, from address to impact.", "Soderkvist & Wedin 1993";
+    CLUSTER_RESIDUAL_CLUB = 189, "cluster_residual.club", &[], Millimetre, "root mean square, never negative", "Distance of the club's markers from the placed rigid shape, per coordinate, from address to impact.", "Soderkvist & Wedin 1993";
 }
 
 /// Number of values in the catalogue.
