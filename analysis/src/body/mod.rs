@@ -2,5 +2,9 @@
 
 pub mod cluster;
 pub mod pose;
-pub mod segments;
+pub mod frames;
+pub mod calibration;
 pub mod tracks;
+pub mod segments;
+pub mod skeleton;
+pub mod trial;
