@@ -2,6 +2,7 @@
 //! by the definition of every metric; in `truth` by
 //! frames differentiated again and published ranges; in `motion` by the ball and by smoothness.
 
+mod calibration;
 mod catalogue;
 mod motion;
 mod truth;
