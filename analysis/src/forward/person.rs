@@ -170,6 +170,7 @@ impl Habit {
         };
         let lead_knee = source.around(15.0, 1.2);
         let trail_knee = source.around(19.0, 1.2);
+        let pelvis_closed = source.around(45.0, 2.0);
         Self {
             backswing: source.between(0.71, 0.87),
             lateness: source.between(2.2, 2.4),
@@ -180,8 +181,9 @@ impl Habit {
                 source.around(0.082, 0.006),
             ],
             depth_impact: source.around(-0.008, 0.003),
-            pelvis: [source.around(-48.0, 2.0), source.around(43.0, 2.0)],
-            thorax: [source.around(-92.0, 3.0), source.around(27.0, 2.5)],
+            // Brought through a little farther than wound up, which is the band (REFERENCES H).
+            pelvis: [-pelvis_closed, pelvis_closed + source.around(0.0, 1.0)],
+            thorax: [source.around(-90.0, 3.0), source.around(27.0, 2.5)],
             straighten: [source.around(0.0, 1.0), source.around(-2.0, 1.0)],
             side: [side, source.around(3.0, 1.0), source.around(13.5, 1.0)],
             knees: [
@@ -241,8 +243,12 @@ impl Habit {
                 self.thorax_half = Some(0.34);
             }
             Style::ArmsWait => {
-                self.arm_third = Some(0.06);
+                // A third into the downswing the arms have done no more of their way than the
+                // shaft; being late they go less far back and are still fast at impact.
+                self.arm_third = Some(0.175);
                 self.lead[2] = 0.004;
+                self.arm_top -= 25.0;
+                self.grip_share *= 1.6;
             }
         }
         self

@@ -79,7 +79,7 @@ fn arm_ahead(scene: &Scene) -> Vec<(String, f64)> {
     let start = stretches
         .first()
         .map(|s| ("arm_ahead.start".to_owned(), s.0 - scene.top));
-    let duration = stretches.iter().map(|s| s.1 - s.0).sum();
+    let duration = stretches.iter().fold(0.0, |sum, s| sum + (s.1 - s.0));
     start
         .into_iter()
         .chain([("arm_ahead.duration".to_owned(), duration)])
