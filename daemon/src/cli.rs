@@ -152,6 +152,10 @@ pub struct Synthesize {
     /// Share of marker samples missing, percent.
     #[arg(long, default_value_t = 0.0)]
     pub dropouts: f64,
+    /// Also write `calibration.c3d` and `calibration.json`: the same golfer stands, moves each leg
+    /// about its hip, stands again; medial markers on.
+    #[arg(long)]
+    pub calibration: bool,
     /// Folder to write `take.c3d` and `truth.json` to.
     #[arg(long)]
     pub out: PathBuf,

@@ -31,6 +31,8 @@ pub struct MarkerMap {
     /// The whole text, for recordings.
     pub text: String,
     labels: BTreeMap<String, Landmark>,
+    /// Labels that only a calibration trial has.
+    calibration_labels: BTreeMap<String, Landmark>,
     unused: Vec<String>,
     /// Landmarks that the points only approximate, with the map's words.
     pub approximate: Vec<(Landmark, String)>,
@@ -82,6 +84,8 @@ struct File {
     #[serde(default)]
     frame: Frame,
     labels: BTreeMap<String, Spanned<String>>,
+    #[serde(default)]
+    calibration_labels: BTreeMap<String, Spanned<String>>,
     #[serde(default)]
     unused: Unused,
     #[serde(default)]
@@ -138,17 +142,14 @@ impl MarkerMap {
                 ),
             ));
         }
-        let mut labels = BTreeMap::new();
-        let mut taken: BTreeMap<Landmark, String> = BTreeMap::new();
-        for (label, landmark) in file.labels {
-            let found = reader.landmark(&landmark)?;
-            if let Some(other) = taken.insert(found, label.clone()) {
-                return Err(reader.value(
-                    &landmark,
-                    format!("`{other}` and `{label}` are both `{}`", found.name()),
-                ));
-            }
-            labels.insert(label, found);
+        let mut taken = BTreeMap::new();
+        let labels = reader.labels(file.labels, &mut taken)?;
+        let calibration_labels = reader.labels(file.calibration_labels, &mut taken)?;
+        if let Some(label) = calibration_labels.keys().find(|l| labels.contains_key(*l)) {
+            return Err(MapError::Syntax {
+                name: name.to_owned(),
+                message: format!("`{label}` is in [labels] and in [calibration_labels]: keep one"),
+            });
         }
         let approximate = file
             .approximate
@@ -159,6 +160,7 @@ impl MarkerMap {
             description: file.description,
             text: text.to_owned(),
             labels,
+            calibration_labels,
             unused: file.unused.labels,
             approximate: approximate.collect::<Result<_, MapError>>()?,
             metres_per_unit: file
@@ -177,9 +179,13 @@ impl MarkerMap {
     /// The landmark of a label. A subject prefix (`Name:C7`) does not matter.
     #[must_use]
     pub fn landmark(&self, label: &str) -> Option<Landmark> {
-        self.labels
-            .get(label)
-            .or_else(|| self.labels.get(bare(label)))
+        [label, bare(label)]
+            .iter()
+            .find_map(|l| {
+                self.labels
+                    .get(*l)
+                    .or_else(|| self.calibration_labels.get(*l))
+            })
             .copied()
     }
 
@@ -188,6 +194,7 @@ impl MarkerMap {
     pub fn label(&self, landmark: Landmark) -> Option<&str> {
         self.labels
             .iter()
+            .chain(&self.calibration_labels)
             .find(|(_, l)| **l == landmark)
             .map(|(label, _)| label.as_str())
     }
@@ -205,7 +212,7 @@ impl MarkerMap {
             .collect()
     }
 
-    /// Labels of the map that a stream does not have.
+    /// Labels of the map that a stream does not have; those of calibration trials may be absent.
     #[must_use]
     pub fn absent(&self, labels: &[String]) -> Vec<&str> {
         let sent: Vec<&str> = labels.iter().map(|l| bare(l)).collect();
@@ -288,6 +295,26 @@ impl Reader<'_> {
             line: before.matches('\n').count() + 1,
             message,
         }
+    }
+
+    /// A section of labels; `taken` has the landmarks of the sections before and gets its own.
+    fn labels(
+        &self,
+        section: BTreeMap<String, Spanned<String>>,
+        taken: &mut BTreeMap<Landmark, String>,
+    ) -> Result<BTreeMap<String, Landmark>, MapError> {
+        let mut labels = BTreeMap::new();
+        for (label, landmark) in section {
+            let found = self.landmark(&landmark)?;
+            if let Some(other) = taken.insert(found, label.clone()) {
+                return Err(self.value(
+                    &landmark,
+                    format!("`{other}` and `{label}` are both `{}`", found.name()),
+                ));
+            }
+            labels.insert(label, found);
+        }
+        Ok(labels)
     }
 
     fn landmark(&self, name: &Spanned<String>) -> Result<Landmark, MapError> {
@@ -422,6 +449,16 @@ mod tests {
         assert!(!map.absent(&labels).contains(&"Channel103"));
     }
 
+    #[test]
+    fn labels_of_a_calibration_trial_are_known_and_may_be_absent() {
+        let map = MarkerMap::load("whin_32").unwrap();
+        assert_eq!(map.landmark("Ivo:LMFE"), Some(Landmark::LeftKneeMedial));
+        assert_eq!(map.label(Landmark::RightElbowMedial), Some("RMEL"));
+        assert!(map.unknown(&["RMM".to_owned()]).is_empty());
+        let absent = map.absent(&[]);
+        assert!(absent.contains(&"LFE") && !absent.contains(&"LMFE"));
+    }
+
     fn message(change: impl Fn(String) -> String) -> String {
         let text = change(SHIPPED[0].1.to_owned());
         MarkerMap::parse(&text, "bay.toml").unwrap_err().to_string()
@@ -443,6 +480,10 @@ mod tests {
         );
         let doubled = message(|t| t.replace("\"right_asis\"", "\"left_asis\""));
         assert!(doubled.contains("are both `left_asis`"), "{doubled}");
+        let twice = message(|t| t.replace("\"left_knee_medial\"", "\"left_knee\""));
+        assert!(twice.contains("are both `left_knee`"), "{twice}");
+        let both = message(|t| t.replace("LMFE =", "LFE ="));
+        assert!(both.contains("keep one"), "{both}");
         let unit = message(|t| t.replace("\"m\"", "\"furlong\""));
         assert!(unit.contains("use mm, cm or m"), "{unit}");
         let lone = message(|t| t.replace("target =", "# target ="));

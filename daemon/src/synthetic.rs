@@ -4,9 +4,11 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use analysis::forward::{Take, Truth};
+use analysis::forward::{CalibrationTake, Take, Truth};
+use analysis::landmark::Landmark;
 use analysis::metrics::catalogue::{CATALOGUE, Family};
 use anyhow::Context as _;
+use nalgebra::Point3;
 use protocol::c3d::{self, C3d};
 use protocol::report::{Event, Measurement, Metric};
 use protocol::wire::Marker;
@@ -16,13 +18,22 @@ use crate::map::MarkerMap;
 /// A take as a C3D file in millimetres, labels by the map.
 #[must_use]
 pub fn c3d(take: &Take, map: &MarkerMap) -> C3d {
+    file(&take.frames, take.rate_hz, labels(take, map))
+}
+
+/// A calibration trial as a C3D file in millimetres, labels by the map.
+#[must_use]
+pub fn calibration_c3d(take: &CalibrationTake, map: &MarkerMap) -> C3d {
+    file(&take.frames, take.rate_hz, named(&take.landmarks, map))
+}
+
+fn file(frames: &[Vec<Option<Point3<f64>>>], rate_hz: f64, labels: Vec<String>) -> C3d {
     C3d {
-        rate_hz: take.rate_hz,
+        rate_hz,
         first_frame: 1,
         units: "mm".into(),
-        labels: labels(take, map),
-        frames: take
-            .frames
+        labels,
+        frames: frames
             .iter()
             .map(|f| f.iter().map(|p| p.map(millimetres)).collect())
             .collect(),
@@ -30,7 +41,7 @@ pub fn c3d(take: &Take, map: &MarkerMap) -> C3d {
     }
 }
 
-fn millimetres(p: nalgebra::Point3<f64>) -> c3d::Marker {
+fn millimetres(p: Point3<f64>) -> c3d::Marker {
     c3d::Marker {
         position: [p.x, p.y, p.z].map(|v| (v * 1e3) as f32),
         residual: 0.0,
@@ -40,7 +51,11 @@ fn millimetres(p: nalgebra::Point3<f64>) -> c3d::Marker {
 /// Labels of a take's columns by the map.
 #[must_use]
 pub fn labels(take: &Take, map: &MarkerMap) -> Vec<String> {
-    take.landmarks
+    named(&take.landmarks, map)
+}
+
+fn named(landmarks: &[Landmark], map: &MarkerMap) -> Vec<String> {
+    landmarks
         .iter()
         .map(|&l| map.label(l).unwrap_or(l.name()).to_owned())
         .collect()
@@ -49,7 +64,7 @@ pub fn labels(take: &Take, map: &MarkerMap) -> Vec<String> {
 /// One frame of a take for the wire, metres.
 #[must_use]
 pub fn frame(take: &Take, n: usize) -> Vec<Option<Marker>> {
-    let marker = |p: nalgebra::Point3<f64>| Marker {
+    let marker = |p: Point3<f64>| Marker {
         position: [p.x, p.y, p.z].map(|v| v as f32),
         residual: 0.0,
     };
@@ -106,16 +121,48 @@ fn family(id: &str) -> Option<&'static Family> {
 /// # Errors
 /// When the folder or a file cannot be written.
 pub fn write(take: &Take, map: &MarkerMap, out: &Path) -> anyhow::Result<()> {
+    let swings = serde_json::json!({ "swings": [truth(&take.truth, take.rate_hz, (0.0, 0.0))] });
+    put(out, ("take.c3d", &c3d(take, map)), ("truth.json", &swings))
+}
+
+/// Writes `calibration.c3d` and `calibration.json` (metres, seconds) into a folder, which is made
+/// if need be.
+///
+/// # Errors
+/// When the folder or a file cannot be written.
+pub fn write_calibration(
+    take: &CalibrationTake,
+    map: &MarkerMap,
+    out: &Path,
+) -> anyhow::Result<()> {
+    let t = &take.truth;
+    let hips = t.hips.map(|h| [h.x, h.y, h.z]);
+    let truth = serde_json::json!({
+        "hips": { "left": hips[0], "right": hips[1] },
+        "knee_half_width": t.knee_half_width,
+        "ankle_half_width": t.ankle_half_width,
+        "elbow_half_width": t.elbow_half_width,
+        "standing": t.standing,
+        "moving": { "left": t.moving[0], "right": t.moving[1] },
+    });
+    put(
+        out,
+        ("calibration.c3d", &calibration_c3d(take, map)),
+        ("calibration.json", &truth),
+    )
+}
+
+fn put(
+    out: &Path,
+    (c3d_name, take): (&str, &C3d),
+    (truth_name, truth): (&str, &serde_json::Value),
+) -> anyhow::Result<()> {
     std::fs::create_dir_all(out)
         .with_context(|| format!("cannot make folder {}", out.display()))?;
     let put = |name: &str, bytes: &[u8]| {
         let path = out.join(name);
         std::fs::write(&path, bytes).with_context(|| format!("cannot write {}", path.display()))
     };
-    put("take.c3d", &c3d::write(&c3d(take, map))?)?;
-    let swings = serde_json::json!({ "swings": [truth(&take.truth, take.rate_hz, (0.0, 0.0))] });
-    put(
-        "truth.json",
-        serde_json::to_string_pretty(&swings)?.as_bytes(),
-    )
+    put(c3d_name, &c3d::write(take)?)?;
+    put(truth_name, serde_json::to_string_pretty(truth)?.as_bytes())
 }

@@ -1,7 +1,7 @@
 //! Subcommands that work on files: `send`, `analyze`, `synthesize`.
 
 use analysis::context::Context;
-use analysis::forward::{CaptureParams, GolferParams, swing};
+use analysis::forward::{CaptureParams, GolferParams, calibration_trial, swing};
 use protocol::report::Measurement;
 
 use super::print;
@@ -104,9 +104,12 @@ pub(super) fn synthesize(args: &Synthesize) -> anyhow::Result<()> {
         wobble: false,
     };
     let take = swing(&params, &capture);
-    synthetic::write(&take, &MarkerMap::load("whin_32")?, &args.out)?;
-    print(&format!(
-        "take.c3d and truth.json written to {}",
-        args.out.display()
-    ))
+    let map = MarkerMap::load("whin_32")?;
+    synthetic::write(&take, &map, &args.out)?;
+    let mut written = "take.c3d and truth.json";
+    if args.calibration {
+        synthetic::write_calibration(&calibration_trial(&params, &capture), &map, &args.out)?;
+        written = "take.c3d, truth.json, calibration.c3d and calibration.json";
+    }
+    print(&format!("{written} written to {}", args.out.display()))
 }

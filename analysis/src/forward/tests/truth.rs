@@ -144,8 +144,8 @@ fn a_balanced_golfer_is_plausible() {
         within("pelvis_shift@takeaway_end", -0.045, -0.015); // H, common practice
         within("rotation_excess.pelvis", -0.30, 0.10); // H, common practice
         within_deg("thorax_inclination@address", 22.0, 55.0);
-        within_deg("attack_angle", -6.0, 4.0);
-        within_deg("path_direction", -5.0, 5.0);
+        within_deg("attack_angle@impact", -6.0, 4.0);
+        within_deg("path_direction@impact", -5.0, 5.0);
         within_deg("shaft_lean@impact", -1.0, 12.0);
         within("grip_speed_peak", 5.0, 11.0); // B4: 8-11 m/s, recalled
         within("head_shift@top", -0.06, 0.04);
@@ -163,33 +163,66 @@ fn a_balanced_golfer_is_plausible() {
     }
 }
 
+/// Each style shows the evidence that the leak table asks for, and no other style shows it;
+/// thresholds are its own or those of the default bands (common practice, no source).
 #[test]
-fn every_style_shows_its_pattern_and_balanced_does_not() {
-    let shows = |style| {
-        let take = at_rate(
-            &GolferParams {
-                style,
-                ..GolferParams::from_seed(8)
-            },
-            100.0,
-        );
-        let change = |id: &str, e: &str| {
-            degrees(&take, &format!("{id}@{e}")) - degrees(&take, &format!("{id}@address"))
-        };
-        [
-            metric(&take, "pelvis_shift@takeaway_end") > 0.015,
-            change("knee_flexion.trail", "top") > -5.0,
-            degrees(&take, "rotation_excess.pelvis") > 12.0,
-            change("thorax_inclination", "impact") < -10.0
-                && metric(&take, "pelvis_depth@impact") > 0.03,
-            metric(&take, "separation_peak_time") > 0.08
-                && metric(&take, "thorax_rotation@impact") < 0.0,
-            metric(&take, "reversal_lead.lead_arm") < 0.01,
-        ]
-    };
-    for (i, style) in Style::ALL.into_iter().enumerate() {
-        let expected: [bool; 6] = std::array::from_fn(|pattern| pattern + 1 == i);
-        assert_eq!(shows(style), expected, "{style:?}");
+fn every_style_shows_its_pattern_and_no_other() {
+    for params in golfers() {
+        for (i, style) in Style::ALL.into_iter().enumerate() {
+            let take = at_rate(
+                &GolferParams {
+                    style,
+                    ..params.clone()
+                },
+                20.0,
+            );
+            let expected: [bool; 6] = std::array::from_fn(|pattern| pattern + 1 == i);
+            let shown = patterns(&take);
+            assert_eq!(shown, expected, "{style:?}, seed {}", params.seed);
+        }
+    }
+}
+
+/// Wrong way first, still legs, over-rotated, standing up, stretch kept, arms wait.
+fn patterns(take: &Take) -> [bool; 6] {
+    let (m, deg) = (|id: &str| metric(take, id), |id: &str| degrees(take, id));
+    [
+        m("pelvis_shift@takeaway_end") > 0.010,
+        deg("knee_change.trail@top") > -5.0
+            && m("knee_change.lead@top") < m("knee_flexion.lead@address"),
+        m("rotation_excess.pelvis") > 0.0,
+        deg("inclination_change@impact") < -8.0 && m("pelvis_depth@impact") > 0.010,
+        m("separation_peak_time") > 0.4 * m("downswing_time")
+            && m("separation_closed_at_impact") < 0.4
+            && m("thorax_rotation@impact") < 0.0,
+        m("arm_ahead.duration") <= 0.0,
+    ]
+}
+
+/// An arm that is ahead says since when, one that never is has no start; the rest of a trail arm is
+/// that of a person: it holds the club, bends one way and less than it can.
+#[test]
+fn arms_are_those_of_a_person() {
+    for (params, style) in golfers().zip(Style::ALL.into_iter().cycle()) {
+        let take = at_rate(&GolferParams { style, ..params }, 20.0);
+        let never = take.truth.metric("arm_ahead.start").is_none();
+        assert_eq!(never, style == Style::ArmsWait);
+        let motion_of = |t: f64| take.truth.joints(t);
+        for i in 0..=40 {
+            let from = event(&take, "address");
+            let t = from + (event(&take, "shaft_level_through") - from) * f64::from(i) / 40.0;
+            let joints = motion_of(t);
+            let apart = (joints.wrists[0] - joints.wrists[1]).norm();
+            assert!((0.08..0.14).contains(&apart), "hands on one grip: {apart}");
+            let upper = take.truth.joints(0.0);
+            for side in [0, 1] {
+                let forearm = (joints.elbows[side] - joints.wrists[side]).norm();
+                let then = (upper.elbows[side] - upper.wrists[side]).norm();
+                near("forearm", forearm, then, 1e-9);
+            }
+            let reach = (joints.elbows[0] - joints.elbows[1]).norm();
+            assert!((0.10..0.65).contains(&reach), "{style:?} {t}: {reach}");
+        }
     }
 }
 
