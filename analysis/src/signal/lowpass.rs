@@ -137,28 +137,31 @@ impl DualPass {
         }
         let pad = pad.min(n - 1);
         let mut x = odd_extension(rows, pad);
-        self.pass(x.iter_mut());
-        self.pass(x.iter_mut().rev());
+        let (first, last) = (x[0], x.len() - 1);
+        self.pass(x.iter_mut(), first);
+        let first = x[last];
+        self.pass(x.iter_mut().rev(), first);
         rows.copy_from_slice(&x[pad..pad + n]);
     }
 
     /// One pass in place (transposed direct form II), started in the steady state of the first row.
-    fn pass<'a, const L: usize>(&self, rows: impl Iterator<Item = &'a mut [f64; L]>) {
-        let mut rows = rows.peekable();
-        let Some(first) = rows.peek() else { return };
+    fn pass<'a, const L: usize>(
+        &self,
+        rows: impl Iterator<Item = &'a mut [f64; L]>,
+        first: [f64; L],
+    ) {
         let [b0, b1, b2] = self.b;
         let [_, a1, a2] = self.a;
         // Steady state for a constant input of 1 (what SciPy calls lfilter_zi), gain 1 at rest.
-        let mut z1: [f64; L] = std::array::from_fn(|lane| (1.0 - b0) * first[lane]);
-        let mut z2: [f64; L] = std::array::from_fn(|lane| (b2 - a2) * first[lane]);
+        let mut z1 = first.map(|v| (1.0 - b0) * v);
+        let mut z2 = first.map(|v| (b2 - a2) * v);
         for row in rows {
-            for lane in 0..L {
-                let x = row[lane];
-                let y = b0 * x + z1[lane];
-                z1[lane] = b1 * x - a1 * y + z2[lane];
-                z2[lane] = b2 * x - a2 * y;
-                row[lane] = y;
-            }
+            // Each line over all lanes is one vector instruction or a few.
+            let x = *row;
+            let y: [f64; L] = std::array::from_fn(|i| b0 * x[i] + z1[i]);
+            z1 = std::array::from_fn(|i| b1 * x[i] - a1 * y[i] + z2[i]);
+            z2 = std::array::from_fn(|i| b2 * x[i] - a2 * y[i]);
+            *row = y;
         }
     }
 }
