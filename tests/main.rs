@@ -23,5 +23,6 @@ mod reference;
 mod refusals;
 mod screen;
 mod support;
+mod swaps;
 mod tidy;
 mod wire;

@@ -5,7 +5,7 @@ use std::ops::Range;
 use nalgebra::{Point3, Vector3};
 
 use crate::body::calibration::{Calibration, Origin};
-use crate::body::cluster::{self, Fault};
+use crate::body::cluster::{self, Fault, Repair};
 use crate::body::segments::lead_arm;
 use crate::body::skeleton::Skeleton;
 use crate::body::tracks::Smoothed;
@@ -144,18 +144,19 @@ pub fn measure(
         .iter()
         .map(|t| t.iter().map(Option::is_some).collect())
         .collect();
-    // Before the repair, so that a short gap of the grip is not filled from the far end of the club;
-    // after it, for what it rejected.
-    bridge(&mut window);
-    let repair = cluster::repair(&mut window);
-    bridge(&mut window);
+    let mut repair = cluster::judge(&mut window);
+    // A short gap of the grip is bridged before the rest, so that it is not filled from the far end of
+    // the club; the stiff clusters come first everywhere else.
+    bridge(&mut window, &GRIP);
+    cluster::rebuild(&mut window, &mut repair);
+    bridge(&mut window, Landmark::ALL);
     let handed = context.handed.unwrap_or_else(|| side(&window));
     golfer_frame(&mut window, handed);
     let club = Club::new(&window).map_err(Nothing::Markers)?;
     let mut whole = ClubPaths::new(&window, &club, ball)?;
     whole.forget_levered(&window, &repair.levered);
     let swing = phases::find(&whole.paths, near).map_err(Nothing::Movement)?;
-    let faults = faults(&window, &names, &swing, (&seen, &repair.rejected));
+    let faults = faults(&window, &names, &swing, (&seen, &repair));
     let (calibration, calibration_note) = calibrate(&window, &swing, handed, context);
     let believed = seen.iter().zip(&repair.rejected);
     let seen = believed.map(|(s, r)| s.iter().zip(r).map(|(s, r)| *s && !r).collect());
@@ -169,6 +170,7 @@ pub fn measure(
     let kind = kind(&prepared.swing);
     let notes = notes(&prepared)
         .into_iter()
+        .chain(faults.iter().filter_map(exchange_note))
         .chain(rate_note)
         .chain(calibration_note);
     Ok(Measured {
@@ -299,12 +301,11 @@ impl ClubPaths {
 
     /// A grip placed by a long lever from the club's head is too noisy for a speed.
     fn forget_levered(&mut self, window: &Window, levered: &[Vec<bool>]) {
-        let grip = [Landmark::ClubButt, Landmark::ClubGripA, Landmark::ClubGripB];
         let tracks = window
             .landmarks
             .iter()
             .zip(levered)
-            .filter(|(l, _)| grip.contains(l));
+            .filter(|(l, _)| GRIP.contains(l));
         for (_, levered) in tracks {
             self.grip_known
                 .iter_mut()
@@ -372,7 +373,7 @@ fn faults(
     window: &Window,
     names: &[Landmark],
     swing: &Swing,
-    (seen, rejected): (&[Vec<bool>], &[Vec<bool>]),
+    (seen, repair): (&[Vec<bool>], &Repair),
 ) -> Vec<Fault> {
     let end = (swing.impact.before + window.slots(FAULTS_AFTER_S)).min(window.len());
     let count = |marks: &[bool], want: bool| {
@@ -380,22 +381,41 @@ fn faults(
             .filter(|&i| marks.get(i) == Some(&want))
             .count()
     };
+    let exchanges = |i: usize| {
+        let marks: &[Option<Landmark>] = &repair.exchanged[i];
+        (swing.quiet.start..end).filter_map(|slot| *marks.get(slot)?)
+    };
     let fault = |(i, &landmark): (usize, &Landmark)| Fault {
         landmark,
         missing: count(&seen[i], false),
-        rejected: count(&rejected[i], true),
+        rejected: count(&repair.rejected[i], true),
+        exchanged: exchanges(i).count(),
+        with: exchanges(i).max_by_key(|&other| exchanges(i).filter(|&o| o == other).count()),
     };
     names
         .iter()
         .enumerate()
         .map(fault)
-        .filter(|f| f.missing + f.rejected > 0)
+        .filter(|f| f.missing + f.rejected + f.exchanged > 0)
         .collect()
 }
 
-fn bridge(window: &mut Window) {
+/// One sentence a pair of exchanged markers, told by the first of the two.
+fn exchange_note(fault: &Fault) -> Option<String> {
+    let with = fault.with.filter(|with| fault.landmark < *with)?;
+    let (a, b, frames) = (fault.landmark.name(), with.name(), fault.exchanged);
+    Some(format!(
+        "{a} and {b} had exchanged their labels in {frames} frames: put right."
+    ))
+}
+
+/// The club's upper end.
+const GRIP: [Landmark; 3] = [Landmark::ClubButt, Landmark::ClubGripA, Landmark::ClubGripB];
+
+fn bridge(window: &mut Window, of: &[Landmark]) {
     let [club, body] = [CLUB_GAP_S, BODY_GAP_S].map(|s| window.slots(s));
-    for (landmark, track) in window.landmarks.iter().zip(&mut window.tracks) {
+    let tracks = window.landmarks.iter().zip(&mut window.tracks);
+    for (landmark, track) in tracks.filter(|(l, _)| of.contains(l)) {
         if landmark.is_club() {
             gaps::bridge_slow(track, club, CLUB_GAP_M);
         } else {

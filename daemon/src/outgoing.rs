@@ -41,6 +41,7 @@ pub fn measurement(measured: &Measured) -> Measurement {
         landmark: f.landmark.name().to_owned(),
         missing_frames: u32::try_from(f.missing).unwrap_or(u32::MAX),
         rejected_frames: u32::try_from(f.rejected).unwrap_or(u32::MAX),
+        exchanged_frames: u32::try_from(f.exchanged).unwrap_or(u32::MAX),
     });
     Measurement {
         kind: measured.kind.name().to_owned(),

@@ -79,6 +79,9 @@ pub struct MarkerFault {
     pub missing_frames: u32,
     /// Frames in which it was seen but rejected as an outlier.
     pub rejected_frames: u32,
+    /// Frames in which it had exchanged its label with another marker and was put right.
+    #[serde(default)]
+    pub exchanged_frames: u32,
 }
 
 /// How the data arrived. Never compared between runs.

@@ -1,5 +1,9 @@
-//! Cleaning of series: short gaps, low-pass filtering, local polynomials. No bodies, no clubs.
+//! Cleaning of series: short gaps, low-pass filtering, local polynomials, what noise is made of, tracks that
+//! jump. No bodies, no clubs.
 
+pub mod cutoff;
 pub mod gaps;
 pub mod local_fit;
 pub mod lowpass;
+pub mod noise;
+pub mod swaps;

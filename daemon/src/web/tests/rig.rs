@@ -234,6 +234,7 @@ pub(super) fn report(id: &str, revision: u32) -> Report {
             landmark: "c7".into(),
             missing_frames: 3,
             rejected_frames: 1,
+            exchanged_frames: 0,
         }],
         notes: vec!["impact from the speed of the head".into()],
     };

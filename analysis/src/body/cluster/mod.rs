@@ -1,13 +1,18 @@
-//! Clusters of markers on one stiff part: markers that left their place are rejected, hidden ones
-//! rebuilt from the others.
+//! Clusters of markers on one stiff part: exchanged markers are put back, markers that left their
+//! place are rejected, hidden ones rebuilt from the others.
 //!
-//! The shape is the window's own: the frame whose distances are closest to their medians. Markers
-//! that are not part of a cluster (elbows, knees …) are not judged here.
+//! The shape is the window's own: the frame whose distances are closest to their medians. How far a
+//! marker may be from its place is the window's own too (`judge`). Markers of the body, in a cluster
+//! or not, are first held against their own smoothness (`signal::swaps`).
+
+mod judge;
+pub mod noise;
 
 use nalgebra::Point3;
 
 use crate::body::pose::{self, Size};
 use crate::landmark::Landmark;
+use crate::signal::swaps;
 use crate::window::Window;
 
 /// A cluster and how it may be judged.
@@ -17,8 +22,10 @@ pub struct Cluster {
     pub landmarks: &'static [Landmark],
     /// Whether the size may change.
     pub size: Size,
-    /// A marker farther than this from its place, metres, is rejected.
+    /// A marker farther than this from its place, metres, is rejected in any case.
     pub tolerance_m: f64,
+    /// A marker no farther than this from its place, metres, is in order in any case.
+    pub floor_m: f64,
 }
 
 /// The stiff parts that our marker sets know. Skin moves by up to about two centimetres on the
@@ -34,6 +41,7 @@ pub const CLUSTERS: &[Cluster] = &[
         ],
         size: Size::Fixed,
         tolerance_m: 0.05,
+        floor_m: 0.03,
     },
     Cluster {
         landmarks: &[
@@ -44,6 +52,7 @@ pub const CLUSTERS: &[Cluster] = &[
         ],
         size: Size::Fixed,
         tolerance_m: 0.06,
+        floor_m: 0.03,
     },
     Cluster {
         landmarks: &[
@@ -58,15 +67,12 @@ pub const CLUSTERS: &[Cluster] = &[
         ],
         size: Size::Free,
         tolerance_m: 0.06,
+        floor_m: 0.008,
     },
 ];
 
 /// A marker farther out than this many times the seen markers' reach is placed by a long lever.
 const LEVER_MAX: f64 = 3.0;
-
-/// Share of the tolerance within which the others must fit for a stray to be believed in a cluster
-/// that may change its size.
-const WELL: f64 = 0.35;
 
 /// What was wrong with one marker in the window.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -77,6 +83,10 @@ pub struct Fault {
     pub missing: usize,
     /// Slots in which it was seen out of its place and rejected.
     pub rejected: usize,
+    /// Slots in which it had exchanged its label with another marker and was put back.
+    pub exchanged: usize,
+    /// The marker it exchanged with in most of them.
+    pub with: Option<Landmark>,
 }
 
 /// What was done to each track, slot by slot.
@@ -84,132 +94,115 @@ pub struct Fault {
 pub struct Repair {
     /// The marker was seen out of its place and rejected.
     pub rejected: Vec<Vec<bool>>,
+    /// The marker had exchanged its label with this one and was put back.
+    pub exchanged: Vec<Vec<Option<Landmark>>>,
     /// The marker was placed from others that lie far from it: good for a direction, too noisy for
     /// a speed.
     pub levered: Vec<Vec<bool>>,
 }
 
-/// Rejects and rebuilds cluster markers in place.
-pub fn repair(window: &mut Window) -> Repair {
+/// Puts exchanged markers back and rejects those out of their place, on tracks as they were measured
+/// (nothing bridged). [`rebuild`] comes after.
+pub fn judge(window: &mut Window) -> Repair {
     let none = vec![vec![false; window.len()]; window.landmarks.len()];
     let mut repair = Repair {
         rejected: none.clone(),
+        exchanged: vec![vec![None; window.len()]; window.landmarks.len()],
         levered: none,
     };
-    for cluster in CLUSTERS {
-        let members: Vec<usize> = (0..window.landmarks.len())
-            .filter(|&i| cluster.landmarks.contains(&window.landmarks[i]))
-            .collect();
-        let Some(shape) = typical_shape(window, &members) else {
-            continue;
-        };
-        for slot in 0..window.len() {
-            repair_slot(window, slot, (&members, &shape, cluster), &mut repair);
+    let body: Vec<bool> = window.landmarks.iter().map(|l| !l.is_club()).collect();
+    let done = swaps::sort_out(&mut window.tracks, &body, window.rate_hz);
+    for exchange in done.exchanges {
+        let [a, b] = exchange.tracks;
+        for slot in exchange.slots {
+            repair.note_exchange(window, [a, b], slot);
         }
+    }
+    for (track, slot) in done.rejected {
+        repair.rejected[track][slot] = true;
+    }
+    for cluster in CLUSTERS {
+        judge::cluster(window, cluster, &mut repair);
     }
     repair
 }
 
-type Judged<'a> = (&'a [usize], &'a [Point3<f64>], &'a Cluster);
+impl Repair {
+    fn note_exchange(&mut self, window: &Window, [a, b]: [usize; 2], slot: usize) {
+        self.exchanged[a][slot] = Some(window.landmarks[b]);
+        self.exchanged[b][slot] = Some(window.landmarks[a]);
+    }
+}
+
+/// Places hidden cluster markers from the others.
+pub fn rebuild(window: &mut Window, repair: &mut Repair) {
+    for cluster in CLUSTERS {
+        let members = members(window, cluster.landmarks);
+        let Some(shape) = typical_shape(window, &members) else {
+            continue;
+        };
+        for slot in 0..window.len() {
+            let pairs = seen(window, slot, (&members, &shape));
+            if (3..members.len()).contains(&pairs.len())
+                && let Some(fit) = placement(&pairs, cluster)
+            {
+                place_hidden(window, slot, (&members, &shape), (&pairs, &fit), repair);
+            }
+        }
+    }
+}
 
 /// A marker seen: its track, its place in the shape, its place measured.
 type Pair = (usize, Point3<f64>, Point3<f64>);
 
-/// A cluster in one slot after the strays were taken out.
-struct Sorted {
-    kept: Vec<Pair>,
-    strays: Vec<usize>,
-    fit: pose::Fit,
+fn members(window: &Window, landmarks: &[Landmark]) -> Vec<usize> {
+    (0..window.landmarks.len())
+        .filter(|&i| landmarks.contains(&window.landmarks[i]))
+        .collect()
 }
 
-fn repair_slot(
-    window: &mut Window,
-    slot: usize,
-    (members, shape, cluster): Judged<'_>,
-    repair: &mut Repair,
-) {
-    let pairs: Vec<Pair> = members
+fn seen(window: &Window, slot: usize, (members, shape): (&[usize], &[Point3<f64>])) -> Vec<Pair> {
+    members
         .iter()
         .zip(shape)
         .filter_map(|(&track, &model)| Some((track, model, window.tracks[track][slot]?)))
-        .collect();
-    if pairs.len() == shape.len() && distances_match(&pairs, cluster.tolerance_m) {
-        return;
-    }
-    let Some(sorted) = sort(pairs, cluster) else {
-        return;
+        .collect()
+}
+
+/// The placement that hidden markers are rebuilt by: stiff where that fits well, else of the size that
+/// the cluster may have. `None` where the seen ones do not fit.
+fn placement(pairs: &[Pair], cluster: &Cluster) -> Option<pose::Fit> {
+    let size = if residual(pairs, Size::Fixed)? <= judge::WELL * cluster.tolerance_m {
+        Size::Fixed
+    } else {
+        cluster.size
     };
-    for &track in &sorted.strays {
-        repair.rejected[track][slot] = true;
-        window.tracks[track][slot] = None;
-    }
-    place_hidden(window, slot, (members, shape), &sorted, repair);
-}
-
-/// Takes out strays. A cluster of free size is first taken for a stiff one with one stray, if the
-/// others then fit really well: a free size would bend itself to the stray.
-fn sort(pairs: Vec<Pair>, cluster: &Cluster) -> Option<Sorted> {
-    let tolerance_m = cluster.tolerance_m;
-    if cluster.size == Size::Free
-        && let Some(stiff) = sort_as(pairs.clone(), Size::Fixed, tolerance_m)
-        && (stiff.strays.is_empty()
-            || (stiff.strays.len() == 1
-                && residual(&stiff.kept, Size::Fixed)? < WELL * tolerance_m))
-    {
-        return Some(stiff);
-    }
-    sort_as(pairs, cluster.size, tolerance_m)
-}
-
-fn sort_as(mut pairs: Vec<Pair>, size: Size, tolerance_m: f64) -> Option<Sorted> {
-    let mut strays = Vec::new();
-    while residual(&pairs, size)? > tolerance_m {
-        // With three left there is no majority to say which one is wrong.
-        if pairs.len() <= 3 {
-            return None;
-        }
-        strays.push(pairs.remove(most_disturbing(&pairs, size)).0);
-    }
-    let fit = fit_pairs(&pairs, size)?;
-    Some(Sorted {
-        kept: pairs,
-        strays,
-        fit,
-    })
+    (residual(pairs, size)? <= cluster.tolerance_m).then(|| fit_pairs(pairs, size))?
 }
 
 fn place_hidden(
     window: &mut Window,
     slot: usize,
     (members, shape): (&[usize], &[Point3<f64>]),
-    sorted: &Sorted,
+    (pairs, fit): (&[Pair], &pose::Fit),
     repair: &mut Repair,
 ) {
     // A roll that the seen markers do not determine must not place hidden ones. The figure goes with
     // the square of the width: a cluster at least 2 % as wide as long will do.
-    if sorted.fit.spread < 4e-4 {
+    if fit.spread < 4e-4 {
         return;
     }
-    let seen: Vec<Point3<f64>> = sorted.kept.iter().map(|p| p.1).collect();
+    let seen: Vec<Point3<f64>> = pairs.iter().map(|p| p.1).collect();
     let sum: nalgebra::Vector3<f64> = seen.iter().map(|p| p.coords).sum();
     let center = Point3::from(sum / seen.len() as f64);
     let reach = seen.iter().map(|p| (p - center).norm()).fold(0.0, f64::max);
     for (&track, &model) in members.iter().zip(shape) {
         if window.tracks[track][slot].is_none() {
-            window.tracks[track][slot] = Some(sorted.fit.place(model));
+            window.tracks[track][slot] = Some(fit.place(model));
             // Far outside the seen ones their noise is levered up.
             repair.levered[track][slot] = (model - center).norm() > LEVER_MAX * reach;
         }
     }
-}
-
-/// The cheap question that spares most frames the fit: is every distance as in the shape?
-fn distances_match(pairs: &[Pair], tolerance_m: f64) -> bool {
-    pairs.iter().enumerate().all(|(i, a)| {
-        pairs[i + 1..]
-            .iter()
-            .all(|b| ((a.1 - b.1).norm() - (a.2 - b.2).norm()).abs() <= 0.5 * tolerance_m)
-    })
 }
 
 fn fit_pairs(pairs: &[Pair], size: Size) -> Option<pose::Fit> {
@@ -226,18 +219,6 @@ fn residual(pairs: &[Pair], size: Size) -> Option<f64> {
             .map(|p| (fit.place(p.1) - p.2).norm())
             .fold(0.0, f64::max),
     )
-}
-
-/// The marker without which the others fit best.
-fn most_disturbing(pairs: &[Pair], size: Size) -> usize {
-    let without = |i: usize| {
-        let mut rest = pairs.to_vec();
-        rest.remove(i);
-        residual(&rest, size).unwrap_or(f64::INFINITY)
-    };
-    (0..pairs.len())
-        .min_by(|&a, &b| without(a).total_cmp(&without(b)))
-        .unwrap_or(0)
 }
 
 /// The cluster's shape in the frame whose distances are closest to their medians.
@@ -319,6 +300,12 @@ mod tests {
         }
     }
 
+    fn repaired(window: &mut Window) -> Repair {
+        let mut repair = judge(window);
+        rebuild(window, &mut repair);
+        repair
+    }
+
     fn counts(rejected: &[Vec<bool>]) -> Vec<usize> {
         rejected
             .iter()
@@ -334,7 +321,7 @@ mod tests {
         for i in 60..70 {
             w.tracks[1][i] = truth.tracks[1][i].map(|p| p + nalgebra::Vector3::new(0.0, 0.3, 0.0));
         }
-        let rejected = repair(&mut w).rejected;
+        let rejected = repaired(&mut w).rejected;
         assert_eq!(counts(&rejected), [0, 10, 0, 0, 0]);
         for (a, b) in w.tracks.iter().flatten().zip(truth.tracks.iter().flatten()) {
             assert!((a.unwrap() - b.unwrap()).norm() < 1e-9);
@@ -347,6 +334,28 @@ mod tests {
         w.landmarks.truncate(3);
         w.tracks.truncate(3);
         w.tracks[1][50] = w.tracks[1][50].map(|p| p + nalgebra::Vector3::new(0.0, 0.3, 0.0));
-        assert_eq!(counts(&repair(&mut w).rejected), [0, 0, 0]);
+        assert_eq!(counts(&repaired(&mut w).rejected), [0, 0, 0]);
+    }
+
+    #[test]
+    fn exchanged_markers_are_put_back() {
+        let truth = club_window();
+        for (a, b) in [(2, 3), (3, 4), (2, 4), (1, 2), (0, 1), (0, 4)] {
+            for range in [0..12, 50..51, 60..90, 95..100] {
+                let mut w = truth.clone();
+                for slot in range.clone() {
+                    let other = w.tracks[b][slot];
+                    w.tracks[b][slot] = std::mem::replace(&mut w.tracks[a][slot], other);
+                }
+                let repair = repaired(&mut w);
+                assert_eq!(w.tracks, truth.tracks, "{a} {b} {range:?}");
+                assert!(
+                    range
+                        .clone()
+                        .all(|s| repair.exchanged[a][s] == Some(w.landmarks[b])),
+                    "{a} {b} {range:?}"
+                );
+            }
+        }
     }
 }
