@@ -14,6 +14,7 @@ mod bay;
 mod browser;
 mod c3d;
 mod demo;
+mod gait;
 mod golfer;
 mod honesty;
 mod invariance;
