@@ -1,6 +1,7 @@
 //! What the bay is told about golfer and club. Optional throughout; an input, recorded like a
 //! datagram. Reading it from a file is the daemon's work.
 
+use crate::body::calibration::Calibration;
 use crate::handed::Handed;
 use crate::landmark::Landmark;
 
@@ -17,6 +18,8 @@ pub struct Context {
     pub mass_kg: Option<f64>,
     /// Club in words (`driver`, `7-iron`).
     pub club: Option<String>,
+    /// The golfer's calibration from a trial, anatomical sides.
+    pub calibration: Option<Calibration>,
     /// Landmarks that the marker map calls inexact, with its words.
     pub approximate: Vec<(Landmark, String)>,
 }

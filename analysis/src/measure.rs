@@ -4,8 +4,10 @@ use std::ops::Range;
 
 use nalgebra::{Point3, Vector3};
 
+use crate::body::calibration::{Calibration, Origin};
 use crate::body::cluster::{self, Fault};
 use crate::body::segments::lead_arm;
+use crate::body::skeleton::Skeleton;
 use crate::body::tracks::Smoothed;
 use crate::club::Club;
 use crate::context::Context;
@@ -64,10 +66,19 @@ pub struct Prepared {
     pub window: Window,
     /// The golfer's side.
     pub handed: Handed,
+    /// What of the golfer's body is fixed, in the golfer frame.
+    pub calibration: Calibration,
+    /// Words of the marker map for inexact landmarks, in the golfer frame.
+    pub approximate: Vec<(Landmark, String)>,
     /// Smoothed body.
     pub body: Smoothed,
+    /// Segments and joints.
+    pub skeleton: Skeleton,
     /// Club and lead arm without gaps.
     pub paths: Paths,
+    /// Slots in which each marker itself was seen and believed, in the window's order; empty where
+    /// nobody asks.
+    pub seen: Vec<Vec<bool>>,
     /// Mid-grip point without gaps, metres.
     pub grip: Vec<Point3<f64>>,
     /// Slots in which the grip is known.
@@ -145,16 +156,114 @@ pub fn measure(
     whole.forget_levered(&window, &repair.levered);
     let swing = phases::find(&whole.paths, near).map_err(Nothing::Movement)?;
     let faults = faults(&window, &names, &swing, (&seen, &repair.rejected));
-    let prepared = prepare(window, handed, (whole, swing), context);
+    let (calibration, calibration_note) = calibrate(&window, &swing, handed, context);
+    let believed = seen.iter().zip(&repair.rejected);
+    let seen = believed.map(|(s, r)| s.iter().zip(r).map(|(s, r)| *s && !r).collect());
+    let known = Known {
+        handed,
+        calibration,
+        approximate: approximate(handed, context),
+        seen: seen.collect(),
+    };
+    let prepared = prepare(window, (whole, swing), known);
     let kind = kind(&prepared.swing);
-    let notes = notes(&prepared).into_iter().chain(rate_note).collect();
+    let notes = notes(&prepared)
+        .into_iter()
+        .chain(rate_note)
+        .chain(calibration_note);
     Ok(Measured {
         values: metrics::measure(&prepared),
         kind,
         faults,
-        notes,
+        notes: notes.collect(),
         prepared,
     })
+}
+
+/// Largest difference of distances within clusters that a calibration of the same person with the
+/// same markers may show, metres: skin and posture, no other body (common practice, no source).
+const SAME_PERSON_M: f64 = 0.015;
+
+/// The calibration told, if it is this golfer's; otherwise that of the posture at address.
+fn calibrate(
+    window: &Window,
+    swing: &Swing,
+    handed: Handed,
+    context: &Context,
+) -> (Calibration, Option<String>) {
+    let posture = posture(window, swing);
+    let Some(told) = &context.calibration else {
+        return (posture, None);
+    };
+    let told = if handed == Handed::Left {
+        told.mirrored()
+    } else {
+        told.clone()
+    };
+    let misfit = told.misfit(&posture);
+    if misfit <= SAME_PERSON_M {
+        let words = match told.origin {
+            Origin::Movement => {
+                "Calibration: hip centers from the trial's movement, joint widths from its medial markers."
+            }
+            Origin::Posture => {
+                "Calibration: joint widths from the trial's medial markers, hip centers by regression."
+            }
+            Origin::Address => "Calibration: marker shapes from the trial, joint widths assumed.",
+        };
+        return (told, Some(words.to_owned()));
+    }
+    let words = format!(
+        "The calibration trial does not fit: distances between markers differ by up to {:.0} mm. Another student's trial, or markers re-stuck since? It was not used.",
+        1e3 * misfit
+    );
+    (posture, Some(words))
+}
+
+/// The calibration of the posture at address; shapes that are not complete there are taken where
+/// they first are.
+fn posture(window: &Window, swing: &Swing) -> Calibration {
+    let of = |slots: Range<usize>| {
+        Calibration::of_posture(|l| {
+            let track = window.track(l)?;
+            let seen = slots.clone().filter_map(|i| track.get(i)?.as_ref());
+            let (sum, n) = seen.fold((Vector3::zeros(), 0.0), |(s, n), p| (s + p.coords, n + 1.0));
+            (n > 0.0).then(|| Point3::from(sum / n))
+        })
+    };
+    let mut found = of(swing.quiet.clone());
+    let step = window.slots(0.05);
+    for slot in (0..window.len()).step_by(step) {
+        if found.is_complete() {
+            break;
+        }
+        found.complete_from(of(slot..slot + 1));
+    }
+    found
+}
+
+/// The words of the marker map in the golfer frame.
+fn approximate(handed: Handed, context: &Context) -> Vec<(Landmark, String)> {
+    let own = |l: Landmark| {
+        if handed == Handed::Left {
+            l.opposite()
+        } else {
+            l
+        }
+    };
+    context
+        .approximate
+        .iter()
+        .map(|(l, words)| (own(*l), words.clone()))
+        .collect()
+}
+
+/// What is known beside the motion.
+struct Known {
+    handed: Handed,
+    calibration: Calibration,
+    approximate: Vec<(Landmark, String)>,
+    seen: Vec<Vec<bool>>,
 }
 
 /// The club's paths without gaps.
@@ -211,31 +320,25 @@ impl ClubPaths {
     }
 }
 
-/// Cuts the window to the stretch that is measured and shown, and smooths the body there.
+/// Cuts the window to the stretch that is measured and shown, and places the body there.
 fn prepare(
     mut window: Window,
-    handed: Handed,
     (mut whole, mut swing): (ClubPaths, Swing),
-    context: &Context,
+    mut known: Known,
 ) -> Prepared {
     let from = swing.quiet.start.saturating_sub(window.slots(BEFORE_S));
     let to = (swing.impact.before + window.slots(AFTER_S)).min(window.len());
     window.keep(from..to);
     whole.keep(from..to);
     swing.shift(from);
-    let own = |l: Landmark| {
-        if handed == Handed::Left {
-            l.opposite()
-        } else {
-            l
-        }
-    };
-    let approximate: Vec<_> = context
-        .approximate
-        .iter()
-        .map(|(l, words)| (own(*l), words.clone()))
-        .collect();
-    let body = Smoothed::new(&window, &approximate);
+    known.seen.iter_mut().for_each(|s| crop(s, from..to));
+    place(window, (whole, swing), known)
+}
+
+/// Smooths the body of a window, places its segments, and finds the lead arm's events.
+fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -> Prepared {
+    let body = Smoothed::new(&window, &known.approximate);
+    let skeleton = Skeleton::new(&body, &known.calibration);
     if let Ok(arm) = lead_arm(&body) {
         let height: Vec<f64> = arm.points.iter().map(|p| p.y).collect();
         phases::add_arm_events(&mut swing, &height, &arm.known);
@@ -248,8 +351,12 @@ fn prepare(
         head_marked,
     } = whole;
     Prepared {
-        handed,
+        handed: known.handed,
+        calibration: known.calibration,
+        approximate: known.approximate,
+        seen: known.seen,
         body,
+        skeleton,
         paths,
         grip,
         grip_known,

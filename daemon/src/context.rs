@@ -70,6 +70,7 @@ pub fn parse(text: &str) -> anyhow::Result<Context> {
         height_m: within("height_m", file.height_m, 0.8..=2.5)?,
         mass_kg: within("mass_kg", file.mass_kg, 15.0..=300.0)?,
         club: file.club,
+        calibration: None,
         approximate: Vec::new(),
     })
 }

@@ -33,50 +33,48 @@ pub struct Path {
 /// A series, or the reason why there is none.
 pub type Maybe<T> = Result<T, String>;
 
-/// Distance of the knee's lateral marker from the joint centre, metres, where no calibration says
-/// it (half of an adult epicondyle width of about 10 cm; common practice, no source).
-const KNEE_HALF_WIDTH_M: f64 = 0.050;
-/// The same for the ankle (half of an adult malleolus width of about 7 cm; common practice, no source).
-const ANKLE_HALF_WIDTH_M: f64 = 0.036;
-const ASSUMED_WIDTHS: &str = "joint widths assumed, no static calibration";
 const HIP_LINE: &str = "hip points, no iliac spines marked";
 
-/// Axial rotation of the pelvis: heading of the line between the anterior iliac spines, rad;
-/// 0 square, negative closed, positive open, unwrapped. Falls back to a hip line.
+/// Axial rotation of a hip line where no iliac spines are marked: heading, rad; 0 square, negative
+/// closed, positive open, unwrapped.
 ///
 /// # Errors
 /// Names the markers that are needed.
-pub fn pelvis_rotation(s: &Smoothed) -> Maybe<Series> {
-    if s.has(&[L::RightAsis, L::LeftAsis]) {
-        return heading(s, &[L::RightAsis, L::LeftAsis], |p| p[1] - p[0], None);
-    }
+pub fn hip_line_rotation(s: &Smoothed) -> Maybe<Series> {
     heading(
         s,
         &[L::RightHip, L::LeftHip],
         |p| p[1] - p[0],
         Some(HIP_LINE),
     )
-    .map_err(|_spines| needs("left_asis and right_asis (or hip points)"))
+    .map_err(|_spines| needs("the four iliac spines (or two hip points)"))
 }
 
-/// Axial rotation of the thorax: heading of its mediolateral axis (ISB: normal to the plane of
-/// sternal notch, C7 and the midpoint of xiphoid and T8), rad, signs as the pelvis.
+/// Axial rotation of the pelvis where only its anterior spines are marked.
 ///
 /// # Errors
 /// Names the markers that are needed.
-pub fn thorax_rotation(s: &Smoothed) -> Maybe<Series> {
-    let toward_lead = |p: &[Point3<f64>]| {
-        let [notch, c7, t8, xiphoid] = [p[0], p[1], p[2], p[3]];
-        let low = nalgebra::center(&xiphoid, &t8);
-        // Normal of the plane: forward × up points to the golfer's right; lead is left here.
-        -(notch - c7).cross(&(nalgebra::center(&notch, &c7) - low))
-    };
+pub fn asis_line_rotation(s: &Smoothed) -> Maybe<Series> {
     heading(
         s,
-        &[L::SternalNotch, L::C7, L::T8, L::Xiphoid],
-        toward_lead,
-        None,
+        &[L::RightAsis, L::LeftAsis],
+        |p| p[1] - p[0],
+        Some("anterior spines only"),
     )
+}
+
+/// Midpoint of two hip points where no iliac spines are marked.
+///
+/// # Errors
+/// Names the markers that are needed.
+pub fn hip_line_middle(s: &Smoothed) -> Maybe<Path> {
+    path(
+        s,
+        &[L::LeftHip, L::RightHip],
+        |p| nalgebra::center(&p[0], &p[1]),
+        Some(HIP_LINE.into()),
+    )
+    .map_err(|_spines| needs("four iliac spines (or two hip points)"))
 }
 
 /// Heading of the line between the acromia, rad. Not the thorax: the shoulder girdle glides on it
@@ -91,31 +89,6 @@ pub fn shoulder_line_rotation(s: &Smoothed) -> Maybe<Series> {
         |p| p[1] - p[0],
         None,
     )
-}
-
-/// Midpoint of the hip joint centres (Harrington 2007, from the iliac spines), or of two hip points.
-///
-/// # Errors
-/// Names the markers that are needed.
-pub fn pelvis_point(s: &Smoothed) -> Maybe<Path> {
-    match hip_centers(s) {
-        Ok((lead, trail)) => Ok(Path {
-            points: lead
-                .points
-                .iter()
-                .zip(&trail.points)
-                .map(|(a, b)| nalgebra::center(a, b))
-                .collect(),
-            ..lead
-        }),
-        Err(_) => path(
-            s,
-            &[L::LeftHip, L::RightHip],
-            |p| nalgebra::center(&p[0], &p[1]),
-            Some(HIP_LINE.into()),
-        )
-        .map_err(|_spines| needs("four iliac spines (or two hip points)")),
-    }
 }
 
 /// Mean of the head's markers.
@@ -144,121 +117,6 @@ pub fn lead_arm(s: &Smoothed) -> Maybe<Path> {
     })
 }
 
-/// Knee flexion, rad: angle between hip centre → knee centre and knee centre → ankle centre,
-/// 0 straight. `lead` chooses the side.
-///
-/// # Errors
-/// Names the markers that are needed.
-pub fn knee_flexion(s: &Smoothed, lead: bool) -> Maybe<Series> {
-    let (hip_mark, knee, ankle) = if lead {
-        (L::LeftHip, L::LeftKnee, L::LeftAnkle)
-    } else {
-        (L::RightHip, L::RightKnee, L::RightAnkle)
-    };
-    let legs = path(s, &[knee, ankle], |p| p[0], None)?;
-    let (knee, ankle) = (
-        s.points(knee).unwrap_or_default(),
-        s.points(ankle).unwrap_or_default(),
-    );
-    let (hip, widths, why) = match hip_centers(s) {
-        Ok((l, t)) => (
-            if lead { l } else { t },
-            (KNEE_HALF_WIDTH_M, ANKLE_HALF_WIDTH_M),
-            ASSUMED_WIDTHS,
-        ),
-        Err(_) => (
-            path(s, &[hip_mark], |p| p[0], None)?,
-            (0.0, 0.0),
-            "surface points instead of joint centers",
-        ),
-    };
-    let side = if lead { 1.0 } else { -1.0 };
-    let values = (0..hip.points.len())
-        .map(|i| flexion([hip.points[i], knee[i], ankle[i]], widths, side))
-        .collect();
-    Ok(Series {
-        values,
-        known: both(&hip.known, &legs.known),
-        limited: Some(join(why, legs.limited.as_deref())),
-    })
-}
-
-/// Flexion from a hip centre and lateral knee and ankle points. The points are moved inward along
-/// the normal of the leg's own plane, which is the flexion axis of a bent knee.
-fn flexion([hip, knee, ankle]: [Point3<f64>; 3], (knee_m, ankle_m): (f64, f64), side: f64) -> f64 {
-    let (mut k, mut a) = (knee, ankle);
-    if knee_m > 0.0 {
-        // Converges in three steps for a knee bent by more than a few degrees; straighter ones are
-        // left as they are, where the side offset matters least.
-        for _ in 0..4 {
-            let normal = (k - hip).cross(&(a - k));
-            // Thigh × shank of a knee bent forward points to the lead side: lateral there, medial on
-            // the trail side.
-            let Some(lateral) = normal.try_normalize(0.01).map(|n| n * side) else {
-                break;
-            };
-            k = knee - lateral * knee_m;
-            a = ankle - lateral * ankle_m;
-        }
-    }
-    (k - hip).angle(&(a - k))
-}
-
-/// Hip joint centres (lead, trail) by Harrington et al. 2007, J Biomech 40:595–602, one-variable
-/// form, in the pelvis frame of the ISB (Wu 2002) at the midpoint of the anterior spines.
-///
-/// # Errors
-/// Names the markers that are needed.
-pub fn hip_centers(s: &Smoothed) -> Maybe<(Path, Path)> {
-    let spines = [L::RightAsis, L::LeftAsis, L::RightPsis, L::LeftPsis];
-    let base = path(s, &spines, |p| p[0], None)?;
-    let points: Vec<[Point3<f64>; 4]> = {
-        let t: Vec<Vec<Point3<f64>>> = spines
-            .iter()
-            .map(|&l| s.points(l).unwrap_or_default())
-            .collect();
-        (0..base.points.len())
-            .map(|i| [t[0][i], t[1][i], t[2][i], t[3][i]])
-            .collect()
-    };
-    // Widths are the golfer's, not the instant's: one value for the window.
-    let width = middle(
-        points
-            .iter()
-            .zip(&base.known)
-            .filter(|(_, k)| **k)
-            .map(|(p, _)| (p[0] - p[1]).norm()),
-    );
-    let depth = middle(
-        points
-            .iter()
-            .zip(&base.known)
-            .filter(|(_, k)| **k)
-            .map(|(p, _)| (nalgebra::center(&p[0], &p[1]) - nalgebra::center(&p[2], &p[3])).norm()),
-    );
-    let offset = Vector3::new(
-        -0.24 * depth - 0.0099,
-        -0.30 * width - 0.0109,
-        0.33 * width + 0.0073,
-    );
-    let center = |p: &[Point3<f64>; 4], z: f64| {
-        let middle = nalgebra::center(&p[0], &p[1]);
-        let right = (p[0] - p[1]).try_normalize(1e-6).unwrap_or_else(Vector3::z);
-        let back = middle - nalgebra::center(&p[2], &p[3]);
-        let forward = (back - right * back.dot(&right))
-            .try_normalize(1e-6)
-            .unwrap_or_else(Vector3::x);
-        let up = right.cross(&forward);
-        middle + forward * offset.x + up * offset.y + right * z
-    };
-    let side = |z: f64| Path {
-        points: points.iter().map(|p| center(p, z)).collect(),
-        known: base.known.clone(),
-        limited: base.limited.clone(),
-    };
-    Ok((side(-offset.z), side(offset.z)))
-}
-
 fn lead_wrist(s: &Smoothed) -> Maybe<Path> {
     if s.has(&[L::LeftRadialStyloid, L::LeftUlnarStyloid]) {
         return path(
@@ -271,7 +129,7 @@ fn lead_wrist(s: &Smoothed) -> Maybe<Path> {
     path(s, &[L::LeftWrist], |p| p[0], None)
 }
 
-fn heading(
+pub(super) fn heading(
     s: &Smoothed,
     landmarks: &[L],
     toward_lead: impl Fn(&[Point3<f64>]) -> Vector3<f64>,
@@ -283,14 +141,7 @@ fn heading(
         |p| Point3::from(toward_lead(p)),
         limited.map(String::from),
     )?;
-    let mut values: Vec<f64> = Vec::with_capacity(directions.points.len());
-    for d in &directions.points {
-        let angle = -d.z.atan2(d.x);
-        let turns = values.last().map_or(0.0, |last: &f64| {
-            ((last - angle) / std::f64::consts::TAU).round()
-        });
-        values.push(angle + turns * std::f64::consts::TAU);
-    }
+    let values = headings(directions.points.iter().map(|p| p.coords));
     Ok(Series {
         values,
         known: directions.known,
@@ -298,7 +149,23 @@ fn heading(
     })
 }
 
-fn path(
+/// Headings of directions toward the lead side: 0 along the target line, positive open, unwrapped.
+pub fn headings(toward_lead: impl Iterator<Item = Vector3<f64>>) -> Vec<f64> {
+    unwrapped(toward_lead.map(|d| -d.z.atan2(d.x)))
+}
+
+/// Angles that continue each other without jumps of a turn.
+pub fn unwrapped(angles: impl Iterator<Item = f64>) -> Vec<f64> {
+    let mut last = 0.0;
+    angles
+        .map(|angle| {
+            last = angle + ((last - angle) / std::f64::consts::TAU).round() * std::f64::consts::TAU;
+            last
+        })
+        .collect()
+}
+
+pub(super) fn path(
     s: &Smoothed,
     landmarks: &[L],
     make: impl Fn(&[Point3<f64>]) -> Point3<f64>,
@@ -337,7 +204,7 @@ fn path(
     })
 }
 
-fn needs(markers: &str) -> String {
+pub(super) fn needs(markers: &str) -> String {
     format!("not marked: {markers}")
 }
 
@@ -349,10 +216,4 @@ fn join(a: &str, b: Option<&str>) -> String {
 #[must_use]
 pub fn both(a: &[bool], b: &[bool]) -> Vec<bool> {
     a.iter().zip(b).map(|(a, b)| *a && *b).collect()
-}
-
-fn middle(values: impl Iterator<Item = f64>) -> f64 {
-    let mut values: Vec<f64> = values.collect();
-    values.sort_unstable_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
 }

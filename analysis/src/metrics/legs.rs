@@ -1,13 +1,106 @@
-//! Knee flexion of both legs.
+//! Knees and hips: flexion, its change in the backswing and when it begins.
 
-use super::catalogue::{KNEE_FLEXION_LEAD, KNEE_FLEXION_TRAIL};
-use super::values::{Reader, Values};
-use crate::body::segments::knee_flexion;
+use super::catalogue::{
+    Family, HIP_HEIGHT_DIFFERENCE, KNEE_CHANGE_LEAD, KNEE_CHANGE_TRAIL, KNEE_FLEXION_LEAD,
+    KNEE_FLEXION_TRAIL, KNEE_ONSET_LEAD, KNEE_ONSET_TRAIL, KNEE_RATIO_LEAD,
+};
+use super::values::{Reader, Value, Values};
+use crate::body::segments::{Maybe, Series, both};
 use crate::measure::Prepared;
+use crate::swing::event::Event;
+
+/// Share of a knee's change that counts as its onset.
+const ONSET: f64 = 0.10;
+/// A change below this has no onset, rad.
+const CHANGE_MIN: f64 = 0.035;
+/// An address flexion below this gives no ratio, rad; below the second one it is judged in degrees.
+const RATIO_MIN: f64 = 0.05;
+const RATIO_SOUND: f64 = 0.175;
 
 pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Values) {
-    for (family, lead) in [(&KNEE_FLEXION_LEAD, true), (&KNEE_FLEXION_TRAIL, false)] {
-        let flexion = knee_flexion(&prepared.body, lead);
-        values.set_each(family, |event| reader.absolute(&flexion, event));
+    let families: [[&Family; 3]; 2] = [
+        [&KNEE_FLEXION_LEAD, &KNEE_CHANGE_LEAD, &KNEE_ONSET_LEAD],
+        [&KNEE_FLEXION_TRAIL, &KNEE_CHANGE_TRAIL, &KNEE_ONSET_TRAIL],
+    ];
+    let flexions: [Maybe<Series>; 2] = [0, 1].map(|i| {
+        let leg = prepared.skeleton.legs[i].as_ref();
+        leg.map(|l| l.flexion.clone()).map_err(Clone::clone)
+    });
+    for (flexion, [at, change, onset]) in flexions.iter().zip(families) {
+        let limited = flexion.as_ref().ok().and_then(|s| s.limited.clone());
+        values.set_each(at, |event| reader.absolute(flexion, event));
+        values.set_each(change, |event| reader.change(flexion, event));
+        let share = flexion.clone().and_then(|s| share_at_onset(&s, reader));
+        values.set(onset, Value::limited(share, limited));
     }
+    values.set_each(&KNEE_RATIO_LEAD, |event| ratio(&flexions[0], reader, event));
+    let height = height_difference(prepared);
+    values.set_each(&HIP_HEIGHT_DIFFERENCE, |event| {
+        reader.absolute(&height, event).without_change()
+    });
+}
+
+/// Share of the backswing's time gone when the knee has done a tenth of its change.
+fn share_at_onset(flexion: &Series, reader: Reader<'_>) -> Maybe<f64> {
+    let address = reader.at(flexion, Event::Address)?;
+    let change = reader.at(flexion, Event::Top)? - address;
+    if change.abs() < CHANGE_MIN {
+        return Err("the knee hardly changes in the backswing".to_owned());
+    }
+    let (start, top) = (reader.slot(Event::TakeawayStart)?, reader.slot(Event::Top)?);
+    let done = |i: usize| (flexion.values[i] - address) / change - ONSET;
+    let slots = start.ceil() as usize..=top.floor() as usize;
+    if slots.clone().any(|i| !flexion.known[i]) {
+        return Err("a marker it needs was hidden in the backswing".to_owned());
+    }
+    let first = slots.into_iter().find(|&i| done(i) >= 0.0);
+    let first = first.ok_or("the knee changes only at the very top")?;
+    let (before, after) = (done(first.saturating_sub(1)), done(first));
+    let part = if after > before {
+        after / (after - before)
+    } else {
+        0.0
+    };
+    let slot = (first as f64 - part.clamp(0.0, 1.0)).max(start);
+    Ok((slot - start) / (top - start).max(1e-9))
+}
+
+fn ratio(flexion: &Maybe<Series>, reader: Reader<'_>, event: Event) -> Value {
+    let series = match flexion {
+        Ok(series) => series,
+        Err(reason) => return Value::Missing(reason.clone()),
+    };
+    let both = reader
+        .at(series, Event::Address)
+        .and_then(|address| Ok((address, reader.at(series, event)?)));
+    match both {
+        Ok((address, _)) if address < RATIO_MIN => {
+            Value::Missing("the knee is straight at address: judge the change in degrees".into())
+        }
+        Ok((address, then)) => {
+            let small = (address < RATIO_SOUND)
+                .then(|| "flexion at address below 10 deg: judge the change in degrees".to_owned());
+            let limits: Vec<String> = series.limited.clone().into_iter().chain(small).collect();
+            Value::Measured {
+                value: then / address,
+                change: None,
+                limited: (!limits.is_empty()).then(|| limits.join("; ")),
+            }
+        }
+        Err(reason) => Value::Missing(reason),
+    }
+}
+
+fn height_difference(prepared: &Prepared) -> Maybe<Series> {
+    let [lead, trail] = prepared.skeleton.hips.as_ref().map_err(Clone::clone)?;
+    Ok(Series {
+        values: lead
+            .points
+            .iter()
+            .zip(&trail.points)
+            .map(|(l, t)| t.y - l.y)
+            .collect(),
+        known: both(&lead.known, &trail.known),
+        limited: lead.limited.clone(),
+    })
 }

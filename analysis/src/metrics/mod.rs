@@ -4,9 +4,12 @@
 pub mod catalogue;
 pub mod values;
 
+mod budget;
 mod club;
 mod legs;
 mod path;
+mod quality;
+mod rotations;
 mod timing;
 mod trunk;
 
@@ -21,10 +24,13 @@ pub fn measure(prepared: &Prepared) -> Values {
         quiet: &prepared.swing.quiet,
     };
     let mut values = Values::new();
-    timing::measure(prepared, reader, &mut values);
+    let rotations = rotations::Rotations::new(prepared, reader);
+    timing::measure(prepared, &rotations, reader, &mut values);
     path::measure(prepared, reader, &mut values);
-    trunk::measure(prepared, reader, &mut values);
+    trunk::measure(prepared, &rotations, reader, &mut values);
+    budget::measure(prepared, &rotations, reader, &mut values);
     legs::measure(prepared, reader, &mut values);
     club::measure(prepared, &mut values);
+    quality::measure(prepared, reader, &mut values);
     values
 }

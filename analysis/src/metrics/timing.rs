@@ -4,13 +4,19 @@ use super::catalogue::{
     BACKSWING_TIME, DOWNSWING_TIME, REVERSAL_LEAD_LEAD_ARM, REVERSAL_LEAD_PELVIS,
     REVERSAL_LEAD_THORAX, TEMPO_RATIO,
 };
+use super::rotations::Rotations;
 use super::values::{Reader, Value, Values};
-use crate::body::segments::{Maybe, Series, lead_arm, pelvis_rotation, thorax_rotation};
+use crate::body::segments::{Maybe, Series, lead_arm, unwrapped};
 use crate::measure::Prepared;
 use crate::swing::event::Event;
 use crate::swing::series;
 
-pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Values) {
+pub(super) fn measure(
+    prepared: &Prepared,
+    rotations: &Rotations,
+    reader: Reader<'_>,
+    values: &mut Values,
+) {
     let time = |event| reader.slot(event).map(|slot| prepared.window.seconds(slot));
     let between = |a, b| Ok::<f64, String>(time(b)? - time(a)?);
     let back = between(Event::TakeawayStart, Event::Top);
@@ -22,8 +28,8 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
     values.set(&BACKSWING_TIME, back);
     values.set(&DOWNSWING_TIME, down);
     let turn = |rotation: Maybe<Series>| lead(prepared, reader, rotation);
-    values.set(&REVERSAL_LEAD_PELVIS, turn(pelvis_rotation(&prepared.body)));
-    values.set(&REVERSAL_LEAD_THORAX, turn(thorax_rotation(&prepared.body)));
+    values.set(&REVERSAL_LEAD_PELVIS, turn(rotations.pelvis.clone()));
+    values.set(&REVERSAL_LEAD_THORAX, turn(rotations.thorax.clone()));
     values.set(&REVERSAL_LEAD_LEAD_ARM, turn(lead_arm_angle(prepared)));
 }
 
@@ -62,14 +68,8 @@ fn lead_arm_angle(prepared: &Prepared) -> Maybe<Series> {
         Some(a) => (a, normal.cross(&a)),
         None => return Err("the downswing's plane is level".to_owned()),
     };
-    let mut values: Vec<f64> = Vec::with_capacity(arm.points.len());
-    for p in &arm.points {
-        let angle = p.coords.dot(&b).atan2(p.coords.dot(&a));
-        let turns = values.last().map_or(0.0, |last: &f64| {
-            ((last - angle) / std::f64::consts::TAU).round()
-        });
-        values.push(angle + turns * std::f64::consts::TAU);
-    }
+    let angle = |p: &nalgebra::Point3<f64>| p.coords.dot(&b).atan2(p.coords.dot(&a));
+    let values = unwrapped(arm.points.iter().map(angle));
     Ok(Series {
         values,
         known: arm.known,

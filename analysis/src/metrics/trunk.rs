@@ -1,66 +1,79 @@
-//! Axial rotation of pelvis, thorax and shoulder line, and what lies between them.
+//! Pelvis, thorax and shoulder line: axial rotation, inclinations, and what lies between them.
 
 use super::catalogue::{
-    PELVIS_ROTATION, SEPARATION, SEPARATION_PEAK, SEPARATION_PEAK_TIME, SHOULDER_LINE_ROTATION,
-    THORAX_ROTATION,
+    INCLINATION_CHANGE, PELVIS_ANTERIOR_TILT, PELVIS_OBLIQUITY, PELVIS_ROTATION, SEPARATION,
+    SEPARATION_CLOSED_AT_IMPACT, SEPARATION_PEAK, SEPARATION_PEAK_TIME, SHOULDER_LINE_ROTATION,
+    THORAX_INCLINATION, THORAX_ROTATION, THORAX_SIDE_INCLINATION,
 };
+use super::rotations::{Rotations, of_segment};
 use super::values::{Reader, Value, Values};
-use crate::body::segments::{
-    Maybe, Series, both, pelvis_rotation, shoulder_line_rotation, thorax_rotation,
-};
+use crate::body::segments::{Maybe, Series, both};
 use crate::measure::Prepared;
 use crate::swing::event::Event;
 use crate::swing::series;
 
-/// Farther from square at address than anybody stands, rad.
-const FACING_AWAY: f64 = 1.9;
 const SHOULDER_LINE: &str = "shoulder line instead of the thorax, which is not marked: too closed by about 16 deg at the top (Wheat 2007)";
+/// A peak below this says nothing about how much of it is gone later, rad.
+const PEAK_MIN: f64 = 0.09;
 
-pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Values) {
-    let facing = |rotation| facing_the_ball(rotation, reader);
-    let pelvis = facing(pelvis_rotation(&prepared.body));
-    let thorax = facing(thorax_rotation(&prepared.body));
-    let shoulders = facing(shoulder_line_rotation(&prepared.body));
-    values.set_each(&PELVIS_ROTATION, |event| reader.absolute(&pelvis, event));
-    values.set_each(&THORAX_ROTATION, |event| reader.absolute(&thorax, event));
+pub(super) fn measure(
+    prepared: &Prepared,
+    rotations: &Rotations,
+    reader: Reader<'_>,
+    values: &mut Values,
+) {
+    let Rotations {
+        pelvis,
+        thorax,
+        shoulders,
+    } = rotations;
+    values.set_each(&PELVIS_ROTATION, |event| reader.absolute(pelvis, event));
+    values.set_each(&THORAX_ROTATION, |event| reader.absolute(thorax, event));
     values.set_each(&SHOULDER_LINE_ROTATION, |event| {
-        reader.absolute(&shoulders, event)
+        reader.absolute(shoulders, event)
     });
-    let separation = separation(pelvis, thorax, shoulders);
+    inclinations(prepared, reader, values);
+    let separation = separation(pelvis.clone(), thorax.clone(), shoulders.clone());
     values.set_each(&SEPARATION, |event| reader.absolute(&separation, event));
-    let peak = separation
-        .and_then(|s| peak(prepared, reader, &s).map(|(slot, value)| (slot, value, s.limited)));
-    let (value, time) = match peak {
-        Ok((slot, value, limited)) => (
-            Value::Measured {
-                value,
-                change: None,
-                limited: limited.clone(),
-            },
-            reader
-                .slot(Event::Top)
-                .map_or_else(Value::Missing, |top| Value::Measured {
-                    value: prepared.window.seconds(slot) - prepared.window.seconds(top),
-                    change: None,
-                    limited,
-                }),
-        ),
-        Err(reason) => (Value::Missing(reason.clone()), Value::Missing(reason)),
-    };
-    values.set(&SEPARATION_PEAK, value);
-    values.set(&SEPARATION_PEAK_TIME, time);
+    let peak = separation.clone().and_then(|s| peak(prepared, reader, &s));
+    let limited = separation.as_ref().ok().and_then(|s| s.limited.clone());
+    let value = |v: Maybe<f64>| Value::limited(v, limited.clone());
+    values.set(&SEPARATION_PEAK, value(peak.clone().map(|p| p.1)));
+    let time = |slot| prepared.window.seconds(slot);
+    let after_top = peak
+        .clone()
+        .and_then(|p| Ok(time(p.0) - time(reader.slot(Event::Top)?)));
+    values.set(&SEPARATION_PEAK_TIME, value(after_top));
+    let closed = peak.and_then(|(_, peak)| {
+        if peak < PEAK_MIN {
+            return Err("no separation to close".to_owned());
+        }
+        Ok(1.0 - reader.at(separation.as_ref().map_err(Clone::clone)?, Event::Impact)? / peak)
+    });
+    values.set(&SEPARATION_CLOSED_AT_IMPACT, value(closed));
 }
 
-/// A body that faces away from the ball at address is no body but exchanged labels or mirrored axes.
-fn facing_the_ball(rotation: Maybe<Series>, reader: Reader<'_>) -> Maybe<Series> {
-    let rotation = rotation?;
-    match reader.at(&rotation, Event::Address) {
-        Ok(turned) if turned.abs() > FACING_AWAY => Err(format!(
-            "turned by {:.0} deg at address: left and right labels exchanged, axes mirrored, or the wrong side told?",
-            turned.to_degrees()
-        )),
-        _ => Ok(rotation),
+/// Angles against the vertical. Of the pelvis in the order rotation, obliquity, tilt (Baker 2001); of
+/// the thorax by its long axis, in the bay's planes: a body axis would vanish in a good rotation.
+fn inclinations(prepared: &Prepared, reader: Reader<'_>, values: &mut Values) {
+    let skeleton = &prepared.skeleton;
+    let obliquity = of_segment(&skeleton.pelvis, |[_, _, right]| {
+        right.y.clamp(-1.0, 1.0).asin()
+    });
+    let tilt = of_segment(&skeleton.pelvis, |[forward, up, _]| {
+        (-forward.y).atan2(up.y)
+    });
+    let forward = of_segment(&skeleton.thorax, |[_, up, _]| up.z.atan2(up.y));
+    let side = of_segment(&skeleton.thorax, |[_, up, _]| (-up.x).atan2(up.y));
+    for (family, series) in [
+        (&PELVIS_OBLIQUITY, &obliquity),
+        (&PELVIS_ANTERIOR_TILT, &tilt),
+        (&THORAX_INCLINATION, &forward),
+        (&THORAX_SIDE_INCLINATION, &side),
+    ] {
+        values.set_each(family, |event| reader.absolute(series, event));
     }
+    values.set_each(&INCLINATION_CHANGE, |event| reader.change(&forward, event));
 }
 
 fn separation(

@@ -32,6 +32,28 @@ impl Value {
         }
     }
 
+    /// A value with what limits it, or the reason why there is none.
+    #[must_use]
+    pub fn limited(value: Maybe<f64>, limited: Option<String>) -> Self {
+        match value {
+            Ok(value) => Self::Measured {
+                value,
+                change: None,
+                limited,
+            },
+            Err(reason) => Self::Missing(reason),
+        }
+    }
+
+    /// The same without its change since address.
+    #[must_use]
+    pub fn without_change(self) -> Self {
+        match self {
+            Self::Measured { value, limited, .. } => Self::limited(Ok(value), limited),
+            missing => missing,
+        }
+    }
+
     /// The number, if measured.
     #[must_use]
     pub fn number(&self) -> Option<f64> {
@@ -171,6 +193,17 @@ impl Reader<'_> {
             }
             Err(reason) => Value::Missing(reason),
         }
+    }
+
+    /// A series' change since address.
+    #[must_use]
+    pub fn change(&self, series: &Maybe<Series>, event: Event) -> Value {
+        let change = series.as_ref().map_err(Clone::clone).and_then(|s| {
+            let then = self.at(s, event)?;
+            Ok(then - self.at(s, Event::Address)?)
+        });
+        let limited = series.as_ref().ok().and_then(|s| s.limited.clone());
+        Value::limited(change, limited)
     }
 
     /// One axis of a path relative to address.

@@ -1,0 +1,129 @@
+//! How well the markers were seen and how stiff their clusters stayed, from address to impact.
+
+use std::ops::RangeInclusive;
+
+use super::catalogue::{
+    CLUSTER_RESIDUAL_CLUB, CLUSTER_RESIDUAL_HEAD, CLUSTER_RESIDUAL_PELVIS, CLUSTER_RESIDUAL_THORAX,
+    Family, GAP_LONGEST, MARKER_VISIBILITY,
+};
+use super::values::{Reader, Value, Values};
+use crate::body::calibration::Shape;
+use crate::body::pose::{self, Size};
+use crate::body::segments::Maybe;
+use crate::landmark::Landmark;
+use crate::measure::Prepared;
+use crate::swing::event::Event;
+
+pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Values) {
+    let span = span(prepared, reader);
+    let seen = &prepared.seen;
+    let worst = span.clone().map(|span| {
+        let shares = seen.iter().map(|s| {
+            let count = span.clone().filter(|&i| s[i]).count();
+            count as f64 / span.clone().count() as f64
+        });
+        shares.fold(1.0, f64::min)
+    });
+    values.set(&MARKER_VISIBILITY, worst);
+    let gap = span.clone().map(|span| {
+        let gaps = seen.iter().map(|s| longest_gap(&s[span.clone()]));
+        gaps.max().unwrap_or(0) as f64 / prepared.window.rate_hz
+    });
+    values.set(&GAP_LONGEST, gap);
+    let calibration = &prepared.calibration;
+    for (family, shape) in [
+        (&CLUSTER_RESIDUAL_PELVIS, &calibration.pelvis),
+        (&CLUSTER_RESIDUAL_THORAX, &calibration.thorax),
+        (&CLUSTER_RESIDUAL_HEAD, &calibration.head),
+    ] {
+        let shape = shape
+            .as_ref()
+            .ok_or_else(|| "its markers are not marked or were not all seen at address".to_owned());
+        set(family, prepared, (&span, shape.cloned()), values);
+    }
+    set(
+        &CLUSTER_RESIDUAL_CLUB,
+        prepared,
+        (&span, club(prepared, reader)),
+        values,
+    );
+}
+
+fn set(
+    family: &Family,
+    prepared: &Prepared,
+    (span, shape): (&Maybe<RangeInclusive<usize>>, Maybe<Shape>),
+    values: &mut Values,
+) {
+    let value = span
+        .clone()
+        .and_then(|span| residual(prepared, &shape?, span));
+    values.set(family, Value::from(value));
+}
+
+/// Slots from address to impact in which there is something to judge.
+fn span(prepared: &Prepared, reader: Reader<'_>) -> Maybe<RangeInclusive<usize>> {
+    if prepared.seen.is_empty() {
+        return Err("not asked".to_owned());
+    }
+    let from = reader
+        .slot(Event::Address)
+        .or_else(|_none| reader.slot(Event::TakeawayEnd))?;
+    Ok(from as usize..=prepared.swing.impact.before)
+}
+
+fn longest_gap(seen: &[bool]) -> usize {
+    let runs = seen.split(|s| *s).map(<[bool]>::len);
+    runs.max().unwrap_or(0)
+}
+
+/// The club's markers as they stood at address.
+fn club(prepared: &Prepared, reader: Reader<'_>) -> Maybe<Shape> {
+    let mut shape = Shape {
+        landmarks: Vec::new(),
+        places: Vec::new(),
+    };
+    let slot = reader.slot(Event::Address)? as usize;
+    let window = &prepared.window;
+    for (&landmark, track) in window.landmarks.iter().zip(&window.tracks) {
+        if landmark.is_club()
+            && let Some(point) = track[slot]
+        {
+            shape.landmarks.push(landmark);
+            shape.places.push(point);
+        }
+    }
+    Ok(shape)
+}
+
+/// Root mean square per coordinate of what a rigid placement leaves, metres (Soderkvist & Wedin
+/// 1993), markers that were really seen only; free of the six numbers each placement takes.
+fn residual(prepared: &Prepared, shape: &Shape, span: RangeInclusive<usize>) -> Maybe<f64> {
+    let window = &prepared.window;
+    let member = |l: &Landmark| {
+        let i = window.landmarks.iter().position(|w| w == l)?;
+        Some((&window.tracks[i], &prepared.seen[i]))
+    };
+    let members: Vec<_> = shape.landmarks.iter().map(member).collect();
+    let (mut square, mut freedom) = (0.0, 0.0);
+    for slot in span {
+        let pairs: Vec<_> = members
+            .iter()
+            .zip(&shape.places)
+            .filter_map(|(m, place)| {
+                let (track, seen) = (*m)?;
+                Some((*place, track[slot].filter(|_| seen[slot])?))
+            })
+            .collect();
+        let Some(fit) = pose::fit(&pairs, Size::Fixed) else {
+            continue;
+        };
+        let off = pairs.iter().map(|p| (fit.place(p.0) - p.1).norm_squared());
+        square += off.sum::<f64>();
+        freedom += 3.0 * pairs.len() as f64 - 6.0;
+    }
+    if freedom <= 0.0 {
+        return Err("fewer than three of its markers were seen together".to_owned());
+    }
+    Ok((square / freedom).sqrt())
+}
