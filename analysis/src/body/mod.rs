@@ -1,10 +1,12 @@
 //! The body's segments from their markers. Club geometry lives in `club`, metrics in `metrics`.
 
-pub mod cluster;
-pub mod pose;
-pub mod frames;
 pub mod calibration;
-pub mod tracks;
+pub mod cluster;
+pub mod frames;
+pub mod inertia;
+pub mod pose;
+pub mod rotation;
 pub mod segments;
 pub mod skeleton;
+pub mod tracks;
 pub mod trial;
