@@ -172,12 +172,13 @@ pub fn measure(
         .into_iter()
         .chain(faults.iter().filter_map(exchange_note))
         .chain(rate_note)
-        .chain(calibration_note);
+        .chain(calibration_note)
+        .collect();
     Ok(Measured {
         values: metrics::measure(&prepared),
         kind,
         faults,
-        notes: notes.collect(),
+        notes,
         prepared,
     })
 }

@@ -51,7 +51,8 @@ pub struct Trial {
 pub fn read(window: &Window) -> Result<Trial, String> {
     let mut window = window.clone();
     window.take_rate_from_times();
-    cluster::repair(&mut window);
+    let mut repair = cluster::judge(&mut window);
+    cluster::rebuild(&mut window, &mut repair);
     let gap = window.slots(GAP_S);
     window.tracks.iter_mut().for_each(|t| {
         gaps::bridge(t, gap);
