@@ -5,9 +5,9 @@
 //! swings. Stance and movement are invented, of the size that functional methods ask for.
 
 use super::body::{
-    Build, Legs, SIDES, Trunk, about_x, about_z, bay_from_pelvis, hip_middle, two_link,
+    Build, Legs, SIDES, Trunk, about_x, about_z, bay_from_pelvis, hip_middle, two_link, unit,
 };
-use super::capture::{CaptureParams, Frame, captured};
+use super::capture::{CaptureParams, captured};
 use super::curve::ease;
 use super::noise::{Purpose, Source};
 use super::posture::{Dof, Posture};
@@ -78,7 +78,7 @@ pub fn calibration_trial(params: &GolferParams, capture: &CaptureParams) -> Cali
             &landmarks,
             (params.handed, capture),
             &mut source,
-        ) as Vec<Frame>,
+        ),
         landmarks,
         truth: trial.truth(params.handed),
     }
@@ -191,7 +191,7 @@ impl Trial {
             let (about_hip, bend) = movement(t, side);
             let turn = pelvis * about_hip * pelvis.transpose();
             let (thigh, shank) = (turn * (knee - hips[side]), turn * (ankle - knee));
-            let axis = thigh.cross(&shank).normalize();
+            let axis = unit(thigh.cross(&shank));
             let flexed = Rotation3::from_scaled_axis(axis * bend);
             let knee = hips[side] + thigh;
             (knee, knee + flexed * shank, flexed * turn * foot)
@@ -210,7 +210,7 @@ impl Trial {
     fn arms(&self, trunk: &Trunk) -> ArmJoints {
         let shoulders = [0, 1].map(|side| self.build.shoulder(trunk, side, 0.0));
         let hang = |side: usize, forward: f64| {
-            trunk.thorax * Vector3::new(0.24 * SIDES[side], -1.0, forward).normalize()
+            trunk.thorax * unit(Vector3::new(0.24 * SIDES[side], -1.0, forward))
         };
         let elbows = [0, 1].map(|side| shoulders[side] + hang(side, 0.0) * self.build.upper_arm);
         let wrists = [0, 1].map(|side| elbows[side] + hang(side, 0.3) * self.build.forearm);

@@ -1,7 +1,7 @@
 //! The calibration trial judged: rigid bodies, joint centers found from its markers by plain
 //! geometry, and the same person as in the swings.
 
-use super::{CLEAN, near};
+use super::{CLEAN, near, unit};
 use crate::forward::{CalibrationTake, CaptureParams, GolferParams, calibration_trial, swing};
 use crate::handed::Handed;
 use crate::landmark::Landmark as L;
@@ -24,9 +24,9 @@ fn point(take: &CalibrationTake, frame: usize, landmark: L) -> Point3<f64> {
 fn in_pelvis(take: &CalibrationTake, frame: usize, p: Point3<f64>) -> Vector3<f64> {
     let at = |l| point(take, frame, l);
     let origin = nalgebra::center(&at(L::LeftAsis), &at(L::RightAsis));
-    let z = (at(L::RightAsis) - at(L::LeftAsis)).normalize();
+    let z = unit(at(L::RightAsis) - at(L::LeftAsis));
     let back = nalgebra::center(&at(L::LeftPsis), &at(L::RightPsis));
-    let y = z.cross(&(origin - back)).normalize();
+    let y = unit(z.cross(&(origin - back)));
     let x = y.cross(&z);
     let d = p - origin;
     Vector3::new(d.dot(&x), d.dot(&y), d.dot(&z))

@@ -1,7 +1,7 @@
 //! Truth against the catalogue, and the new kinds of truth found again in dense frames by other
 //! formulas: planes through triples, chords, arc angles.
 
-use super::{at_rate, degrees, event, face, frame, metric, near, shaft, speeds, track};
+use super::{at_rate, degrees, event, face, frame, metric, near, shaft, speeds, track, unit};
 use crate::forward::{GolferParams, Style, Take};
 use crate::landmark::Landmark;
 use crate::metrics::catalogue::CATALOGUE;
@@ -132,9 +132,7 @@ fn path_plane_and_face_are_found_again_in_dense_frames() {
     let time = |name| frame(&take, event(&take, name));
     let head = face(&take);
     let (a, c) = (time("shaft_level_down"), time("impact"));
-    let normal = (head[(a + c) / 2] - head[a])
-        .cross(&(head[c] - head[a]))
-        .normalize();
+    let normal = unit((head[(a + c) / 2] - head[a]).cross(&(head[c] - head[a])));
     let slope = normal.y.abs().acos().to_degrees();
     near("slope", slope, degrees(&take, "downswing_plane_slope"), 1.5);
     let heading = (normal.x / normal.z).atan().to_degrees();
