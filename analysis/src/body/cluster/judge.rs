@@ -61,6 +61,32 @@ pub(super) fn cluster(window: &mut Window, cluster: &Cluster, repair: &mut Repai
             reject(window, slot, &known, repair);
         }
     }
+    if cluster.size == Size::Free {
+        members
+            .iter()
+            .for_each(|&track| close(window, track, repair));
+    }
+}
+
+/// Frames between two rejected ones for a marker that only seems in order there.
+const BETWEEN: usize = 3;
+
+/// A stray that crosses the line of a cluster of free size only makes it longer for a frame or two:
+/// what lies between rejected frames is rejected with them.
+fn close(window: &mut Window, track: usize, repair: &mut Repair) {
+    let marks = &mut repair.rejected[track];
+    let mut last: Option<usize> = None;
+    for slot in 0..marks.len() {
+        if !marks[slot] {
+            continue;
+        }
+        if let Some(before) = last.filter(|&b| slot - b <= BETWEEN + 1) {
+            for between in before + 1..slot {
+                marks[between] |= window.tracks[track][between].take().is_some();
+            }
+        }
+        last = Some(slot);
+    }
 }
 
 /// What is usual in this window, and some, between the cluster's bounds.
