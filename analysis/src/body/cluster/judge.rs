@@ -38,6 +38,10 @@ pub(super) fn cluster(window: &mut Window, cluster: &Cluster, repair: &mut Repai
     let Some(shape) = typical_shape(window, &members) else {
         return;
     };
+    let cluster = &Cluster {
+        size: size(window, (&members, &shape), cluster),
+        ..*cluster
+    };
     let known = Known {
         cluster,
         members: &members,
@@ -86,6 +90,24 @@ fn close(window: &mut Window, track: usize, repair: &mut Repair) {
             }
         }
         last = Some(slot);
+    }
+}
+
+/// Share of the frames that must be stiff for a cluster of free size to be judged as a stiff one.
+const STIFF_SHARE: f64 = 0.9;
+
+/// The size by which a cluster is judged: one that may change it is stiff all the same in a window in
+/// which it nearly always is. A stray in line with a club would pass for a longer club otherwise.
+fn size(window: &Window, shape: (&[usize], &[Point3<f64>]), cluster: &Cluster) -> Size {
+    let left: Vec<f64> = (0..window.len())
+        .step_by((window.len() / 200).max(1))
+        .filter_map(|slot| residual(&seen(window, slot, shape), Size::Fixed))
+        .collect();
+    let stiff = left.iter().filter(|r| **r <= cluster.floor_m).count();
+    if stiff as f64 >= STIFF_SHARE * left.len() as f64 {
+        Size::Fixed
+    } else {
+        cluster.size
     }
 }
 
