@@ -24,8 +24,11 @@ use crate::window::{Track, Window, crop};
 /// metres: slow motion only, never across a collision.
 const CLUB_GAP_S: f64 = 0.08;
 const CLUB_GAP_M: f64 = 0.10;
-/// Longest gap of a body marker that is bridged, seconds.
+/// Longest gap of a body marker that is bridged, seconds, the likely error up to which it is, metres,
+/// and the stretch on both sides that this is judged by, seconds.
 const BODY_GAP_S: f64 = 0.2;
+const BODY_GAP_ERROR_M: f64 = 0.01;
+const BODY_GAP_SIDE_S: f64 = 0.04;
 /// Head higher than this over its place at address when it passes: it cannot have met a ball there, metres.
 const CLEAR_OF_BALL_M: f64 = 0.05;
 
@@ -414,13 +417,13 @@ fn exchange_note(fault: &Fault) -> Option<String> {
 const GRIP: [Landmark; 3] = [Landmark::ClubButt, Landmark::ClubGripA, Landmark::ClubGripB];
 
 fn bridge(window: &mut Window, of: &[Landmark]) {
-    let [club, body] = [CLUB_GAP_S, BODY_GAP_S].map(|s| window.slots(s));
+    let [club, body, side] = [CLUB_GAP_S, BODY_GAP_S, BODY_GAP_SIDE_S].map(|s| window.slots(s));
     let tracks = window.landmarks.iter().zip(&mut window.tracks);
     for (landmark, track) in tracks.filter(|(l, _)| of.contains(l)) {
         if landmark.is_club() {
             gaps::bridge_slow(track, club, CLUB_GAP_M);
         } else {
-            gaps::bridge(track, body);
+            gaps::bridge_sure(track, body, (side, BODY_GAP_ERROR_M));
         }
     }
 }

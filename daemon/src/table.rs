@@ -44,8 +44,12 @@ pub fn swing(number: usize, measurement: &Measurement) -> String {
     );
     lines.extend(measurement.markers.iter().map(|fault| {
         let (missing, rejected) = (fault.missing_frames, fault.rejected_frames);
+        let exchanged = match fault.exchanged_frames {
+            0 => String::new(),
+            frames => format!(", exchanged and put right in {frames}"),
+        };
         format!(
-            "  marker {}: missing in {missing} frames, rejected in {rejected}",
+            "  marker {}: missing in {missing} frames, rejected in {rejected}{exchanged}",
             fault.landmark
         )
     }));
