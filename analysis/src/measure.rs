@@ -74,8 +74,12 @@ pub struct Prepared {
     pub grip_known: Vec<bool>,
     /// What limits grip and shaft, in words, if something does.
     pub grip_limited: Option<String>,
-    /// Whether the club head itself is marked.
+    /// Whether the club head's place is known, marked or told.
     pub head_marked: bool,
+    /// What limits the head, in words, if something does.
+    pub head_limited: Option<String>,
+    /// Unit vector from the head's heel to its toe, where three markers give it.
+    pub toe: Vec<Option<Vector3<f64>>>,
     /// The swing.
     pub swing: Swing,
 }
@@ -140,7 +144,7 @@ pub fn measure(
     bridge(&mut window);
     let handed = context.handed.unwrap_or_else(|| side(&window));
     golfer_frame(&mut window, handed);
-    let club = Club::new(&window).map_err(Nothing::Markers)?;
+    let club = Club::new(&window, context.club_geometry.as_ref()).map_err(Nothing::Markers)?;
     let mut whole = ClubPaths::new(&window, &club, ball)?;
     whole.forget_levered(&window, &repair.levered);
     let swing = phases::find(&whole.paths, near).map_err(Nothing::Movement)?;
@@ -164,6 +168,8 @@ struct ClubPaths {
     grip_known: Vec<bool>,
     grip_limited: Option<String>,
     head_marked: bool,
+    head_limited: Option<String>,
+    toe: Vec<Option<Vector3<f64>>>,
 }
 
 impl ClubPaths {
@@ -185,6 +191,8 @@ impl ClubPaths {
             grip_known: known(&club.grip),
             grip_limited: club.limited.map(String::from),
             head_marked: club.head_marked,
+            head_limited: club.head_limited.clone(),
+            toe: club.toe.clone(),
         })
     }
 
@@ -207,7 +215,8 @@ impl ClubPaths {
     fn keep(&mut self, range: Range<usize>) {
         self.paths.keep(range.clone());
         crop(&mut self.grip, range.clone());
-        crop(&mut self.grip_known, range);
+        crop(&mut self.grip_known, range.clone());
+        crop(&mut self.toe, range);
     }
 }
 
@@ -246,6 +255,8 @@ fn prepare(
         grip_known,
         grip_limited,
         head_marked,
+        head_limited,
+        toe,
     } = whole;
     Prepared {
         handed,
@@ -255,6 +266,8 @@ fn prepare(
         grip_known,
         grip_limited,
         head_marked,
+        head_limited,
+        toe,
         swing,
         window,
     }

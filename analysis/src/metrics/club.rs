@@ -1,190 +1,70 @@
-//! Speeds of head and grip, their peaks and times, and the shaft's lean.
+//! How the club stands: the shaft's lean, its angle to the lead forearm, where the face points.
 
-use super::catalogue::{
-    GRIP_SPEED, GRIP_SPEED_PEAK, GRIP_SPEED_PEAK_TIME, HEAD_SPEED, HEAD_SPEED_PEAK,
-    HEAD_SPEED_PEAK_TIME, SHAFT_LEAN,
-};
-use super::values::{Value, Values};
-use crate::body::segments::Maybe;
+use super::catalogue::{FACE_DIRECTION, HINGE, HINGE_RELEASE_START, SHAFT_LEAN};
+use super::forearm::{Line, lead_forearm};
+use super::humps;
+use super::speeds::{enough_frames, few_frames};
+use super::values::{Reader, Value, Values, limits, measured};
+use crate::body::segments::{Maybe, Series, both};
 use crate::measure::Prepared;
 use crate::signal::local_fit;
 use crate::signal::lowpass::DualPass;
 use crate::swing::event::Event;
-use crate::swing::impact::{Along, CLOSE_FRAMES, CLUB_RATE_MIN_HZ, Motion, SpeedBefore};
-use crate::swing::series;
+use crate::swing::impact::CLOSE_FRAMES;
 
-/// Low-pass for the club before impact, Hz (REFERENCES A3: 20–40 Hz on a path cut at impact).
-const CLUB_HZ: f64 = 40.0;
-/// Stretch before impact in which peaks of speed lie, seconds.
-const FAST_S: f64 = 0.15;
-/// Frames a second from which the motion right before impact is resolved well.
-const SURE_RATE_HZ: f64 = 200.0;
-/// Span of the shaft's direction before impact that is fitted, seconds.
-const LEAN_S: f64 = 0.030;
+/// Span of an angle of the club before impact that is fitted, seconds, and its fewest frames.
+const FIT_S: f64 = 0.030;
+const FIT_FRAMES_MIN: usize = 7;
+/// Low-pass for the hinge angle before impact, Hz, where its largest value is looked for.
+const HINGE_HZ: f64 = 20.0;
 
-pub(super) fn measure(prepared: &Prepared, values: &mut Values) {
-    let paths = &prepared.paths;
-    let rate_hz = paths.rate_hz;
-    let head = Motion {
-        points: &paths.head,
-        known: &paths.known,
-        rate_hz,
+pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Values) {
+    let few = few_frames(prepared.paths.rate_hz);
+    let grip = &prepared.grip_limited;
+    let lean = lean(prepared);
+    let at = |series: &Maybe<Series>, event: Event| match (series, event) {
+        (Ok(series), Event::Impact) => before_impact(prepared, series),
+        (Ok(series), _) => reader.at(series, event),
+        (Err(reason), _) => Err(reason.clone()),
     };
-    let grip = Motion {
-        points: &prepared.grip,
-        known: &prepared.grip_known,
-        rate_hz,
+    let at_ends = |series: &Maybe<Series>, limit: &Option<String>, event: Event| {
+        let few = few.as_ref().filter(|_| event == Event::Impact).cloned();
+        measured(at(series, event), limits(&[&few, limit]))
     };
-    let not_marked = || Err("not marked: club_head_heel, club_head_toe".to_owned());
-    let head = if prepared.head_marked {
-        speeds(prepared, head, Along::Arc)
-    } else {
-        not_marked()
-    };
-    let grip = speeds(prepared, grip, Along::Axes);
-    let limited = (paths.rate_hz < SURE_RATE_HZ)
-        .then(|| format!("{:.0} frames/s: some percent uncertain", paths.rate_hz));
-    let value = |v: Maybe<f64>, limits: &[&Option<String>]| match v {
-        Ok(value) => {
-            let limits: Vec<&str> = limits.iter().filter_map(|l| l.as_deref()).collect();
-            Value::Measured {
-                value,
-                change: None,
-                limited: (!limits.is_empty()).then(|| limits.join("; ")),
-            }
+    values.set_each(&SHAFT_LEAN, |event| at_ends(&lean, grip, event));
+    let face = face(prepared);
+    values.set_each(&FACE_DIRECTION, |event| at_ends(&face, &None, event));
+    let hinge = hinge(prepared);
+    values.set_each(&HINGE, |event| {
+        if event != Event::Impact {
+            return reader.absolute(&hinge, event);
         }
-        Err(reason) => Value::Missing(reason),
-    };
-    let one_marker = &prepared.grip_limited;
-    for (speeds, limits, at, peak, time) in [
-        (
-            &head,
-            [&limited, &None],
-            &HEAD_SPEED,
-            &HEAD_SPEED_PEAK,
-            &HEAD_SPEED_PEAK_TIME,
-        ),
-        (
-            &grip,
-            [&limited, one_marker],
-            &GRIP_SPEED,
-            &GRIP_SPEED_PEAK,
-            &GRIP_SPEED_PEAK_TIME,
-        ),
-    ] {
-        values.set_each(at, |_| {
-            value(speeds.clone().and_then(|s| s.at_impact), &limits)
-        });
-        values.set(
-            peak,
-            value(speeds.clone().and_then(|s| Ok(s.peak?.0)), &limits),
-        );
-        values.set(
-            time,
-            value(speeds.clone().and_then(|s| Ok(s.peak?.1)), &limits),
-        );
-    }
-    values.set_each(&SHAFT_LEAN, |event| {
-        let limits = if event == Event::Impact {
-            [&limited, one_marker]
-        } else {
-            [one_marker, &None]
+        let limit = hinge.as_ref().ok().and_then(|h| h.limited.clone());
+        let Ok(value) = at(&hinge, event) else {
+            return measured(at(&hinge, event), None);
         };
-        value(lean(prepared, event), &limits)
+        Value::Measured {
+            value,
+            change: at(&hinge, Event::Address).ok().map(|a| value - a),
+            limited: limits(&[&few, &limit]),
+        }
     });
+    let limit = hinge.as_ref().ok().and_then(|h| h.limited.clone());
+    let release = hinge.and_then(|h| release(prepared, reader, &h));
+    values.set(&HINGE_RELEASE_START, measured(release, limit));
 }
 
-#[derive(Debug, Clone)]
-struct Speeds {
-    at_impact: Maybe<f64>,
-    /// Largest speed, m/s, and how long before impact, seconds.
-    peak: Maybe<(f64, f64)>,
-}
-
-/// Speed at impact by the fit of the last stretch; the peak from the fit there and from the
-/// filtered path before it.
-fn speeds(prepared: &Prepared, motion: Motion<'_>, along: Along) -> Maybe<Speeds> {
-    let impact = &prepared.swing.impact;
-    let rate_hz = motion.rate_hz;
-    if rate_hz < CLUB_RATE_MIN_HZ {
-        return Err(format!(
-            "{rate_hz:.0} frames a second are too few for the club near impact: {CLUB_RATE_MIN_HZ} are needed"
-        ));
-    }
-    let hidden = || "the club was hidden right before impact".to_owned();
-    let fit = SpeedBefore::fit(motion, impact, along).ok_or_else(hidden)?;
-    let mut best = (fit.at(0.0), 0.0);
-    // Quarters of a millisecond step through the fit's stretch finer than any frame.
-    let steps = (-fit.from_s / 0.25e-3) as usize;
-    for t in (0..=steps).map(|i| -(i as f64) * 0.25e-3) {
-        let speed = fit.at(t);
-        best = if speed > best.0 { (speed, -t) } else { best };
-    }
-    let earlier = (impact.slot + fit.from_s * rate_hz) as usize;
-    let top = prepared.swing.top.max(0.0) as usize;
-    let filter = DualPass::butterworth(rate_hz, CLUB_HZ);
-    let path = series::smooth(
-        &motion.points[..=impact.before],
-        &filter,
-        (0.1 * rate_hz) as usize,
-    );
-    let speed: Vec<f64> = series::velocity(&path, rate_hz)
-        .iter()
-        .map(nalgebra::Vector3::norm)
-        .collect();
-    if let Some((slot, speed)) = series::peak(&speed, top, earlier.max(top)) {
-        best = if speed > best.0 {
-            (speed, (impact.slot - slot) / rate_hz)
-        } else {
-            best
-        };
-    }
-    // A hole in the fast part may hide the peak, or a line across it invent one.
-    let fast = impact.before.saturating_sub((FAST_S * rate_hz) as usize)..=impact.before;
-    let whole = fast.into_iter().all(|i| motion.known[i]);
-    let peak = whole
-        .then_some(best)
-        .ok_or_else(|| "the club was hidden for a part of the downswing".to_owned());
-    Ok(Speeds {
-        at_impact: Ok(fit.at(0.0)),
-        peak,
-    })
-}
-
-/// Lean of the shaft at address (mean of the quiet stretch) or right before impact (fitted).
-fn lean(prepared: &Prepared, event: Event) -> Maybe<f64> {
-    let angle = |i: usize| {
-        let u = prepared.paths.axis[i];
-        (-u.x).atan2(-u.y)
-    };
-    let hidden = || format!("the shaft was hidden at {}", event.words());
-    if event == Event::Address {
-        let known: Vec<usize> = prepared
-            .swing
-            .quiet
-            .clone()
-            .filter(|&i| prepared.paths.axis_known[i])
-            .collect();
-        let sum: f64 = known.iter().map(|&i| angle(i)).sum();
-        return if known.is_empty() {
-            Err(hidden())
-        } else {
-            Ok(sum / known.len() as f64)
-        };
-    }
-    let impact = &prepared.swing.impact;
-    let frames = ((LEAN_S * prepared.paths.rate_hz).round() as usize).max(7);
+/// A series of the club right before impact, fitted on this side of the collision.
+fn before_impact(prepared: &Prepared, series: &Series) -> Maybe<f64> {
+    let (impact, rate_hz) = (&prepared.swing.impact, prepared.paths.rate_hz);
+    enough_frames(rate_hz)?;
+    let frames = ((FIT_S * rate_hz).round() as usize).max(FIT_FRAMES_MIN);
     let first = (impact.before + 1).saturating_sub(frames);
     let samples: Vec<(f64, f64)> = (first..=impact.before)
-        .filter(|&i| prepared.paths.axis_known[i])
-        .map(|i| (i as f64, angle(i)))
+        .filter(|&i| series.known[i])
+        .map(|i| (i as f64, series.values[i]))
         .collect();
-    if prepared.paths.rate_hz < CLUB_RATE_MIN_HZ {
-        return Err(format!(
-            "{:.0} frames a second are too few for the shaft near impact",
-            prepared.paths.rate_hz
-        ));
-    }
+    let hidden = || "a marker it needs was hidden right before impact".to_owned();
     if samples
         .last()
         .is_none_or(|(slot, _)| impact.slot - slot > CLOSE_FRAMES)
@@ -195,13 +75,62 @@ fn lean(prepared: &Prepared, event: Event) -> Maybe<f64> {
     Ok(local_fit::value(&fit, 0.0))
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
+/// Lean of the shaft seen face on, rad, positive with the grip nearer to the target.
+fn lean(prepared: &Prepared) -> Maybe<Series> {
+    let axis = prepared.paths.axis.iter();
+    Ok(Series {
+        values: axis.map(|u| (-u.x).atan2(-u.y)).collect(),
+        known: prepared.paths.axis_known.clone(),
+        limited: None,
+    })
+}
 
-    #[test]
-    fn a_missing_speed_carries_its_reason() {
-        let missing: Maybe<f64> = Err("the club was hidden right before impact".into());
-        assert!(matches!(Value::from(missing), Value::Missing(r) if r.contains("hidden")));
+/// Heading of the horizontal normal of the heel-toe line, rad, positive open.
+fn face(prepared: &Prepared) -> Maybe<Series> {
+    if prepared.toe.iter().all(Option::is_none) {
+        return Err(
+            "needs three head markers: club_head_heel, club_head_toe, club_head_back".to_owned(),
+        );
     }
+    let heading = |u: &Option<nalgebra::Vector3<f64>>| u.map_or(0.0, |u| (-u.x).atan2(u.z));
+    let known = prepared.toe.iter().map(Option::is_some);
+    Ok(Series {
+        values: prepared.toe.iter().map(heading).collect(),
+        known: known.collect(),
+        limited: None,
+    })
+}
+
+/// Angle between lead forearm and shaft, rad.
+fn hinge(prepared: &Prepared) -> Maybe<Series> {
+    let Line {
+        directions,
+        known,
+        limited,
+    } = lead_forearm(&prepared.body)?;
+    let pairs = directions.iter().zip(&prepared.paths.axis);
+    Ok(Series {
+        values: pairs.map(|(arm, shaft)| arm.angle(shaft)).collect(),
+        known: both(&known, &prepared.paths.axis_known),
+        limited: limits(&[&limited, &prepared.grip_limited]),
+    })
+}
+
+/// How long before impact the hinge angle is largest after the top, seconds.
+fn release(prepared: &Prepared, reader: Reader<'_>, hinge: &Series) -> Maybe<f64> {
+    let (top, impact) = (reader.slot(Event::Top)?, reader.slot(Event::Impact)?);
+    let rate_hz = prepared.paths.rate_hz;
+    let before = prepared.swing.impact.before;
+    let first = top.max(0.0).ceil() as usize;
+    let unknown = (first..=before).filter(|&i| !hinge.known[i]).count();
+    if unknown * 20 > before.saturating_sub(first) {
+        return Err("a marker it needs was hidden in the downswing".to_owned());
+    }
+    let filter = DualPass::butterworth(rate_hz, HINGE_HZ);
+    let smooth = filter.run(&hinge.values[..=before], (0.1 * rate_hz) as usize);
+    let samples: Vec<(f64, f64)> = (first..=before)
+        .map(|i| ((impact - i as f64) / -rate_hz, smooth[i]))
+        .collect();
+    let hump = humps::highest(&samples).ok_or("the swing is too short")?;
+    Ok(-hump.time_s)
 }

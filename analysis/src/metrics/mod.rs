@@ -4,11 +4,20 @@
 pub mod catalogue;
 pub mod values;
 
+#[cfg(test)]
+mod accuracy;
 mod club;
+mod forearm;
+mod humps;
 mod legs;
 mod path;
+mod plane;
+mod sequence;
+mod speeds;
+mod spin;
 mod timing;
 mod trunk;
+mod trunk_frames;
 
 use crate::measure::Prepared;
 use values::{Reader, Values};
@@ -25,6 +34,9 @@ pub fn measure(prepared: &Prepared) -> Values {
     path::measure(prepared, reader, &mut values);
     trunk::measure(prepared, reader, &mut values);
     legs::measure(prepared, reader, &mut values);
-    club::measure(prepared, &mut values);
+    speeds::measure(prepared, &mut values);
+    club::measure(prepared, reader, &mut values);
+    plane::measure(prepared, reader, &mut values);
+    sequence::measure(prepared, reader, &mut values);
     values
 }

@@ -3,3 +3,4 @@
 pub mod gaps;
 pub mod local_fit;
 pub mod lowpass;
+pub mod turning;
