@@ -55,10 +55,25 @@ pub(super) struct Pose {
     pub(super) knees: [Point3<f64>; 2],
     /// Ankle centers.
     pub(super) ankles: [Point3<f64>; 2],
+    /// Elbow centers.
+    pub(super) elbows: [Point3<f64>; 2],
     /// Wrist centers.
     pub(super) wrists: [Point3<f64>; 2],
     /// The club.
     pub(super) club: club::Pose,
+}
+
+/// What turns at one instant, bay frame: cheaper than the whole pose.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Axes {
+    /// Axes of the pelvis: toward the lead side, up along it, forward.
+    pub(super) pelvis: Matrix3<f64>,
+    /// Axes of the thorax.
+    pub(super) thorax: Matrix3<f64>,
+    /// Lead acromion to lead wrist center, unit.
+    pub(super) lead_arm: Vector3<f64>,
+    /// Butt to head, unit.
+    pub(super) shaft: Vector3<f64>,
 }
 
 impl Pose {
@@ -87,8 +102,22 @@ impl Build {
             hips: legs.hips,
             knees: legs.knees,
             ankles: legs.ankles,
+            elbows: arms.elbows,
             wrists: arms.wrists,
             club: arms.club,
+        }
+    }
+
+    /// The axes of what turns in this posture.
+    pub(super) fn axes(&self, posture: &Posture) -> Axes {
+        let trunk = self.trunk(posture);
+        let arms = self.arms(&trunk, posture);
+        let acromion = arms.shoulders[0] + trunk.thorax * self.acromion(0);
+        Axes {
+            pelvis: bay_from_pelvis(posture),
+            thorax: trunk.thorax,
+            lead_arm: unit(arms.wrists[0] - acromion),
+            shaft: arms.club.shaft(),
         }
     }
 

@@ -30,7 +30,7 @@ mod truth;
 pub use capture::{CaptureParams, Take, swing};
 pub use club::Club;
 pub use person::Style;
-pub use truth::Truth;
+pub use truth::{Joints, Truth};
 
 use crate::handed::Handed;
 use noise::{Purpose, Source};

@@ -191,7 +191,7 @@ fn knees(habit: &Habit, times: &Times) -> [(f64, [f64; 2]); 5] {
 fn misses(goal: &Goal, motion: &Motion, loss: f64) -> [f64; 7] {
     let t = motion.times.impact;
     let off = (motion.face(t) - goal.face) * 10.0;
-    let velocity = motion.face_velocity(t);
+    let velocity = motion.without_collision().face_velocity(t);
     let speed = velocity.norm();
     let after = motion.face_velocity(t + CONTACT_S).norm();
     let grip = motion.grip_velocity(t).norm();

@@ -83,13 +83,17 @@ impl Build {
             markers.push(trunk.top + trunk.thorax * local);
         }
         for i in [0, 1] {
-            let local = Vector3::new(0.012 * SIDES[i], 0.045, -0.005) * s;
-            markers.push(arms.shoulders[i] + trunk.thorax * local);
+            markers.push(arms.shoulders[i] + trunk.thorax * self.acromion(i));
         }
         let center = trunk.top + trunk.head * Vector3::new(0.0, 0.185, 0.035) * s;
         for local in [[0.0, 0.035, 0.098], [0.076, 0.03, 0.0], [-0.076, 0.03, 0.0]] {
             markers.push(center + trunk.head * Vector3::from(local) * s);
         }
+    }
+
+    /// Acromion marker from the shoulder joint center, thorax axes.
+    pub(super) fn acromion(&self, side: usize) -> Vector3<f64> {
+        Vector3::new(0.012 * SIDES[side], 0.045, -0.005) * self.scale
     }
 
     fn mark_legs(&self, legs: &Legs, markers: &mut Vec<Point3<f64>>) {
