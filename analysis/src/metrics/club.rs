@@ -7,113 +7,135 @@ use super::speeds::{enough_frames, few_frames};
 use super::values::{Reader, Value, Values, limits, measured};
 use crate::body::segments::{Maybe, Series, both};
 use crate::measure::Prepared;
-use crate::signal::local_fit;
 use crate::signal::lowpass::DualPass;
+use crate::signal::turning;
 use crate::swing::event::Event;
 use crate::swing::impact::CLOSE_FRAMES;
+use nalgebra::Vector3;
 
-/// Span of an angle of the club before impact that is fitted, seconds, and its fewest frames.
-const FIT_S: f64 = 0.030;
+/// Span of a direction of the club before impact that is fitted, seconds, and its fewest frames.
+const FIT_S: f64 = 0.050;
 const FIT_FRAMES_MIN: usize = 7;
 /// Low-pass for the hinge angle before impact, Hz, where its largest value is looked for.
 const HINGE_HZ: f64 = 20.0;
 
 pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Values) {
     let few = few_frames(prepared.paths.rate_hz);
+    let at_impact = |event: Event| few.clone().filter(|_| event == Event::Impact);
+    let paths = &prepared.paths;
+    let shaft = before_impact(prepared, (&paths.axis, &paths.axis_known));
     let grip = &prepared.grip_limited;
-    let lean = lean(prepared);
-    let at = |series: &Maybe<Series>, event: Event| match (series, event) {
-        (Ok(series), Event::Impact) => before_impact(prepared, series),
-        (Ok(series), _) => reader.at(series, event),
-        (Err(reason), _) => Err(reason.clone()),
-    };
-    let at_ends = |series: &Maybe<Series>, limit: &Option<String>, event: Event| {
-        let few = few.as_ref().filter(|_| event == Event::Impact).cloned();
-        measured(at(series, event), limits(&[&few, limit]))
-    };
-    values.set_each(&SHAFT_LEAN, |event| at_ends(&lean, grip, event));
-    let face = face(prepared);
-    values.set_each(&FACE_DIRECTION, |event| at_ends(&face, &None, event));
-    let hinge = hinge(prepared);
+    let leans = series(paths.axis.iter().map(lean), &paths.axis_known);
+    values.set_each(&SHAFT_LEAN, |event| {
+        let value = match event {
+            Event::Impact => shaft.clone().map(|u| lean(&u)),
+            _ => reader.at(&leans, event),
+        };
+        measured(value, limits(&[&at_impact(event), grip]))
+    });
+    let (toes, known) = toes(prepared);
+    let facing = series(toes.iter().map(facing), &known);
+    values.set_each(&FACE_DIRECTION, |event| {
+        let value = match event {
+            _ if !known.contains(&true) => Err(THREE_MARKERS.to_owned()),
+            Event::Impact => before_impact(prepared, (&toes, &known)).map(|u| self::facing(&u)),
+            _ => reader.at(&facing, event),
+        };
+        measured(value, at_impact(event))
+    });
+    hinges(prepared, reader, &shaft, values);
+}
+
+const THREE_MARKERS: &str =
+    "needs three head markers: club_head_heel, club_head_toe, club_head_back";
+
+fn hinges(
+    prepared: &Prepared,
+    reader: Reader<'_>,
+    shaft: &Maybe<Vector3<f64>>,
+    values: &mut Values,
+) {
+    let forearm = lead_forearm(&prepared.body);
+    let hinge = forearm.as_ref().map_err(Clone::clone).map(|f| hinge(prepared, f));
+    let limit = hinge.as_ref().ok().and_then(|h| h.limited.clone());
+    let few = few_frames(prepared.paths.rate_hz);
     values.set_each(&HINGE, |event| {
         if event != Event::Impact {
             return reader.absolute(&hinge, event);
         }
-        let limit = hinge.as_ref().ok().and_then(|h| h.limited.clone());
-        let Ok(value) = at(&hinge, event) else {
-            return measured(at(&hinge, event), None);
-        };
-        Value::Measured {
-            value,
-            change: at(&hinge, Event::Address).ok().map(|a| value - a),
-            limited: limits(&[&few, &limit]),
+        let value = forearm.as_ref().map_err(Clone::clone).and_then(|f| {
+            let slot = reader.slot(event)?;
+            Ok(f.at(slot)?.angle(shaft.as_ref().map_err(Clone::clone)?))
+        });
+        let address = hinge.as_ref().ok().map(|h| reader.at(h, Event::Address));
+        match value {
+            Ok(value) => Value::Measured {
+                value,
+                change: address.and_then(Result::ok).map(|a| value - a),
+                limited: limits(&[&few, &limit]),
+            },
+            Err(reason) => Value::Missing(reason),
         }
     });
-    let limit = hinge.as_ref().ok().and_then(|h| h.limited.clone());
     let release = hinge.and_then(|h| release(prepared, reader, &h));
     values.set(&HINGE_RELEASE_START, measured(release, limit));
 }
 
-/// A series of the club right before impact, fitted on this side of the collision.
-fn before_impact(prepared: &Prepared, series: &Series) -> Maybe<f64> {
+fn series(values: impl Iterator<Item = f64>, known: &[bool]) -> Series {
+    Series {
+        values: values.collect(),
+        known: known.to_vec(),
+        limited: None,
+    }
+}
+
+/// A direction of the club right before impact, fitted on this side of the collision.
+fn before_impact(
+    prepared: &Prepared,
+    (directions, known): (&[Vector3<f64>], &[bool]),
+) -> Maybe<Vector3<f64>> {
     let (impact, rate_hz) = (&prepared.swing.impact, prepared.paths.rate_hz);
     enough_frames(rate_hz)?;
-    let frames = ((FIT_S * rate_hz).round() as usize).max(FIT_FRAMES_MIN);
+    let frames = ((crate::signal::turning::tune("DIR_S", FIT_S) * rate_hz).round() as usize).max(FIT_FRAMES_MIN);
     let first = (impact.before + 1).saturating_sub(frames);
-    let samples: Vec<(f64, f64)> = (first..=impact.before)
-        .filter(|&i| series.known[i])
-        .map(|i| (i as f64, series.values[i]))
+    let samples: Vec<_> = (first..=impact.before)
+        .filter(|&i| known[i])
+        .map(|i| (i as f64, directions[i]))
         .collect();
     let hidden = || "a marker it needs was hidden right before impact".to_owned();
-    if samples
-        .last()
-        .is_none_or(|(slot, _)| impact.slot - slot > CLOSE_FRAMES)
-    {
+    let close = |s: &(f64, Vector3<f64>)| impact.slot - s.0 <= CLOSE_FRAMES;
+    if !samples.last().is_some_and(close) || samples.len() * 3 < frames * 2 {
         return Err(hidden());
     }
-    let fit = local_fit::polynomial(&samples, 3, impact.slot).ok_or_else(hidden)?;
-    Ok(local_fit::value(&fit, 0.0))
+    let seconds: Vec<_> = samples.iter().map(|s| (s.0 / rate_hz, s.1)).collect();
+    let at_s = impact.slot / rate_hz;
+    let fit = turning::Fit::direction(&seconds, 3, at_s).ok_or_else(hidden)?;
+    Ok(fit.state(at_s).value)
 }
 
 /// Lean of the shaft seen face on, rad, positive with the grip nearer to the target.
-fn lean(prepared: &Prepared) -> Maybe<Series> {
-    let axis = prepared.paths.axis.iter();
-    Ok(Series {
-        values: axis.map(|u| (-u.x).atan2(-u.y)).collect(),
-        known: prepared.paths.axis_known.clone(),
-        limited: None,
-    })
+fn lean(axis: &Vector3<f64>) -> f64 {
+    (-axis.x).atan2(-axis.y)
 }
 
 /// Heading of the horizontal normal of the heel-toe line, rad, positive open.
-fn face(prepared: &Prepared) -> Maybe<Series> {
-    if prepared.toe.iter().all(Option::is_none) {
-        return Err(
-            "needs three head markers: club_head_heel, club_head_toe, club_head_back".to_owned(),
-        );
-    }
-    let heading = |u: &Option<nalgebra::Vector3<f64>>| u.map_or(0.0, |u| (-u.x).atan2(u.z));
-    let known = prepared.toe.iter().map(Option::is_some);
-    Ok(Series {
-        values: prepared.toe.iter().map(heading).collect(),
-        known: known.collect(),
-        limited: None,
-    })
+fn facing(toe: &Vector3<f64>) -> f64 {
+    (-toe.x).atan2(toe.z)
+}
+
+fn toes(prepared: &Prepared) -> (Vec<Vector3<f64>>, Vec<bool>) {
+    let toes = prepared.toe.iter();
+    toes.map(|u| (u.unwrap_or_default(), u.is_some())).unzip()
 }
 
 /// Angle between lead forearm and shaft, rad.
-fn hinge(prepared: &Prepared) -> Maybe<Series> {
-    let Line {
-        directions,
-        known,
-        limited,
-    } = lead_forearm(&prepared.body)?;
-    let pairs = directions.iter().zip(&prepared.paths.axis);
-    Ok(Series {
+fn hinge(prepared: &Prepared, forearm: &Line) -> Series {
+    let pairs = forearm.directions.iter().zip(&prepared.paths.axis);
+    Series {
         values: pairs.map(|(arm, shaft)| arm.angle(shaft)).collect(),
-        known: both(&known, &prepared.paths.axis_known),
-        limited: limits(&[&limited, &prepared.grip_limited]),
-    })
+        known: both(&forearm.known, &prepared.paths.axis_known),
+        limited: limits(&[&forearm.limited, &prepared.grip_limited]),
+    }
 }
 
 /// How long before impact the hinge angle is largest after the top, seconds.

@@ -1,10 +1,11 @@
-//! The highest point of a smooth series: a parabola fitted to its surroundings, so that the noise
+//! The highest point of a smooth series: a cubic fitted to its surroundings, so that the noise
 //! of single frames does not decide when a broad hump is highest.
 
 use crate::signal::local_fit;
 
-/// Half of the stretch about the largest sample that is fitted, seconds.
-const HALF_S: f64 = 0.018;
+/// The surroundings: samples around the largest that reach this share of it (of its rise over the
+/// lowest sample).
+const SHARE: f64 = 0.85;
 
 /// A highest point.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -26,26 +27,45 @@ pub(super) fn highest(samples: &[(f64, f64)]) -> Option<Hump> {
         value: top.1,
         at_end: top.0 >= last.0,
     };
-    let around: Vec<(f64, f64)> = samples
-        .iter()
-        .copied()
-        .filter(|s| (s.0 - top.0).abs() <= HALF_S)
-        .collect();
-    let Some(fit) = local_fit::polynomial(&around, 2, top.0).filter(|f| f[2] < 0.0) else {
+    let around = surroundings(samples, plain)?;
+    let Some(fit) = local_fit::polynomial(around, 3, top.0) else {
         return Some(plain);
     };
-    let time_s = top.0 - 0.5 * fit[1] / fit[2];
-    let reach = |s: Option<&(f64, f64)>| s.map_or(top.0, |s| s.0);
-    let (from, to) = (reach(around.first()), reach(around.last()));
+    let (from, to) = (around.first()?.0, around.last()?.0);
     // A vertex outside what was fitted says that the end is highest.
-    if time_s < from || time_s > to {
+    let inside = |t: &f64| (from..=to).contains(t);
+    let Some(time_s) = vertex(&fit).map(|t| t + top.0).filter(inside) else {
         return Some(plain);
-    }
+    };
     Some(Hump {
         time_s,
         value: local_fit::value(&fit, time_s - top.0),
         at_end: false,
     })
+}
+
+/// The unbroken stretch around the highest sample that is nearly as high.
+fn surroundings(samples: &[(f64, f64)], top: Hump) -> Option<&[(f64, f64)]> {
+    let lowest = samples.iter().map(|s| s.1).fold(f64::INFINITY, f64::min);
+    let level = lowest + crate::signal::turning::tune("SHARE", SHARE) * (top.value - lowest);
+    let at = samples.iter().position(|s| s.0 >= top.time_s)?;
+    let begin = samples[..at].iter().rposition(|s| s.1 < level);
+    let end = samples[at..].iter().position(|s| s.1 < level);
+    samples.get(begin.map_or(0, |i| i + 1)..end.map_or(samples.len(), |n| at + n))
+}
+
+/// Where a cubic has its maximum, from its centre.
+fn vertex(fit: &[f64]) -> Option<f64> {
+    let &[_, slope, bend, third] = fit else {
+        return None;
+    };
+    let (a, b) = (3.0 * third, bend);
+    let square = b * b - a * slope;
+    let root = (square >= 0.0).then(|| square.sqrt())?;
+    // Of the two stationary points the one that bends down, written so that a vanishing cubic part
+    // does not divide by nothing.
+    let below = root - b;
+    (below > 0.0).then(|| slope / below)
 }
 
 #[cfg(test)]

@@ -21,6 +21,7 @@ use crate::body::segments::Maybe;
 use crate::body::tracks::Smoothed;
 use crate::landmark::Landmark as L;
 use crate::measure::Prepared;
+use crate::signal::turning::tune;
 use crate::swing::event::Event;
 
 /// Half of the stretch fitted at each instant, seconds: the arm is slower and noisier than the club.
@@ -111,7 +112,7 @@ fn spins(prepared: &Prepared, instants: &Instants) -> [Maybe<Spin>; 4] {
     let club = || {
         enough_frames(paths.rate_hz)?;
         let of = (&paths.axis[..], &paths.axis_known[..]);
-        let spin = spin::of_line(of, instants, normal, (CLUB_HALF_S, instants.before));
+        let spin = spin::of_line(of, instants, normal, (tune("CLUB_S", CLUB_HALF_S), instants.before));
         let few = few_frames(paths.rate_hz);
         Ok(spin.limited(limits(&[&few, &prepared.grip_limited])))
     };
@@ -145,7 +146,7 @@ fn lead_arm(prepared: &Prepared, instants: &Instants) -> Maybe<Spin> {
     let directions: Vec<_> = lines.iter().map(|u| u.unwrap_or_default()).collect();
     let last = window.len().saturating_sub(1);
     let of = (&directions[..], &known[..]);
-    let spin = spin::of_line(of, instants, prepared.swing.normal, (ARM_HALF_S, last));
+    let spin = spin::of_line(of, instants, prepared.swing.normal, (tune("ARM_S", ARM_HALF_S), last));
     Ok(spin.limited(approximate(&prepared.body)))
 }
 
@@ -230,7 +231,7 @@ fn ahead(instants: &Instants, spins: &[Maybe<Spin>; 4]) -> Maybe<(Option<f64>, f
     let time = |i: usize| instants.relative_s(i) - instants.relative_s(0);
     let runs = positive_runs(&lead, time);
     let long = || runs.iter().filter(|(a, b)| b - a >= AHEAD_MIN_S);
-    let since_top = (instants.slots[0].ceil() - instants.slots[0]) / instants.rate_hz;
+    let since_top = (instants.slots[0] - instants.top) / instants.rate_hz;
     Ok((
         long().next().map(|r| r.0 + since_top),
         long().map(|(a, b)| b - a).sum(),

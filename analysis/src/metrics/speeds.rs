@@ -5,17 +5,20 @@ use super::catalogue::{
     ATTACK_ANGLE, Family, GRIP_PATH_LENGTH_DOWN, GRIP_SPEED, GRIP_SPEED_PEAK, GRIP_SPEED_PEAK_TIME,
     HEAD_SPEED, HEAD_SPEED_PEAK, HEAD_SPEED_PEAK_TIME, PATH_DIRECTION,
 };
+use super::humps;
+use super::spin::Instants;
 use super::values::{Value, Values, limits, measured};
 use crate::body::segments::Maybe;
 use crate::measure::Prepared;
 use crate::signal::lowpass::DualPass;
+use crate::signal::turning;
 use crate::swing::event::Event;
 use crate::swing::impact::{Before, CLUB_RATE_MIN_HZ, Motion};
 use crate::swing::series;
 use nalgebra::Point3;
 
-/// Low-pass for the club before impact, Hz (REFERENCES A3: 20–40 Hz on a path cut at impact).
-const CLUB_HZ: f64 = 40.0;
+/// Half of the stretch of a path that is fitted at each instant, seconds.
+const SLIDE_HALF_S: f64 = 0.030;
 /// Low-pass for the length of the grip's path, Hz: noise lengthens a path.
 const WAY_HZ: f64 = 20.0;
 /// Stretch before impact in which peaks of speed lie, seconds.
@@ -113,7 +116,7 @@ impl Fast {
         let fast = (FAST_S * motion.rate_hz) as usize;
         let mut fast = impact.before.saturating_sub(fast)..=impact.before;
         let peak = if fast.all(|i| motion.known[i]) {
-            Ok(peak(prepared, motion, &before))
+            peak(prepared, motion, &before)
         } else {
             Err("the club was hidden for a part of the downswing".to_owned())
         };
@@ -121,31 +124,39 @@ impl Fast {
     }
 }
 
-fn peak(prepared: &Prepared, motion: Motion<'_>, before: &Before) -> (f64, f64) {
+/// Largest speed between the top and impact, m/s, and its time before impact, seconds: fits that
+/// slide along the path, the last stretch by the fit that gives the speed at impact.
+fn peak(prepared: &Prepared, motion: Motion<'_>, before: &Before) -> Maybe<(f64, f64)> {
     let (impact, rate_hz) = (&prepared.swing.impact, motion.rate_hz);
-    let mut best = (before.at(0.0), 0.0);
-    // Half milliseconds step through the fit's stretch finer than any frame.
-    let steps = (-before.from_s / 0.5e-3) as usize;
-    for t in (0..=steps).map(|i| -(i as f64) * 0.5e-3) {
-        let speed = before.at(t);
-        best = if speed > best.0 { (speed, -t) } else { best };
-    }
-    let earlier = (impact.slot + before.from_s * rate_hz) as usize;
-    let top = prepared.swing.top.max(0.0) as usize;
-    let filter = DualPass::butterworth(rate_hz, CLUB_HZ);
-    let path = series::smooth(
-        &motion.points[..=impact.before],
-        &filter,
-        (0.1 * rate_hz) as usize,
-    );
-    let speed: Vec<f64> = series::velocity(&path, rate_hz)
-        .iter()
-        .map(nalgebra::Vector3::norm)
+    let instants = Instants::new(prepared.swing.top, impact.slot, impact.before, rate_hz);
+    let samples: Vec<(f64, f64)> = (0..instants.slots.len())
+        .filter_map(|n| {
+            let relative_s = instants.relative_s(n);
+            let speed = if relative_s >= 0.5 * before.from_s {
+                before.at(relative_s)
+            } else {
+                sliding(motion, instants.slots[n], impact.before)?
+            };
+            Some((relative_s, speed))
+        })
         .collect();
-    match series::peak(&speed, top, earlier.max(top)) {
-        Some((slot, speed)) if speed > best.0 => (speed, (impact.slot - slot) / rate_hz),
-        _ => best,
-    }
+    let hump = humps::highest(&samples).ok_or("the downswing has too few frames")?;
+    Ok((hump.value, -hump.time_s))
+}
+
+/// Speed at a slot from a fit about it that ends at `last`, m/s.
+fn sliding(motion: Motion<'_>, slot: f64, last: usize) -> Option<f64> {
+    let rate_hz = motion.rate_hz;
+    let half = (SLIDE_HALF_S * rate_hz).max(3.0);
+    let end = ((slot + half) as usize).min(last);
+    let begin = (slot - half).max(0.0).ceil() as usize;
+    let samples: Vec<_> = (begin..=end)
+        .filter(|&i| motion.known[i])
+        .map(|i| (i as f64 / rate_hz, motion.points[i].coords))
+        .collect();
+    let time = slot / rate_hz;
+    let fit = turning::Fit::point(&samples, 3, time)?;
+    Some(fit.state(time).velocity.norm())
 }
 
 /// Length of the grip's path from the top to impact, metres: chords of the filtered path, whose

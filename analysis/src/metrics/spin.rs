@@ -11,7 +11,7 @@ use nalgebra::{Matrix3, Rotation3, Vector3};
 /// Least spacing of the instants looked at, seconds: the motion is smooth over more.
 const STEP_S: f64 = 0.0025;
 /// Half of the stretch over which a segment's angular velocity is fitted, seconds.
-const SEGMENT_HALF_S: f64 = 0.020;
+const SEGMENT_HALF_S: f64 = 0.040;
 /// Fewest samples on each side of an instant.
 const SIDE_MIN: f64 = 3.0;
 
@@ -22,6 +22,8 @@ pub(super) struct Instants {
     pub(super) slots: Vec<f64>,
     /// Frames a second.
     pub(super) rate_hz: f64,
+    /// Slot of the top.
+    pub(super) top: f64,
     /// Last slot that belongs to the motion before impact.
     pub(super) before: usize,
 }
@@ -36,6 +38,7 @@ impl Instants {
         Self {
             slots,
             rate_hz,
+            top,
             before,
         }
     }
@@ -82,7 +85,7 @@ pub(super) fn of_segment(
     normal: Vector3<f64>,
 ) -> Spin {
     let rate_hz = instants.rate_hz;
-    let half = (SEGMENT_HALF_S * rate_hz).max(SIDE_MIN);
+    let half = (turning::tune("SEG_S", SEGMENT_HALF_S) * rate_hz).max(SIDE_MIN);
     let reach = half.ceil() as usize + 1;
     let first = instants.slots.first().map_or(0, |s| *s as usize);
     let from = first.saturating_sub(reach);
@@ -100,8 +103,8 @@ pub(super) fn of_segment(
     for &slot in &instants.slots {
         let near = own.iter().filter(|s| (s.0 - slot).abs() <= half);
         let (a, b): (Vec<_>, Vec<_>) = near.map(|s| ((s.0, s.1), (s.0, s.2))).unzip();
-        let own = local_fit::polynomial(&a, 2, slot);
-        let common = local_fit::polynomial(&b, 2, slot);
+        let own = local_fit::polynomial(&a, turning::tune("SEG_D", 3.0) as usize, slot);
+        let common = local_fit::polynomial(&b, turning::tune("SEG_D", 3.0) as usize, slot);
         let seen = seen(known, slot);
         match (own, common) {
             (Some(own), Some(common)) => {
@@ -135,7 +138,7 @@ pub(super) fn of_line(
         // Nothing is read where more than a third of the stretch is a hole.
         let enough = samples.len() * 3 >= (end + 1 - begin) * 2;
         let time = slot / rate_hz;
-        match turning::Fit::new(&samples, 3, time).filter(|_| enough) {
+        match turning::Fit::direction(&samples, turning::tune("LINE_D", 3.0) as usize, time).filter(|_| enough) {
             Some(fit) => {
                 let state = fit.state(time);
                 let (w, slope) = (state.spin(), state.spin_slope());

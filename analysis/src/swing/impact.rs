@@ -134,7 +134,7 @@ impl Before {
     /// or none close to impact.
     #[must_use]
     pub fn fit(motion: Motion<'_>, impact: &Impact) -> Option<Self> {
-        Self::over(motion, impact, FIT_S, 3)
+        Self::over(motion, impact, turning::tune("HEAD_S", FIT_S), turning::tune("HEAD_D", 3.0) as usize)
     }
 
     /// The same over another span, seconds, and of another degree.
@@ -166,7 +166,7 @@ impl Before {
             .collect();
         let impact_s = impact.slot / motion.rate_hz;
         Some(Self {
-            fit: turning::Fit::new(&samples, degree, impact_s)?,
+            fit: turning::Fit::point(&samples, degree, impact_s)?,
             impact_s,
             from_s: samples[0].0 - impact_s,
         })
