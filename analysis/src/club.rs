@@ -79,7 +79,10 @@ impl Club {
             }
             (None, Some(length)) if butt => (
                 Some(along(length)),
-                Some("head not marked: the shaft's end at the told length stands in for the face".to_owned()),
+                Some(
+                    "head not marked: the shaft's end at the told length stands in for the face"
+                        .to_owned(),
+                ),
             ),
             (None, _) => (None, None),
         };
@@ -274,7 +277,10 @@ mod tests {
     #[test]
     fn every_marker_on_the_shaft_counts() {
         let mut w = window(&[]);
-        let low = w.landmarks.iter().position(|&l| l == Landmark::ClubShaftLow);
+        let low = w
+            .landmarks
+            .iter()
+            .position(|&l| l == Landmark::ClubShaftLow);
         let across = turned(10) * Vector3::z() * 0.009;
         w.tracks[low.unwrap()][10] = w.tracks[low.unwrap()][10].map(|p| p + across);
         let off = |w: &Window| {
@@ -301,7 +307,11 @@ mod tests {
         let truth = turned(7) * Point3::new(1.04, 0.0, 0.0) + Vector3::new(0.0, 1.0, 0.5);
         assert!(placed.head_marked && (placed.head[7].unwrap() - truth).norm() < 1e-9);
         assert!(placed.head_limited.unwrap().contains("told length"));
-        let words = |length| Club::new(&window(&[]), Some(&told(length))).unwrap().head_limited;
+        let words = |length| {
+            Club::new(&window(&[]), Some(&told(length)))
+                .unwrap()
+                .head_limited
+        };
         assert_eq!(words(1.05), None);
         assert!(words(0.94).unwrap().contains("another club"));
     }

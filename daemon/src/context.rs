@@ -22,7 +22,10 @@ struct File {
 
 /// A club by name alone (`club = "driver"`), or as a table with its dimensions.
 #[derive(Debug, Deserialize)]
-#[serde(untagged, expecting = "expected a name (club = \"driver\") or a table [club] with any of name, length_m, lie_deg, loft_deg, head_offset_m")]
+#[serde(
+    untagged,
+    expecting = "expected a name (club = \"driver\") or a table [club] with any of name, length_m, lie_deg, loft_deg, head_offset_m"
+)]
 enum Club {
     Name(String),
     Dimensions(Dimensions),
@@ -134,11 +137,24 @@ mod tests {
             (context.handed, context.height_m),
             (Some(Handed::Left), Some(1.8))
         );
-        assert_eq!(parse("version = 1\nclub = \"driver\"").unwrap().club.as_deref(), Some("driver"));
-        let told = parse("version = 1\n[club]\nname = \"7-iron\"\nlength_m = 0.94\nlie_deg = 60\n").unwrap();
+        assert_eq!(
+            parse("version = 1\nclub = \"driver\"")
+                .unwrap()
+                .club
+                .as_deref(),
+            Some("driver")
+        );
+        let told = parse("version = 1\n[club]\nname = \"7-iron\"\nlength_m = 0.94\nlie_deg = 60\n")
+            .unwrap();
         let shape = told.club_geometry.unwrap();
-        assert_eq!((told.club.as_deref(), shape.length_m), (Some("7-iron"), Some(0.94)));
-        assert!((shape.lie_rad.unwrap() - 60_f64.to_radians()).abs() < 1e-12 && shape.loft_rad.is_none());
+        assert_eq!(
+            (told.club.as_deref(), shape.length_m),
+            (Some("7-iron"), Some(0.94))
+        );
+        assert!(
+            (shape.lie_rad.unwrap() - 60_f64.to_radians()).abs() < 1e-12
+                && shape.loft_rad.is_none()
+        );
         let error = |text: &str| format!("{:#}", parse(text).unwrap_err());
         assert!(error("version = 1\nhanded = \"both\"").contains("right, left or auto"));
         assert!(error("version = 1\nheight_m = 180").contains("0.8 to 2.5"));

@@ -13,9 +13,14 @@ use crate::swing::event::Event;
 use crate::swing::impact::CLOSE_FRAMES;
 use nalgebra::Vector3;
 
-/// Span of a direction of the club before impact that is fitted, seconds, and its fewest frames.
-const FIT_S: f64 = 0.050;
+/// Span of a direction of the club before impact that is fitted, seconds, and the degree: the
+/// heel-toe line is short and noisy.
+const SHAFT_FIT: (f64, usize) = (0.060, 3);
+const FACE_FIT: (f64, usize) = (0.030, 2);
 const FIT_FRAMES_MIN: usize = 7;
+/// Samples that reach this share of the hinge angle's rise decide where it is largest: its hump is
+/// broad and lopsided.
+const SURROUNDINGS: f64 = 0.995;
 /// Low-pass for the hinge angle before impact, Hz, where its largest value is looked for.
 const HINGE_HZ: f64 = 20.0;
 
@@ -23,7 +28,7 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
     let few = few_frames(prepared.paths.rate_hz);
     let at_impact = |event: Event| few.clone().filter(|_| event == Event::Impact);
     let paths = &prepared.paths;
-    let shaft = before_impact(prepared, (&paths.axis, &paths.axis_known));
+    let shaft = before_impact(prepared, (&paths.axis, &paths.axis_known), SHAFT_FIT);
     let grip = &prepared.grip_limited;
     let leans = series(paths.axis.iter().map(lean), &paths.axis_known);
     values.set_each(&SHAFT_LEAN, |event| {
@@ -38,7 +43,9 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
     values.set_each(&FACE_DIRECTION, |event| {
         let value = match event {
             _ if !known.contains(&true) => Err(THREE_MARKERS.to_owned()),
-            Event::Impact => before_impact(prepared, (&toes, &known)).map(|u| self::facing(&u)),
+            Event::Impact => {
+                before_impact(prepared, (&toes, &known), FACE_FIT).map(|u| self::facing(&u))
+            }
             _ => reader.at(&facing, event),
         };
         measured(value, at_impact(event))
@@ -56,7 +63,10 @@ fn hinges(
     values: &mut Values,
 ) {
     let forearm = lead_forearm(&prepared.body);
-    let hinge = forearm.as_ref().map_err(Clone::clone).map(|f| hinge(prepared, f));
+    let hinge = forearm
+        .as_ref()
+        .map_err(Clone::clone)
+        .map(|f| hinge(prepared, f));
     let limit = hinge.as_ref().ok().and_then(|h| h.limited.clone());
     let few = few_frames(prepared.paths.rate_hz);
     values.set_each(&HINGE, |event| {
@@ -93,10 +103,11 @@ fn series(values: impl Iterator<Item = f64>, known: &[bool]) -> Series {
 fn before_impact(
     prepared: &Prepared,
     (directions, known): (&[Vector3<f64>], &[bool]),
+    (span_s, degree): (f64, usize),
 ) -> Maybe<Vector3<f64>> {
     let (impact, rate_hz) = (&prepared.swing.impact, prepared.paths.rate_hz);
     enough_frames(rate_hz)?;
-    let frames = ((crate::signal::turning::tune("DIR_S", FIT_S) * rate_hz).round() as usize).max(FIT_FRAMES_MIN);
+    let frames = ((span_s * rate_hz).round() as usize).max(FIT_FRAMES_MIN);
     let first = (impact.before + 1).saturating_sub(frames);
     let samples: Vec<_> = (first..=impact.before)
         .filter(|&i| known[i])
@@ -109,7 +120,7 @@ fn before_impact(
     }
     let seconds: Vec<_> = samples.iter().map(|s| (s.0 / rate_hz, s.1)).collect();
     let at_s = impact.slot / rate_hz;
-    let fit = turning::Fit::direction(&seconds, 3, at_s).ok_or_else(hidden)?;
+    let fit = turning::Fit::direction(&seconds, degree, at_s).ok_or_else(hidden)?;
     Ok(fit.state(at_s).value)
 }
 
@@ -153,6 +164,6 @@ fn release(prepared: &Prepared, reader: Reader<'_>, hinge: &Series) -> Maybe<f64
     let samples: Vec<(f64, f64)> = (first..=before)
         .map(|i| ((impact - i as f64) / -rate_hz, smooth[i]))
         .collect();
-    let hump = humps::highest(&samples).ok_or("the swing is too short")?;
+    let hump = humps::highest(&samples, SURROUNDINGS).ok_or("the swing is too short")?;
     Ok(-hump.time_s)
 }

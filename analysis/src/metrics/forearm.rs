@@ -64,7 +64,10 @@ pub(super) fn lead_forearm(s: &Smoothed) -> Maybe<Line> {
         .collect();
     let Some((radial, ulnar)) = styloids else {
         let wrist = single.ok_or("not marked: left_radial_styloid and left_ulnar_styloid")?;
-        known.iter_mut().zip(&wrist.known).for_each(|(k, w)| *k &= w);
+        known
+            .iter_mut()
+            .zip(&wrist.known)
+            .for_each(|(k, w)| *k &= w);
         let lines = elbow.points.iter().zip(&wrist.points);
         return Ok(Line {
             directions: lines.map(|(a, b)| unit(b - a)).collect(),
@@ -91,10 +94,7 @@ pub(super) fn lead_forearm(s: &Smoothed) -> Maybe<Line> {
 
 /// Direction of a left forearm from shoulder centre, lateral epicondyle and wrist centre; `across`
 /// runs from the radial to the ulnar styloid.
-fn forearm(
-    [shoulder, lateral, wrist]: [Point3<f64>; 3],
-    across: Vector3<f64>,
-) -> Vector3<f64> {
+fn forearm([shoulder, lateral, wrist]: [Point3<f64>; 3], across: Vector3<f64>) -> Vector3<f64> {
     let inward = |flat: Vector3<f64>| lateral + flat * ELBOW_HALF_WIDTH_M;
     // Begun at the styloids' guess: from the marker itself a straight arm would look bent sideways.
     let first = unit(wrist - lateral);
@@ -160,7 +160,11 @@ mod tests {
             let wrist = elbow + fore * 0.26;
             let lateral = elbow + Vector3::x() * ELBOW_HALF_WIDTH_M;
             let found = forearm([shoulder, lateral, wrist], Vector3::zeros());
-            assert!(found.angle(&fore) < 1e-3, "{flexion}: {}", found.angle(&fore));
+            assert!(
+                found.angle(&fore) < 1e-3,
+                "{flexion}: {}",
+                found.angle(&fore)
+            );
         }
     }
 

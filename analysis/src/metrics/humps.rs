@@ -3,10 +3,6 @@
 
 use crate::signal::local_fit;
 
-/// The surroundings: samples around the largest that reach this share of it (of its rise over the
-/// lowest sample).
-const SHARE: f64 = 0.85;
-
 /// A highest point.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Hump {
@@ -18,8 +14,9 @@ pub(super) struct Hump {
     pub(super) at_end: bool,
 }
 
-/// The highest point of samples (seconds, value) in order of time.
-pub(super) fn highest(samples: &[(f64, f64)]) -> Option<Hump> {
+/// The highest point of samples (seconds, value) in order of time. Its surroundings are the samples
+/// around the largest that reach `share` of its rise over the lowest one.
+pub(super) fn highest(samples: &[(f64, f64)], share: f64) -> Option<Hump> {
     let last = samples.last()?;
     let top = samples.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
     let plain = Hump {
@@ -27,7 +24,7 @@ pub(super) fn highest(samples: &[(f64, f64)]) -> Option<Hump> {
         value: top.1,
         at_end: top.0 >= last.0,
     };
-    let around = surroundings(samples, plain)?;
+    let around = surroundings(samples, plain, share)?;
     let Some(fit) = local_fit::polynomial(around, 3, top.0) else {
         return Some(plain);
     };
@@ -45,9 +42,9 @@ pub(super) fn highest(samples: &[(f64, f64)]) -> Option<Hump> {
 }
 
 /// The unbroken stretch around the highest sample that is nearly as high.
-fn surroundings(samples: &[(f64, f64)], top: Hump) -> Option<&[(f64, f64)]> {
+fn surroundings(samples: &[(f64, f64)], top: Hump, share: f64) -> Option<&[(f64, f64)]> {
     let lowest = samples.iter().map(|s| s.1).fold(f64::INFINITY, f64::min);
-    let level = lowest + crate::signal::turning::tune("SHARE", SHARE) * (top.value - lowest);
+    let level = lowest + share * (top.value - lowest);
     let at = samples.iter().position(|s| s.0 >= top.time_s)?;
     let begin = samples[..at].iter().rposition(|s| s.1 < level);
     let end = samples[at..].iter().position(|s| s.1 < level);
@@ -81,10 +78,10 @@ mod tests {
                 .map(|t| (t, 7.0 - 300.0 * (t - peak).powi(2)))
                 .collect()
         };
-        let hump = highest(&series(-0.0631)).unwrap();
+        let hump = highest(&series(-0.0631), 0.8).unwrap();
         assert!((hump.time_s + 0.0631).abs() < 1e-9 && (hump.value - 7.0).abs() < 1e-9);
         assert!(!hump.at_end);
-        let end = highest(&series(0.03)).unwrap();
+        let end = highest(&series(0.03), 0.8).unwrap();
         assert!(end.at_end && end.time_s == 0.0, "{end:?}");
     }
 }

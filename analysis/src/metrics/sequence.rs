@@ -21,12 +21,13 @@ use crate::body::segments::Maybe;
 use crate::body::tracks::Smoothed;
 use crate::landmark::Landmark as L;
 use crate::measure::Prepared;
-use crate::signal::turning::tune;
 use crate::swing::event::Event;
 
 /// Half of the stretch fitted at each instant, seconds: the arm is slower and noisier than the club.
-const ARM_HALF_S: f64 = 0.035;
+const ARM_HALF_S: f64 = 0.045;
 const CLUB_HALF_S: f64 = 0.030;
+/// Samples that reach this share of a hump decide where it is highest.
+const SURROUNDINGS: f64 = 0.75;
 const NOT_REACHED: &str = "not reached before impact";
 /// Being ahead for less than this is noise, seconds.
 const AHEAD_MIN_S: f64 = 0.005;
@@ -70,10 +71,18 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
         highest(instants, spin.as_ref().map_err(Clone::clone)?, of)
     };
     let peaks = spins.each_ref().map(|s| peak(s, |s| &s.speed));
-    let limit = |n: usize| spins[n].as_ref().ok().and_then(|s: &Spin| s.limited.clone());
+    let limit = |n: usize| {
+        spins[n]
+            .as_ref()
+            .ok()
+            .and_then(|s: &Spin| s.limited.clone())
+    };
     for n in 0..4 {
         let slopes = peak(&spins[n], |s| &s.slope);
-        let (speed, slope) = ((SPEEDS[n], TIMES[n]), (ACCELERATIONS[n], ACCELERATION_TIMES[n]));
+        let (speed, slope) = (
+            (SPEEDS[n], TIMES[n]),
+            (ACCELERATIONS[n], ACCELERATION_TIMES[n]),
+        );
         write(speed, &peaks[n], limit(n), values);
         write(slope, &slopes, limit(n), values);
     }
@@ -112,7 +121,7 @@ fn spins(prepared: &Prepared, instants: &Instants) -> [Maybe<Spin>; 4] {
     let club = || {
         enough_frames(paths.rate_hz)?;
         let of = (&paths.axis[..], &paths.axis_known[..]);
-        let spin = spin::of_line(of, instants, normal, (tune("CLUB_S", CLUB_HALF_S), instants.before));
+        let spin = spin::of_line(of, instants, normal, (CLUB_HALF_S, instants.before));
         let few = few_frames(paths.rate_hz);
         Ok(spin.limited(limits(&[&few, &prepared.grip_limited])))
     };
@@ -128,7 +137,11 @@ fn spins(prepared: &Prepared, instants: &Instants) -> [Maybe<Spin>; 4] {
 /// low-pass would flatten its peak.
 fn lead_arm(prepared: &Prepared, instants: &Instants) -> Maybe<Spin> {
     let window = &prepared.window;
-    let track = |l: L| window.track(l).ok_or_else(|| format!("not marked: {}", l.name()));
+    let track = |l: L| {
+        window
+            .track(l)
+            .ok_or_else(|| format!("not marked: {}", l.name()))
+    };
     let shoulder = track(L::LeftAcromion)?;
     let wrist = match (
         window.track(L::LeftRadialStyloid),
@@ -146,13 +159,21 @@ fn lead_arm(prepared: &Prepared, instants: &Instants) -> Maybe<Spin> {
     let directions: Vec<_> = lines.iter().map(|u| u.unwrap_or_default()).collect();
     let last = window.len().saturating_sub(1);
     let of = (&directions[..], &known[..]);
-    let spin = spin::of_line(of, instants, prepared.swing.normal, (tune("ARM_S", ARM_HALF_S), last));
+    let spin = spin::of_line(of, instants, prepared.swing.normal, (ARM_HALF_S, last));
     Ok(spin.limited(approximate(&prepared.body)))
 }
 
 fn approximate(body: &Smoothed) -> Option<String> {
-    let marks = [L::LeftAcromion, L::LeftRadialStyloid, L::LeftUlnarStyloid, L::LeftWrist];
-    marks.iter().find_map(|&l| body.approximate(l)).map(String::from)
+    let marks = [
+        L::LeftAcromion,
+        L::LeftRadialStyloid,
+        L::LeftUlnarStyloid,
+        L::LeftWrist,
+    ];
+    marks
+        .iter()
+        .find_map(|&l| body.approximate(l))
+        .map(String::from)
 }
 
 /// The highest point of one of a spin's series.
@@ -169,7 +190,8 @@ fn highest(instants: &Instants, spin: &Spin, of: fn(&Spin) -> &[f64]) -> Maybe<H
         .filter(|&i| spin.known[i])
         .map(|i| (instants.relative_s(i), of(spin)[i]))
         .collect();
-    humps::highest(&samples).ok_or_else(|| "the downswing has too few frames".to_owned())
+    humps::highest(&samples, SURROUNDINGS)
+        .ok_or_else(|| "the downswing has too few frames".to_owned())
 }
 
 fn write(
@@ -291,11 +313,12 @@ mod tests {
         let order = |times: [f64; 4]| {
             let mut values = Values::new();
             arrival(&times.map(hump), [const { None }; 4], &mut values);
-            [ARRIVAL_ORDER, ARRIVAL_PROXIMAL_TO_DISTAL]
-                .map(|f| values.get(f.first).number().unwrap())
+            let [code, in_order] = [ARRIVAL_ORDER, ARRIVAL_PROXIMAL_TO_DISTAL]
+                .map(|f| values.get(f.first).number().unwrap() as i32);
+            (code, in_order)
         };
-        assert_eq!(order([-0.08, -0.06, -0.05, 0.0]), [1234.0, 1.0]);
-        assert_eq!(order([-0.06, -0.08, -0.05, 0.0]), [2134.0, 0.0]);
-        assert_eq!(order([-0.06, -0.08, 0.0, 0.0]), [2134.0, 0.0]);
+        assert_eq!(order([-0.08, -0.06, -0.05, 0.0]), (1234, 1));
+        assert_eq!(order([-0.06, -0.08, -0.05, 0.0]), (2134, 0));
+        assert_eq!(order([-0.06, -0.08, 0.0, 0.0]), (2134, 0));
     }
 }

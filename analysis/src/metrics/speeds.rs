@@ -19,6 +19,8 @@ use nalgebra::Point3;
 
 /// Half of the stretch of a path that is fitted at each instant, seconds.
 const SLIDE_HALF_S: f64 = 0.030;
+/// Samples that reach this share of a hump of speed decide where it is highest.
+const SURROUNDINGS: f64 = 0.9;
 /// Low-pass for the length of the grip's path, Hz: noise lengthens a path.
 const WAY_HZ: f64 = 20.0;
 /// Stretch before impact in which peaks of speed lie, seconds.
@@ -140,7 +142,7 @@ fn peak(prepared: &Prepared, motion: Motion<'_>, before: &Before) -> Maybe<(f64,
             Some((relative_s, speed))
         })
         .collect();
-    let hump = humps::highest(&samples).ok_or("the downswing has too few frames")?;
+    let hump = humps::highest(&samples, SURROUNDINGS).ok_or("the downswing has too few frames")?;
     Ok((hump.value, -hump.time_s))
 }
 

@@ -19,11 +19,15 @@ pub(super) struct Turned {
 
 /// Pelvis (Wu 2002): right along the anterior spines, forward in the plane with the posterior ones.
 pub(super) fn pelvis(s: &Smoothed) -> Maybe<Turned> {
-    turned(s, [L::RightAsis, L::LeftAsis, L::RightPsis, L::LeftPsis], |p| {
-        let right = p[0] - p[1];
-        let forward = nalgebra::center(&p[0], &p[1]) - nalgebra::center(&p[2], &p[3]);
-        axes(right.cross(&forward), right)
-    })
+    turned(
+        s,
+        [L::RightAsis, L::LeftAsis, L::RightPsis, L::LeftPsis],
+        |p| {
+            let right = p[0] - p[1];
+            let forward = nalgebra::center(&p[0], &p[1]) - nalgebra::center(&p[2], &p[3]);
+            axes(right.cross(&forward), right)
+        },
+    )
 }
 
 /// Thorax (Wu 2005): up from the middle of xiphoid and T8 to that of notch and C7, right across the

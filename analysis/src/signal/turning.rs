@@ -153,7 +153,11 @@ impl State {
             return Frame::default();
         }
         let pivot = self.value + turning.cross(&self.velocity) / rate_square;
-        Frame::new(pivot, turning, self.velocity.dot(&self.acceleration) / square)
+        Frame::new(
+            pivot,
+            turning,
+            self.velocity.dot(&self.acceleration) / square,
+        )
     }
 
     /// The frame that goes along with a direction.
@@ -243,7 +247,9 @@ mod tests {
         let fit = Fit::point(&samples(circle), 3, 0.0).unwrap();
         let state = fit.state(0.0);
         assert!((state.velocity.norm() - 48.0).abs() < 1e-3, "{state:?}");
-        let along = state.acceleration.dot(&state.velocity.normalize());
+        let along = state
+            .acceleration
+            .dot(&(state.velocity / state.velocity.norm()));
         assert!((along - 128.0).abs() < 0.5, "{along}");
         assert!((state.value - circle(0.0)).norm() < 1e-5);
         let early = fit.state(-0.02).velocity.norm();
@@ -253,8 +259,14 @@ mod tests {
     #[test]
     fn a_directions_spin_and_its_slope_are_found() {
         let direction = |t: f64| circle(t) - Vector3::new(1.0, 2.0, 0.0);
-        let state = Fit::direction(&samples(direction), 3, -0.01).unwrap().state(-0.01);
-        assert!((state.spin().norm() - 29.2).abs() < 0.01, "{:?}", state.spin());
+        let state = Fit::direction(&samples(direction), 3, -0.01)
+            .unwrap()
+            .state(-0.01);
+        assert!(
+            (state.spin().norm() - 29.2).abs() < 0.01,
+            "{:?}",
+            state.spin()
+        );
         assert!((state.spin_slope().norm() - 80.0).abs() < 1.0);
     }
 
@@ -271,7 +283,9 @@ mod tests {
             let a = 900.0 * (t + 0.02) * (t + 0.02) * 0.5;
             Vector3::new(a.cos(), a.sin(), 0.0)
         };
-        let state = Fit::direction(&samples(swung), 3, -0.02).unwrap().state(-0.02);
+        let state = Fit::direction(&samples(swung), 3, -0.02)
+            .unwrap()
+            .state(-0.02);
         assert!(state.spin().norm() < 0.05 && (state.spin_slope().norm() - 900.0).abs() < 9.0);
     }
 
@@ -280,10 +294,4 @@ mod tests {
         assert!(Fit::point(&samples(circle)[..3], 3, 0.0).is_none());
         assert!(Fit::point(&[(0.0, Vector3::x()); 6], 3, 0.0).is_none());
     }
-}
-
-/// Temporary.
-#[must_use]
-pub fn tune(name: &str, default: f64) -> f64 {
-    std::env::var(name).ok().and_then(|s| s.parse().ok()).unwrap_or(default)
 }

@@ -68,7 +68,7 @@ const AMBIGUOUS_FRAME: f64 = 0.15;
 /// A known frame must lie this close to impact, in frames.
 pub const CLOSE_FRAMES: f64 = 1.6;
 /// Span of the path before impact that is fitted, seconds, and its fewest frames.
-const FIT_S: f64 = 0.050;
+const FIT_S: f64 = 0.040;
 const FIT_FRAMES_MIN: usize = 7;
 
 /// Finds impact near the fastest slot `pass`; `reference` is the head's place at address, where it
@@ -129,29 +129,19 @@ pub struct Before {
 }
 
 impl Before {
-    /// Fits the last 50 ms (at least seven frames) before impact in a frame that turns with the
+    /// Fits the last 40 ms (at least seven frames) before impact in a frame that turns with the
     /// point; where no collision shows, as much after it too. `None` when too few frames are known,
     /// or none close to impact.
     #[must_use]
     pub fn fit(motion: Motion<'_>, impact: &Impact) -> Option<Self> {
-        Self::over(motion, impact, turning::tune("HEAD_S", FIT_S), turning::tune("HEAD_D", 3.0) as usize)
-    }
-
-    /// The same over another span, seconds, and of another degree.
-    pub(crate) fn over(
-        motion: Motion<'_>,
-        impact: &Impact,
-        span_s: f64,
-        degree: usize,
-    ) -> Option<Self> {
-        let frames = ((span_s * motion.rate_hz).round() as usize).max(FIT_FRAMES_MIN);
+        let frames = ((FIT_S * motion.rate_hz).round() as usize).max(FIT_FRAMES_MIN);
         let first = impact.before.checked_sub(frames - 1)?;
         let last = if impact.cut {
             impact.before
         } else {
             (impact.before + frames).min(motion.points.len().checked_sub(1)?)
         };
-        let degree = if impact.cut { degree } else { degree + 2 };
+        let degree = if impact.cut { 3 } else { 5 };
         let known: Vec<usize> = (first..=last).filter(|&i| motion.known[i]).collect();
         let close = known
             .iter()
