@@ -3,7 +3,10 @@
 //!
 //! `forward` shares no frame or metric code with what is judged. Errors are in SI and radians.
 
-#![allow(dead_code, reason = "the quick test and the campaign use different parts")]
+#![allow(
+    dead_code,
+    reason = "the quick test and the campaign use different parts"
+)]
 
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -158,9 +161,7 @@ fn add_events(take: &Take, measured: &Measured, table: &mut Table) {
         let prepared = &measured.prepared;
         match prepared.swing.slots.get(event) {
             Some(slot) => {
-                errors
-                    .found
-                    .push(prepared.window.seconds(slot) - truth);
+                errors.found.push(prepared.window.seconds(slot) - truth);
                 errors.truth.push(truth);
             }
             None => errors.missing += 1,
@@ -254,7 +255,8 @@ pub(crate) fn text(table: &Table) -> String {
             Some(f) => (Box::new(|v| f.unit.shown(v)), f.unit.symbol()),
             None => (Box::new(|v| v * 1e3), "ms"),
         };
-        let cell = |v: Option<f64>| v.map_or_else(|| "—".to_owned(), |v| format!("{:.3}", shown(v)));
+        let cell =
+            |v: Option<f64>| v.map_or_else(|| "—".to_owned(), |v| format!("{:.3}", shown(v)));
         lines.push(format!(
             "{id:<38} {:>5} {:>10} {:>10} {:>10} {:>6}  {unit}",
             errors.found.len(),

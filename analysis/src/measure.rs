@@ -88,8 +88,12 @@ pub struct Prepared {
     pub grip_known: Vec<bool>,
     /// What limits grip and shaft, in words, if something does.
     pub grip_limited: Option<String>,
-    /// Whether the club head itself is marked.
+    /// Whether the club head's place is known, marked or told.
     pub head_marked: bool,
+    /// What limits the head, in words, if something does.
+    pub head_limited: Option<String>,
+    /// Unit vector from the head's heel to its toe, where three markers give it.
+    pub toe: Vec<Option<Vector3<f64>>>,
     /// The swing.
     pub swing: Swing,
 }
@@ -155,7 +159,7 @@ pub fn measure(
     bridge(&mut window, Landmark::ALL);
     let handed = context.handed.unwrap_or_else(|| side(&window));
     golfer_frame(&mut window, handed);
-    let club = Club::new(&window).map_err(Nothing::Markers)?;
+    let club = Club::new(&window, context.club_geometry.as_ref()).map_err(Nothing::Markers)?;
     let mut whole = ClubPaths::new(&window, &club, ball)?;
     whole.forget_levered(&window, &repair.levered);
     let swing = phases::find(&whole.paths, near).map_err(Nothing::Movement)?;
@@ -279,6 +283,8 @@ struct ClubPaths {
     grip_known: Vec<bool>,
     grip_limited: Option<String>,
     head_marked: bool,
+    head_limited: Option<String>,
+    toe: Vec<Option<Vector3<f64>>>,
 }
 
 impl ClubPaths {
@@ -300,6 +306,8 @@ impl ClubPaths {
             grip_known: known(&club.grip),
             grip_limited: club.limited.map(String::from),
             head_marked: club.head_marked,
+            head_limited: club.head_limited.clone(),
+            toe: club.toe.clone(),
         })
     }
 
@@ -321,7 +329,8 @@ impl ClubPaths {
     fn keep(&mut self, range: Range<usize>) {
         self.paths.keep(range.clone());
         crop(&mut self.grip, range.clone());
-        crop(&mut self.grip_known, range);
+        crop(&mut self.grip_known, range.clone());
+        crop(&mut self.toe, range);
     }
 }
 
@@ -354,6 +363,8 @@ fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -
         grip_known,
         grip_limited,
         head_marked,
+        head_limited,
+        toe,
     } = whole;
     Prepared {
         handed: known.handed,
@@ -367,6 +378,8 @@ fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -
         grip_known,
         grip_limited,
         head_marked,
+        head_limited,
+        toe,
         swing,
         window,
     }
