@@ -6,35 +6,60 @@ use serde_json::{Value, json};
 
 use crate::support::{python, run_whin, scratch};
 
-/// SciPy's `filtfilt` with the same coefficients: within 1e-9, ends included.
+/// SciPy's `filtfilt` with the same coefficients: within 1e-9, ends included, alone and among
+/// others, down to series of two samples.
 #[test]
 fn the_filter_equals_scipy() {
-    let dir = scratch("filter");
-    let series: Vec<f64> = (0..400)
-        .map(|i| f64::from(i) * 0.01)
-        .map(|t| (7.0 * t).sin() + 0.3 * (55.0 * t).cos() + t * t)
+    let series = |n: i32, shift: f64| -> Vec<f64> {
+        (0..n)
+            .map(|i| f64::from(i) * 0.01 + shift)
+            .map(|t| (7.0 * t).sin() + 0.3 * (55.0 * t).cos() + t * t)
+            .collect()
+    };
+    let mut cases = Vec::new();
+    for (rate, cutoff, pad) in [
+        (240.0, 12.0, 9),
+        (360.0, 40.0, 15),
+        (107.5, 15.0, 60),
+        (1000.0, 6.0, 250),
+    ] {
+        cases.extend([0.0, 0.31, 1.7].map(|shift| (series(400, shift), rate, cutoff, pad)));
+    }
+    // Short series: the extension is as long as it can be.
+    for n in [2, 3, 5, 12] {
+        cases.push((series(n, 0.2), 240.0, 15.0, usize::try_from(n).unwrap() - 1));
+    }
+    let input: Vec<Value> = cases
+        .iter()
+        .map(|(series, rate, cutoff, pad)| json!({ "series": series, "rate": rate, "cutoff": cutoff, "pad": pad }))
         .collect();
-    for (rate, cutoff, pad) in [(240.0, 12.0, 9), (360.0, 40.0, 15), (107.5, 15.0, 60)] {
-        let filter = DualPass::butterworth(rate, cutoff);
-        let input = json!({ "series": series, "rate": rate, "cutoff": cutoff, "pad": pad });
-        let path = dir.join("input.json");
-        std::fs::write(&path, input.to_string()).unwrap();
-        let reference: Value =
-            serde_json::from_str(&python("reference/filter.py", &[path.as_os_str()])).unwrap();
+    let path = scratch("filter").join("input.json");
+    std::fs::write(&path, Value::from(input).to_string()).unwrap();
+    let answers: Value =
+        serde_json::from_str(&python("reference/filter.py", &[path.as_os_str()])).unwrap();
+    for (case, (series, rate, cutoff, pad)) in cases.iter().enumerate() {
+        let reference = &answers[case];
+        let filter = DualPass::butterworth(*rate, *cutoff);
         for (name, ours) in [("b", filter.b.as_slice()), ("a", filter.a.as_slice())] {
             for (n, value) in ours.iter().enumerate() {
-                assert!(
-                    (value - reference[name][n].as_f64().unwrap()).abs() < 1e-12,
-                    "{name}[{n}] at {cutoff} Hz"
-                );
+                let scipy = reference[name][n].as_f64().unwrap();
+                assert!((value - scipy).abs() < 1e-12, "{name}[{n}] at {cutoff} Hz");
             }
         }
-        for (n, value) in filter.run(&series, pad).iter().enumerate() {
-            let scipy = reference["filtered"][n].as_f64().unwrap();
-            assert!(
-                (value - scipy).abs() < 1e-9,
-                "sample {n} at {cutoff} Hz: {value} {scipy}"
-            );
+        // The extension is cut to what a short series has, whatever is asked for.
+        let asked = if series.len() < 20 { 60 } else { *pad };
+        let other = vec![1.0; series.len()];
+        let many = filter.run_many(&[&other, series], asked);
+        for ours in [&filter.run(series, asked), &many[1]] {
+            assert_eq!(ours.len(), series.len());
+            for (n, value) in ours.iter().enumerate() {
+                let scipy = reference["filtered"][n].as_f64().unwrap();
+                assert!(
+                    (value - scipy).abs() < 1e-9,
+                    "sample {n} of {} at {cutoff} Hz: {value} {scipy}",
+                    series.len()
+                );
+            }
         }
     }
 }

@@ -5,7 +5,6 @@ use nalgebra::Point3;
 use crate::landmark::Landmark;
 use crate::signal::gaps;
 use crate::signal::lowpass::DualPass;
-use crate::swing::series;
 use crate::window::Window;
 
 /// Low-pass for body markers, Hz (REFERENCES A3: typical cut-offs 6–15 Hz).
@@ -35,24 +34,25 @@ impl Smoothed {
     pub fn new(window: &Window, approximate: &[(Landmark, String)]) -> Self {
         let filter = DualPass::butterworth(window.rate_hz, BODY_HZ);
         let pad = (window.rate_hz * 0.25) as usize;
-        let tracks = window
+        let mut tracks: Vec<(Landmark, SmoothTrack)> = window
             .landmarks
             .iter()
             .zip(&window.tracks)
             .filter(|(l, _)| !l.is_club())
             .filter_map(|(&l, track)| {
-                let points = series::smooth(&gaps::solid(track)?, &filter, pad);
-                Some((
-                    l,
-                    SmoothTrack {
-                        points,
-                        known: track.iter().map(Option::is_some).collect(),
-                    },
-                ))
-            });
+                let points = gaps::solid(track)?;
+                let known = track.iter().map(Option::is_some).collect();
+                Some((l, SmoothTrack { points, known }))
+            })
+            .collect();
+        let mut paths: Vec<&mut [Point3<f64>]> = tracks
+            .iter_mut()
+            .map(|(_, t)| t.points.as_mut_slice())
+            .collect();
+        filter.run_paths(&mut paths, pad);
         Self {
             len: window.len(),
-            tracks: tracks.collect(),
+            tracks,
             approximate: approximate.to_vec(),
         }
     }

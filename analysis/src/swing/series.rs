@@ -71,13 +71,9 @@ pub fn peak(series: &[f64], from: usize, to: usize) -> Option<(f64, f64)> {
 /// Points low-passed forward and back, axis by axis.
 #[must_use]
 pub fn smooth(points: &[Point3<f64>], filter: &DualPass, pad: usize) -> Vec<Point3<f64>> {
-    let [x, y, z] =
-        [0, 1, 2].map(|axis| filter.run(&points.iter().map(|p| p[axis]).collect::<Vec<_>>(), pad));
-    x.into_iter()
-        .zip(y)
-        .zip(z)
-        .map(|((x, y), z)| Point3::new(x, y, z))
-        .collect()
+    let mut out = points.to_vec();
+    filter.run_paths(&mut [&mut out], pad);
+    out
 }
 
 /// Velocity by central differences, units a second; one-sided at the ends.

@@ -4,6 +4,8 @@
 //! The shape is the window's own: the frame whose distances are closest to their medians. Markers
 //! that are not part of a cluster (elbows, knees …) are not judged here.
 
+pub mod noise;
+
 use nalgebra::Point3;
 
 use crate::body::pose::{self, Size};
