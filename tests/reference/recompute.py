@@ -75,7 +75,8 @@ for event in ("address", "takeaway_end", "top", "impact"):
 
 # The head's path, and the shaft's lean.
 skull = (points["HF"] + points["HL"] + points["HR"]) / 3
-quiet = slice(start - int(0.2 * rate), start)
+quiet_end = int(when("address") * rate)
+quiet = slice(quiet_end - int(0.2 * rate), quiet_end)
 for event in ("top", "impact"):
     moved = at(skull, when(event)) - skull[quiet].mean(axis=0)
     row(f"head_shift@{event}", moved[0], 0.001)

@@ -4,6 +4,7 @@
 //! index 1. Local axes of trunk segments: x toward the lead side, y up along the segment, z
 //! forward. What moves the joints is decided in `golfer`; what is marked on them, in `skin`.
 
+use super::anatomy::Anatomy;
 use super::club::{self, Plane, WRISTS, bay_from_club};
 use super::posture::{Dof, Posture};
 use super::skin::MARKERS;
@@ -30,12 +31,10 @@ pub(super) struct Build {
     pub(super) trunk: f64,
     /// Top of the thorax down to the level of the xiphoid process.
     pub(super) chest: f64,
-    /// Half the distance between the hip joint centers.
-    pub(super) hip_half: f64,
     /// Half the distance between the shoulder joint centers.
     pub(super) shoulder_half: f64,
-    /// Lead ASIS and PSIS from the midpoint of the hips, pelvis axes.
-    pub(super) iliac: [Vector3<f64>; 2],
+    /// Joint centers against the marked bones.
+    pub(super) anatomy: Anatomy,
     /// Ankle centers with the feet flat, bay.
     pub(super) ankles: [Point3<f64>; 2],
     /// How far each foot is turned outward, rad.
@@ -55,10 +54,25 @@ pub(super) struct Pose {
     pub(super) knees: [Point3<f64>; 2],
     /// Ankle centers.
     pub(super) ankles: [Point3<f64>; 2],
+    /// Elbow centers.
+    pub(super) elbows: [Point3<f64>; 2],
     /// Wrist centers.
     pub(super) wrists: [Point3<f64>; 2],
     /// The club.
     pub(super) club: club::Pose,
+}
+
+/// What turns at one instant, bay frame: cheaper than the whole pose.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Axes {
+    /// Axes of the pelvis: toward the lead side, up along it, forward.
+    pub(super) pelvis: Matrix3<f64>,
+    /// Axes of the thorax.
+    pub(super) thorax: Matrix3<f64>,
+    /// Lead acromion to lead wrist center, unit.
+    pub(super) lead_arm: Vector3<f64>,
+    /// Butt to head, unit.
+    pub(super) shaft: Vector3<f64>,
 }
 
 impl Pose {
@@ -87,8 +101,22 @@ impl Build {
             hips: legs.hips,
             knees: legs.knees,
             ankles: legs.ankles,
+            elbows: arms.elbows,
             wrists: arms.wrists,
             club: arms.club,
+        }
+    }
+
+    /// The axes of what turns in this posture.
+    pub(super) fn axes(&self, posture: &Posture) -> Axes {
+        let trunk = self.trunk(posture);
+        let arms = self.arms(&trunk, posture);
+        let acromion = arms.shoulders[0] + trunk.thorax * self.acromion(0);
+        Axes {
+            pelvis: bay_from_pelvis(posture),
+            thorax: trunk.thorax,
+            lead_arm: unit(arms.wrists[0] - acromion),
+            shaft: arms.club.shaft(),
         }
     }
 
@@ -117,7 +145,7 @@ impl Build {
     fn legs(&self, posture: &Posture) -> Legs {
         let pelvis = bay_from_pelvis(posture);
         let middle = hip_middle(posture);
-        let hips = SIDES.map(|side| middle + pelvis * Vector3::x() * (side * self.hip_half));
+        let hips = self.anatomy.hips.map(|hip| middle + pelvis * hip);
         let feet = [self.foot(0, 0.0), self.foot(1, posture[Dof::HeelLift])];
         let ankles = [feet[0].0, feet[1].0];
         let knees = [0, 1].map(|i| {
@@ -135,7 +163,7 @@ impl Build {
     }
 
     /// Ankle center and axes of a foot whose heel is lifted by an angle about the ball of the foot.
-    fn foot(&self, side: usize, lift: f64) -> (Point3<f64>, Matrix3<f64>) {
+    pub(super) fn foot(&self, side: usize, lift: f64) -> (Point3<f64>, Matrix3<f64>) {
         let flat = about_y(SIDES[side] * self.flare[side]);
         // A trail foot that comes off its heel also turns toward the target.
         let lifted = about_y(SIDES[side] * self.flare[side] + 0.9 * lift) * about_x(lift);
@@ -148,7 +176,8 @@ impl Build {
         Vector3::new(0.0, 0.022 - self.ankles[0].y, 0.135 * self.scale)
     }
 
-    fn trunk(&self, posture: &Posture) -> Trunk {
+    /// Thorax and head of a posture.
+    pub(super) fn trunk(&self, posture: &Posture) -> Trunk {
         let waist = hip_middle(posture) + bay_from_pelvis(posture) * Vector3::y() * self.waist;
         let thorax = bay_from_thorax(posture);
         Trunk {
@@ -158,17 +187,20 @@ impl Build {
         }
     }
 
+    /// Shoulder joint center of a side, gliding forward on the thorax by `glide`.
+    pub(super) fn shoulder(&self, trunk: &Trunk, side: usize, glide: f64) -> Point3<f64> {
+        let inward = self.shoulder_half - 0.3 * glide.abs();
+        let local = Vector3::new(
+            SIDES[side] * inward,
+            -0.02 - 0.35 * glide.abs(),
+            glide - 0.01,
+        );
+        trunk.top + trunk.thorax * local
+    }
+
     fn arms(&self, trunk: &Trunk, posture: &Posture) -> Arms {
         let glide = [posture[Dof::LeadGlide], posture[Dof::TrailGlide]];
-        let mut shoulders = [0, 1].map(|i| {
-            let inward = self.shoulder_half - 0.3 * glide[i].abs();
-            let local = Vector3::new(
-                SIDES[i] * inward,
-                -0.02 - 0.35 * glide[i].abs(),
-                glide[i] - 0.01,
-            );
-            trunk.top + trunk.thorax * local
-        });
+        let mut shoulders = [0, 1].map(|i| self.shoulder(trunk, i, glide[i]));
         let reach = self.upper_arm + self.forearm;
         let arm = Plane::new(posture[Dof::ArmSlope], 0.0).direction(posture[Dof::ArmAngle]);
         let to_wrist = arm * (posture[Dof::ArmReach] * reach);
@@ -201,6 +233,7 @@ impl Build {
 }
 
 /// Pelvis and legs of a posture, bay.
+#[derive(Debug, Clone)]
 pub(super) struct Legs {
     /// Axes of the pelvis.
     pub(super) pelvis: Matrix3<f64>,
@@ -238,7 +271,8 @@ pub(super) struct Arms {
     pub(super) club: club::Pose,
 }
 
-fn hip_middle(posture: &Posture) -> Point3<f64> {
+/// Midpoint of the hip joint centers.
+pub(super) fn hip_middle(posture: &Posture) -> Point3<f64> {
     Point3::new(
         posture[Dof::PelvisX],
         posture[Dof::PelvisY],
@@ -247,7 +281,7 @@ fn hip_middle(posture: &Posture) -> Point3<f64> {
 }
 
 /// Axial rotation, then obliquity, then anterior tilt.
-fn bay_from_pelvis(posture: &Posture) -> Matrix3<f64> {
+pub(super) fn bay_from_pelvis(posture: &Posture) -> Matrix3<f64> {
     about_y(posture[Dof::PelvisTurn])
         * about_z(-posture[Dof::PelvisOblique])
         * about_x(posture[Dof::PelvisTilt])
@@ -273,7 +307,7 @@ fn bay_from_head(posture: &Posture) -> Matrix3<f64> {
 }
 
 /// The elbow or knee between `from` and `to`, bent toward `hint`.
-fn two_link(
+pub(super) fn two_link(
     from: Point3<f64>,
     to: Point3<f64>,
     lengths: [f64; 2],
@@ -300,14 +334,17 @@ pub(super) fn unit(v: Vector3<f64>) -> Vector3<f64> {
     v.try_normalize(1e-12).unwrap_or_else(Vector3::y)
 }
 
-fn about_x(angle: f64) -> Matrix3<f64> {
+/// Rotation about an axis.
+pub(super) fn about_x(angle: f64) -> Matrix3<f64> {
     nalgebra::Rotation3::from_axis_angle(&Vector3::x_axis(), angle).into_inner()
 }
 
-fn about_y(angle: f64) -> Matrix3<f64> {
+/// Rotation about an axis.
+pub(super) fn about_y(angle: f64) -> Matrix3<f64> {
     nalgebra::Rotation3::from_axis_angle(&Vector3::y_axis(), angle).into_inner()
 }
 
-fn about_z(angle: f64) -> Matrix3<f64> {
+/// Rotation about an axis.
+pub(super) fn about_z(angle: f64) -> Matrix3<f64> {
     nalgebra::Rotation3::from_axis_angle(&Vector3::z_axis(), angle).into_inner()
 }

@@ -3,7 +3,6 @@
 //! Disturbances are made before the mirror, so that a left-handed take is the exact image of the
 //! right-handed one. Truth is never touched here.
 
-use super::motion::Motion;
 use super::noise::{Bursts, Colored, Purpose, Source};
 use super::skin::MARKERS;
 use super::truth::Truth;
@@ -45,32 +44,46 @@ pub struct Take {
 #[must_use]
 pub fn swing(params: &GolferParams, capture: &CaptureParams) -> Take {
     let motion = plan::motion(params);
-    let mut source = Source::new(params.seed, Purpose::Capture(params.shot));
-    let mut frames = sampled(&motion, capture);
-    disturb(&mut frames, capture, &mut source);
-    if params.handed == Handed::Left {
-        frames.iter_mut().for_each(|frame| *frame = mirrored(frame));
-    }
+    let bones = |t: f64| motion.pose(t).markers.to_vec();
     Take {
         landmarks: MARKERS.to_vec(),
         rate_hz: capture.rate_hz,
-        frames,
+        frames: captured(
+            (&bones, motion.times.end),
+            &MARKERS,
+            (params.handed, capture),
+            &mut Source::new(params.seed, Purpose::Capture(params.shot)),
+        ),
         truth: Truth::of(params, &motion),
     }
 }
 
-type Frame = Vec<Option<Point3<f64>>>;
+pub(super) type Frame = Vec<Option<Point3<f64>>>;
 
-fn sampled(motion: &Motion, capture: &CaptureParams) -> Vec<Frame> {
+/// What a capture system sees of points on bones: function of time and its end, s.
+pub(super) fn captured(
+    (bones, end): (&dyn Fn(f64) -> Vec<Point3<f64>>, f64),
+    landmarks: &[Landmark],
+    (handed, capture): (Handed, &CaptureParams),
+    source: &mut Source,
+) -> Vec<Frame> {
     let times = (0_u32..)
         .map(|i| f64::from(i) / capture.rate_hz)
-        .take_while(|&t| t <= motion.times.end);
-    if capture.wobble {
-        return wobbling(motion, times, 1.0 / capture.rate_hz);
+        .take_while(|&t| t <= end);
+    let mut frames = if capture.wobble {
+        wobbling(bones, times, landmarks, 1.0 / capture.rate_hz)
+    } else {
+        times
+            .map(|t| bones(t).into_iter().map(Some).collect())
+            .collect()
+    };
+    disturb(&mut frames, landmarks.len(), capture, source);
+    if handed == Handed::Left {
+        for frame in &mut frames {
+            *frame = mirrored(frame, landmarks);
+        }
     }
-    times
-        .map(|t| motion.pose(t).markers.map(Some).to_vec())
-        .collect()
+    frames
 }
 
 /// Soft tissue as a damped spring between bone and marker: its natural frequency and damping
@@ -81,17 +94,22 @@ const SKIN_DAMPING: f64 = 0.35;
 /// Steps per second within which the springs are integrated at least.
 const SPRING_RATE_HZ: f64 = 2000.0;
 
-fn wobbling(motion: &Motion, times: impl Iterator<Item = f64>, frame_s: f64) -> Vec<Frame> {
+fn wobbling(
+    bones: &dyn Fn(f64) -> Vec<Point3<f64>>,
+    times: impl Iterator<Item = f64>,
+    landmarks: &[Landmark],
+    frame_s: f64,
+) -> Vec<Frame> {
     let steps = (SPRING_RATE_HZ * frame_s).ceil().max(1.0);
     let dt = frame_s / steps;
-    let mut springs = [Spring::default(); MARKERS.len()];
-    let mut bone = motion.pose(0.0).markers;
+    let mut springs = vec![Spring::default(); landmarks.len()];
+    let mut bone = bones(0.0);
     let mut frames = Vec::new();
     let mut step = 0.0_f64;
     for t in times {
         while step < t / dt - 0.5 {
             step += 1.0;
-            let next = motion.pose(step * dt).markers;
+            let next = bones(step * dt);
             for (spring, (from, to)) in springs.iter_mut().zip(bone.iter().zip(&next)) {
                 spring.advance((to - from) / dt, dt);
             }
@@ -99,9 +117,9 @@ fn wobbling(motion: &Motion, times: impl Iterator<Item = f64>, frame_s: f64) -> 
         }
         frames.push(
             bone.iter()
-                .zip(MARKERS)
+                .zip(landmarks)
                 .zip(&springs)
-                .map(|((p, m), s)| Some(s.marker(*p, m)))
+                .map(|((p, m), s)| Some(s.marker(*p, *m)))
                 .collect(),
         );
     }
@@ -135,9 +153,9 @@ impl Spring {
     }
 }
 
-fn disturb(frames: &mut [Frame], capture: &CaptureParams, source: &mut Source) {
+fn disturb(frames: &mut [Frame], markers: usize, capture: &CaptureParams, source: &mut Source) {
     let dt = 1.0 / capture.rate_hz;
-    for marker in 0..MARKERS.len() {
+    for marker in 0..markers {
         let mut noise: [Colored; 3] = std::array::from_fn(|_| Colored::new(source, dt));
         let mut bursts = Bursts::new(source, dt, capture.dropout);
         for sample in frames.iter_mut().filter_map(|frame| frame.get_mut(marker)) {
@@ -151,12 +169,12 @@ fn disturb(frames: &mut [Frame], capture: &CaptureParams, source: &mut Source) {
 }
 
 /// The frame of the mirror image: left and right change places.
-fn mirrored(frame: &Frame) -> Frame {
-    MARKERS
+fn mirrored(frame: &Frame, landmarks: &[Landmark]) -> Frame {
+    landmarks
         .iter()
         .map(|&landmark| {
             let twin = other_side(landmark);
-            let index = MARKERS.iter().position(|&m| m == twin)?;
+            let index = landmarks.iter().position(|&m| m == twin)?;
             frame[index].map(|p| Handed::Left.mirror_point(p))
         })
         .collect()

@@ -8,10 +8,14 @@
 //!
 //! It is the judge of the rest of this crate and therefore shares no frame, filter or metric code
 //! with it: truth comes from the generating parameters, or from the noise-free motion by root
-//! finding of its own. What is not here: ground forces, flexible shafts, muscles; the golfer is a
-//! kinematic chain that looks and is timed like one.
+//! finding of its own. Joint centers lie under the skin by a population model of its own
+//! (`anatomy`), and the same person can stand for a calibration trial (`calibration`). What is not
+//! here: ground forces, flexible shafts, muscles; the golfer is a kinematic chain that looks and is
+//! timed like one.
 
+mod anatomy;
 mod body;
+mod calibration;
 mod capture;
 mod club;
 mod curve;
@@ -27,10 +31,11 @@ mod solve;
 mod tests;
 mod truth;
 
+pub use calibration::{CalibrationTake, CalibrationTruth, calibration_trial};
 pub use capture::{CaptureParams, Take, swing};
 pub use club::Club;
 pub use person::Style;
-pub use truth::Truth;
+pub use truth::{Joints, Truth};
 
 use crate::handed::Handed;
 use noise::{Purpose, Source};

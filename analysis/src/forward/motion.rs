@@ -2,7 +2,7 @@
 //!
 //! `posture` and `pose` may be asked at any time; nothing is sampled here.
 
-use super::body::{Build, Pose};
+use super::body::{Axes, Build, Pose};
 use super::club::{Plane, Shape};
 use super::curve::{Curve, Via, ease, ease_integral};
 use super::golfer::Keys;
@@ -137,21 +137,37 @@ impl Motion {
         self.build.pose(&self.club, &self.posture(t))
     }
 
+    /// The axes of what turns at time `t`, s.
+    pub(super) fn axes(&self, t: f64) -> Axes {
+        self.build.axes(&self.posture(t))
+    }
+
+    /// The same motion had the head met nothing: alike up to impact and smooth across it, so that
+    /// differences may be taken there.
+    pub(super) fn without_collision(&self) -> Self {
+        let mut motion = self.clone();
+        (motion.rates.loss, motion.rates.twist) = (0.0, 0.0);
+        motion
+    }
+
     /// The face's reference point at time `t`, s.
     pub(super) fn face(&self, t: f64) -> Point3<f64> {
         self.build.face(&self.club, &self.posture(t))
     }
 
-    /// Velocity of the face's reference point, m/s. At impact it is the one just before the
-    /// collision, whose onset is too smooth to show within the step.
+    /// Velocity of the face's reference point, m/s.
     pub(super) fn face_velocity(&self, t: f64) -> Vector3<f64> {
         (self.face(t + STEP_S) - self.face(t - STEP_S)) / (2.0 * STEP_S)
     }
 
+    /// The mid-grip point at time `t`, s.
+    pub(super) fn grip(&self, t: f64) -> Point3<f64> {
+        self.build.club(&self.posture(t)).grip()
+    }
+
     /// Velocity of the mid-grip point, m/s.
     pub(super) fn grip_velocity(&self, t: f64) -> Vector3<f64> {
-        let grip = |t| self.build.club(&self.posture(t)).grip();
-        (grip(t + STEP_S) - grip(t - STEP_S)) / (2.0 * STEP_S)
+        (self.grip(t + STEP_S) - self.grip(t - STEP_S)) / (2.0 * STEP_S)
     }
 
     /// The plane in which the shaft comes down.
@@ -174,7 +190,7 @@ impl Motion {
 }
 
 /// Half the step of numerical differentiation, s: error and rounding both below 1e-8 m/s.
-const STEP_S: f64 = 1e-5;
+pub(super) const STEP_S: f64 = 1e-5;
 
 /// Way lost by a unit of speed that is taken in the collision and given back within `over`.
 fn slowed(since: f64, over: f64) -> f64 {

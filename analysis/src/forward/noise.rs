@@ -13,6 +13,10 @@ pub(super) enum Purpose {
     Person,
     /// The person's strength and favorite club.
     Bag,
+    /// Where the person's joints are under the skin.
+    Anatomy,
+    /// The capture system's noise during the calibration trial.
+    Calibration,
     /// One shot's deviations from the habit.
     Shot(u64),
     /// The capture system's noise during a shot.
@@ -32,6 +36,8 @@ impl Source {
         generator.set_stream(match purpose {
             Purpose::Person => 0,
             Purpose::Bag => 1,
+            Purpose::Anatomy => u64::MAX,
+            Purpose::Calibration => u64::MAX - 1,
             Purpose::Shot(shot) => shot.wrapping_mul(2).wrapping_add(2),
             Purpose::Capture(shot) => shot.wrapping_mul(2).wrapping_add(3),
         });

@@ -3,10 +3,11 @@
 //!
 //! Only numbers are drawn here; what they do to the motion is decided in `golfer`.
 
+use super::anatomy::Anatomy;
 use super::body::Build;
 use super::club::Club;
-use super::noise::Source;
-use nalgebra::{Point3, Vector3};
+use super::noise::{Purpose, Source};
+use nalgebra::Point3;
 
 /// How the golfer moves. All but the first are movement patterns that a coach would want shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -116,26 +117,13 @@ const CHEST: f64 = 0.1707;
 
 impl Build {
     /// A person for a club, the feet not yet placed in depth.
-    pub(super) fn draw(source: &mut Source, club: Club) -> Self {
+    pub(super) fn draw(seed: u64, source: &mut Source, club: Club) -> Self {
         let scale = source.around(1.745, 0.055) / STATURE;
         let mut long = |mean: f64| mean * scale * source.around(1.0, 0.012);
         let (thigh, shank) = (long(THIGH), long(SHANK));
         let (upper_arm, forearm) = (long(UPPER_ARM), long(FOREARM));
         let (waist, trunk, chest) = (long(WAIST), long(TRUNK - WAIST), long(CHEST));
-        let (hip_half, shoulder_half) = (long(0.085), long(0.178));
-        // Iliac spines from the hips, then nobody's skeleton is the mean: some mm each way.
-        let mut spine = |x: f64, y: f64, z: f64| {
-            let own = Vector3::new(
-                source.around(0.0, 0.003),
-                source.around(0.0, 0.003),
-                source.around(0.0, 0.004),
-            );
-            Vector3::new(x, y, z) * scale + own
-        };
-        let asis = spine(0.120, 0.080, 0.047);
-        let psis = spine(0.045, 0.080, -0.104);
-        // Both pairs at one height over the hips: the plane through them is the pelvis' own.
-        let iliac = [asis, Vector3::new(psis.x, asis.y, psis.z)];
+        let shoulder_half = long(0.178);
         let (width, middle) = stance(club);
         let half = 0.5 * width * scale;
         let ankle = 0.075 * scale;
@@ -147,9 +135,8 @@ impl Build {
             waist,
             trunk,
             chest,
-            hip_half,
             shoulder_half,
-            iliac,
+            anatomy: Anatomy::draw(&mut Source::new(seed, Purpose::Anatomy), scale),
             ankles: [
                 Point3::new(middle + half, ankle, 0.0),
                 Point3::new(middle - half, ankle, 0.0),

@@ -16,7 +16,7 @@ use nalgebra::Point3;
 pub(super) fn motion(params: &GolferParams) -> Motion {
     let mut person = Source::new(params.seed, Purpose::Person);
     let club = params.club.shape();
-    let mut build = Build::draw(&mut person, params.club);
+    let mut build = Build::draw(params.seed, &mut person, params.club);
     let usual = Habit::draw(&mut person, params.club).styled(params.style);
     let mut source = Source::new(params.seed, Purpose::Shot(params.shot));
     let habit = usual.clone().deviated(&mut source);
@@ -31,6 +31,12 @@ pub(super) fn motion(params: &GolferParams) -> Motion {
         idle,
         habit,
     })
+}
+
+/// The person alone, as in the swings.
+pub(super) fn person(params: &GolferParams) -> Build {
+    let mut source = Source::new(params.seed, Purpose::Person);
+    Build::draw(params.seed, &mut source, params.club)
 }
 
 /// What the swing has to bring about at impact.
@@ -191,7 +197,7 @@ fn knees(habit: &Habit, times: &Times) -> [(f64, [f64; 2]); 5] {
 fn misses(goal: &Goal, motion: &Motion, loss: f64) -> [f64; 7] {
     let t = motion.times.impact;
     let off = (motion.face(t) - goal.face) * 10.0;
-    let velocity = motion.face_velocity(t);
+    let velocity = motion.without_collision().face_velocity(t);
     let speed = velocity.norm();
     let after = motion.face_velocity(t + CONTACT_S).norm();
     let grip = motion.grip_velocity(t).norm();

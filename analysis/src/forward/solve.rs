@@ -90,13 +90,33 @@ pub(super) fn last_crossing(from: f64, to: f64, f: impl Fn(f64) -> f64) -> Optio
     crossing(-to, -from, |t| f(-t)).map(|t| -t)
 }
 
+/// Stretches of `[from, to]` in which `f` is positive.
+pub(super) fn positive(from: f64, to: f64, f: impl Fn(f64) -> f64) -> Vec<(f64, f64)> {
+    let mut stretches = Vec::new();
+    let mut before = (from, f(from));
+    let mut since = (before.1 > 0.0).then_some(from);
+    for t in grid(from, to).skip(1) {
+        let here = (t, f(t));
+        if (before.1 > 0.0) != (here.1 > 0.0) {
+            let change = bisect(before.0, t, &|t| -f(t));
+            match since.take() {
+                Some(start) => stretches.push((start, change)),
+                None => since = Some(change),
+            }
+        }
+        before = here;
+    }
+    stretches.extend(since.map(|start| (start, to)));
+    stretches
+}
+
 /// Time and value of the largest `f` in `[from, to]`.
 pub(super) fn peak(from: f64, to: f64, f: impl Fn(f64) -> f64) -> (f64, f64) {
     let coarse = grid(from, to)
         .map(|t| (t, f(t)))
         .fold((from, f64::NEG_INFINITY), higher);
     let (mut low, mut high) = ((coarse.0 - GRID_S).max(from), (coarse.0 + GRID_S).min(to));
-    for _ in 0..60 {
+    for _ in 0..40 {
         let third = (high - low) / 3.0;
         if f(low + third) < f(high - third) {
             low += third;
@@ -135,7 +155,7 @@ fn bisect(mut low: f64, mut high: f64, f: &impl Fn(f64) -> f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::{crossing, last_crossing, newton, peak};
+    use super::{crossing, last_crossing, newton, peak, positive};
 
     #[test]
     fn newton_meets_a_circle_and_a_hyperbola() {
@@ -150,6 +170,18 @@ mod tests {
         let last = last_crossing(1.0, 9.0, f64::sin).unwrap();
         assert!((first - PI).abs() < 1e-12 && (last - 2.0 * PI).abs() < 1e-12);
         assert!(crossing(0.5, 1.0, f64::sin).is_none());
+    }
+
+    #[test]
+    fn a_sine_is_positive_in_two_of_three_half_turns() {
+        use std::f64::consts::PI;
+        let found = positive(0.5, 2.5 * PI, f64::sin);
+        let wanted = [(0.5, PI), (2.0 * PI, 2.5 * PI)];
+        assert_eq!(found.len(), 2);
+        for (f, w) in found.iter().zip(wanted) {
+            assert!((f.0 - w.0).abs() + (f.1 - w.1).abs() < 1e-10, "{found:?}");
+        }
+        assert!(positive(PI + 0.1, 6.0, f64::sin).is_empty());
     }
 
     #[test]

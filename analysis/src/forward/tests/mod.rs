@@ -1,6 +1,9 @@
-//! The golfer judged: here by symmetry, by rigid bodies and by what the capture adds; in `truth` by
+//! The golfer judged: here by symmetry, by rigid bodies and by what the capture adds; in `catalogue`
+//! by the definition of every metric; in `truth` by
 //! frames differentiated again and published ranges; in `motion` by the ball and by smoothness.
 
+mod calibration;
+mod catalogue;
 mod motion;
 mod truth;
 

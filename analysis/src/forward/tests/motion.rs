@@ -63,7 +63,7 @@ fn the_swing_starts_and_ends_crisply_and_is_quiet_around() {
         let speed = speeds(&take, &face(&take));
         let between = |from: f64, to: f64| &speed[frame(&take, from)..frame(&take, to)];
         let fastest = |from, to| between(from, to).iter().copied().fold(0.0, f64::max);
-        let (start, finish) = (event(&take, "takeaway_start"), event(&take, "finish"));
+        let (start, finish) = (event(&take, "address"), event(&take, "finish"));
         assert!(fastest(start - 1.2, start) < 0.02, "quiet before");
         assert!(fastest(start, start + 0.08) > 0.3, "crisp onset");
         assert!(

@@ -144,8 +144,8 @@ fn a_balanced_golfer_is_plausible() {
         within("pelvis_shift@takeaway_end", -0.045, -0.015); // H, common practice
         within("rotation_excess.pelvis", -0.30, 0.10); // H, common practice
         within_deg("thorax_inclination@address", 22.0, 55.0);
-        within_deg("attack_angle", -6.0, 4.0);
-        within_deg("path_direction", -5.0, 5.0);
+        within_deg("attack_angle@impact", -6.0, 4.0);
+        within_deg("path_direction@impact", -5.0, 5.0);
         within_deg("shaft_lean@impact", -1.0, 12.0);
         within("grip_speed_peak", 5.0, 11.0); // B4: 8-11 m/s, recalled
         within("head_shift@top", -0.06, 0.04);
