@@ -5,7 +5,7 @@ use std::ops::Range;
 use nalgebra::{Point3, Vector3};
 
 use crate::body::calibration::{Calibration, Origin};
-use crate::body::cluster::{self, Fault};
+use crate::body::cluster::{self, Fault, Repair};
 use crate::body::segments::lead_arm;
 use crate::body::skeleton::Skeleton;
 use crate::body::tracks::Smoothed;
@@ -144,11 +144,7 @@ pub fn measure(
         .iter()
         .map(|t| t.iter().map(Option::is_some).collect())
         .collect();
-    // Before the repair, so that a short gap of the grip is not filled from the far end of the club;
-    // after it, for what it rejected.
-    bridge(&mut window);
-    let repair = cluster::repair(&mut window);
-    bridge(&mut window);
+    let repair = fill(&mut window);
     let handed = context.handed.unwrap_or_else(|| side(&window));
     golfer_frame(&mut window, handed);
     let club = Club::new(&window).map_err(Nothing::Markers)?;
@@ -178,6 +174,51 @@ pub fn measure(
         notes: notes.collect(),
         prepared,
     })
+}
+
+/// Takes out bad markers and fills short holes, in place.
+pub fn fill(window: &mut Window) -> Repair {
+    // Before the repair, so that a short gap of the grip is not filled from the far end of the club;
+    // after it, for what it rejected.
+    bridge(window);
+    let repair = cluster::repair(window);
+    bridge(window);
+    repair
+}
+
+/// Measures the swing of `old` again in other tracks of the same slots (golfer frame, holes filled;
+/// it may end earlier), with another calibration. What was not known is not known again; `filled`
+/// tells what a fresh filling of holes did. Which markers were seen is left open, so that nothing is
+/// said of the capture's quality.
+///
+/// # Errors
+/// Says why there is no swing in them.
+pub fn remeasure(
+    old: &Prepared,
+    window: Window,
+    (calibration, filled): (Calibration, Option<&Repair>),
+) -> Result<Prepared, Nothing> {
+    let club = Club::new(&window).map_err(Nothing::Markers)?;
+    let mut whole = ClubPaths::new(&window, &club, None)?;
+    whole.paths.ball_x = old.paths.ball_x;
+    if let Some(repair) = filled {
+        whole.forget_levered(&window, &repair.levered);
+    }
+    for (now, then) in [
+        (&mut whole.paths.known, &old.paths.known),
+        (&mut whole.paths.axis_known, &old.paths.axis_known),
+        (&mut whole.grip_known, &old.grip_known),
+    ] {
+        now.iter_mut().zip(then).for_each(|(now, then)| *now &= then);
+    }
+    let swing = phases::find(&whole.paths, old.swing.impact.before).map_err(Nothing::Movement)?;
+    let known = Known {
+        handed: old.handed,
+        calibration,
+        approximate: old.approximate.clone(),
+        seen: Vec::new(),
+    };
+    Ok(place(window, (whole, swing), known))
 }
 
 /// Largest difference of distances within clusters that a calibration of the same person with the
@@ -222,7 +263,8 @@ fn calibrate(
 
 /// The calibration of the posture at address; shapes that are not complete there are taken where
 /// they first are.
-fn posture(window: &Window, swing: &Swing) -> Calibration {
+#[must_use]
+pub fn posture(window: &Window, swing: &Swing) -> Calibration {
     let of = |slots: Range<usize>| {
         Calibration::of_posture(|l| {
             let track = window.track(l)?;
