@@ -209,7 +209,9 @@ pub fn remeasure(
         (&mut whole.paths.axis_known, &old.paths.axis_known),
         (&mut whole.grip_known, &old.grip_known),
     ] {
-        now.iter_mut().zip(then).for_each(|(now, then)| *now &= then);
+        now.iter_mut()
+            .zip(then)
+            .for_each(|(now, then)| *now &= then);
     }
     let swing = phases::find(&whole.paths, old.swing.impact.before).map_err(Nothing::Movement)?;
     let known = Known {

@@ -104,7 +104,7 @@ const QUIET_MIN_S: f64 = 0.05;
 /// Longest stretch averaged for the reference posture, seconds.
 const QUIET_MAX_S: f64 = 0.2;
 /// Low-pass for the slow questions (top, takeaway), Hz: well above the club's motion there.
-const COARSE_HZ: f64 = 15.0;
+pub const COARSE_HZ: f64 = 15.0;
 /// Low-pass for the shaft's direction at level crossings, Hz.
 const FINE_HZ: f64 = 40.0;
 /// Farthest look back from the top for the takeaway, seconds.

@@ -3,12 +3,18 @@
 //! The body is the smoothed body of the measurement. The club is cut at impact and each side smoothed
 //! by local polynomials, so that the collision stays as sharp as it was.
 
+use std::ops::Range;
+
 use nalgebra::Point3;
 
 use crate::body::cluster;
 use crate::measure::Prepared;
+use crate::signal::gaps;
 use crate::signal::local_fit;
+use crate::signal::lowpass::DualPass;
 use crate::signal::noise::NoiseModel;
+use crate::swing::phases::COARSE_HZ;
+use crate::swing::series;
 use crate::window::{Track, Window, crop};
 
 /// Half the span of the club's local polynomials, seconds, at least so many frames, and their degree:
@@ -44,17 +50,15 @@ impl Base {
         if prepared.seen.len() != prepared.window.tracks.len() {
             return Err("which markers were really seen is not known");
         }
-        let noise = noise(prepared)
-            .ok_or("no three markers on one stiff part were seen long enough to show their noise")?;
+        let noise = noise(prepared).ok_or(
+            "no three markers on one stiff part were seen long enough to show their noise",
+        )?;
         let mut old = prepared.clone();
         let mut window = prepared.window.clone();
-        let sides = sides(prepared);
-        let half = window.slots(CLUB_HALF_S).max(CLUB_HALF_FRAMES);
+        let club = ClubBase::new(prepared);
         for (landmark, track) in window.landmarks.iter().zip(&mut window.tracks) {
             if landmark.is_club() {
-                for side in &sides {
-                    smooth(&mut track[side.clone()], half);
-                }
+                club.smooth(track);
             } else if let Some(smoothed) = prepared.body.track(*landmark) {
                 for (point, smooth) in track.iter_mut().zip(&smoothed.points) {
                     *point = point.map(|_| *smooth);
@@ -99,13 +103,47 @@ fn noise(prepared: &Prepared) -> Option<NoiseModel> {
     cluster::noise::estimate(&raw)
 }
 
-/// The stretches over which the club moves smoothly.
-fn sides(prepared: &Prepared) -> Vec<std::ops::Range<usize>> {
-    let (cut, len) = (prepared.swing.impact.before + 1, prepared.window.len());
-    if prepared.swing.impact.cut && cut < len {
-        vec![0..cut, cut..len]
-    } else {
-        vec![0..len]
+/// How the club is smoothed: as the slow questions see it up to the early downswing, so that a draw
+/// shows what their filter does, and by local polynomials near impact.
+struct ClubBase {
+    slow: DualPass,
+    pad: usize,
+    half: usize,
+    /// Stretches over which the club moves smoothly.
+    sides: Vec<Range<usize>>,
+    /// Slots between which slow goes over to local.
+    change: (f64, f64),
+}
+
+impl ClubBase {
+    fn new(prepared: &Prepared) -> Self {
+        let (window, swing) = (&prepared.window, &prepared.swing);
+        let (cut, len) = (swing.impact.before + 1, window.len());
+        let down = swing.impact.slot - swing.top;
+        Self {
+            slow: DualPass::butterworth(window.rate_hz, COARSE_HZ),
+            pad: (window.rate_hz * 0.25) as usize,
+            half: window.slots(CLUB_HALF_S).max(CLUB_HALF_FRAMES),
+            sides: if swing.impact.cut && cut < len {
+                vec![0..cut, cut..len]
+            } else {
+                vec![0..len]
+            },
+            change: (swing.top + 0.2 * down, swing.top + 0.5 * down),
+        }
+    }
+
+    fn smooth(&self, track: &mut Track) {
+        let slow = gaps::solid(track).map(|raw| series::smooth(&raw, &self.slow, self.pad));
+        for side in &self.sides {
+            smooth(&mut track[side.clone()], self.half);
+        }
+        let Some(slow) = slow else { return };
+        let (from, to) = self.change;
+        for (i, (point, slow)) in track.iter_mut().zip(&slow).enumerate() {
+            let local = ((i as f64 - from) / (to - from).max(1.0)).clamp(0.0, 1.0);
+            *point = point.map(|p| slow + (p - slow) * local);
+        }
     }
 }
 
@@ -115,7 +153,9 @@ fn smooth(track: &mut [Option<Point3<f64>>], half: usize) {
     let raw: Track = track.to_vec();
     for (i, point) in track.iter_mut().enumerate().filter(|(_, p)| p.is_some()) {
         // At an end the whole span lies on one side.
-        let from = i.saturating_sub(half).min(raw.len().saturating_sub(2 * half + 1));
+        let from = i
+            .saturating_sub(half)
+            .min(raw.len().saturating_sub(2 * half + 1));
         let to = (from + 2 * half + 1).min(raw.len());
         let fit = |axis: usize| {
             let known = (from..to).filter_map(|k| Some((k as f64, raw[k]?[axis])));
@@ -134,8 +174,19 @@ impl Base {
     /// scratch
     pub fn silent(&self) -> Self {
         let mut s = self.clone();
-        s.noise = NoiseModel { white_m: 0.0, wander_m: 0.0, wander_s: 0.05 };
-        s.old.calibration.hips.iter_mut().flatten().chain(&mut s.old.calibration.knees).chain(&mut s.old.calibration.ankles).for_each(|p| p.covariance *= 0.0);
+        s.noise = NoiseModel {
+            white_m: 0.0,
+            wander_m: 0.0,
+            wander_s: 0.05,
+        };
+        s.old
+            .calibration
+            .hips
+            .iter_mut()
+            .flatten()
+            .chain(&mut s.old.calibration.knees)
+            .chain(&mut s.old.calibration.ankles)
+            .for_each(|p| p.covariance *= 0.0);
         s.old.calibration.elbows.iter_mut().for_each(|e| e.1 = 0.0);
         s
     }

@@ -34,7 +34,8 @@ impl Deviates {
         // Four numbers of 16 bits: mean 32767.5 each, variance (2^32 − 1) / 12 each.
         const SD: f64 = 37_837.227_232_853_18;
         let bits = self.0.next_u64();
-        let sum = (bits & 0xffff) + ((bits >> 16) & 0xffff) + ((bits >> 32) & 0xffff) + (bits >> 48);
+        let sum =
+            (bits & 0xffff) + ((bits >> 16) & 0xffff) + ((bits >> 32) & 0xffff) + (bits >> 48);
         (sum as f64 - 131_070.0) * (1.0 / SD)
     }
 
@@ -116,7 +117,11 @@ mod tests {
             x.iter().zip(&x[k..]).map(|(a, b)| a * b).sum::<f64>() / (x.len() - k) as f64
         };
         assert!((lagged(0) - 13.0).abs() < 0.3, "{}", lagged(0));
-        assert!((lagged(5) - 4.0 * (-1f64).exp()).abs() < 0.2, "{}", lagged(5));
+        assert!(
+            (lagged(5) - 4.0 * (-1f64).exp()).abs() < 0.2,
+            "{}",
+            lagged(5)
+        );
     }
 
     #[test]
