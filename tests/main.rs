@@ -24,4 +24,5 @@ mod refusals;
 mod screen;
 mod support;
 mod tidy;
+mod uncertainty;
 mod wire;

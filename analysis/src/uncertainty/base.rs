@@ -13,7 +13,8 @@ use crate::signal::gaps;
 use crate::signal::local_fit;
 use crate::signal::lowpass::DualPass;
 use crate::signal::noise::NoiseModel;
-use crate::swing::phases::COARSE_HZ;
+use crate::swing::event::Event;
+use crate::swing::phases::{COARSE_HZ, TOP_HZ};
 use crate::swing::series;
 use crate::window::{Track, Window, crop};
 
@@ -22,6 +23,8 @@ use crate::window::{Track, Window, crop};
 const CLUB_HALF_S: f64 = 0.017;
 const CLUB_HALF_FRAMES: usize = 4;
 const CLUB_DEGREE: usize = 4;
+/// Stretch over which the smoothing for the takeaway goes over to that for the top, seconds.
+const CHANGE_S: f64 = 0.05;
 /// Stretch after impact that a draw needs, seconds: the shaft level going through, and the filters'
 /// ends.
 const AFTER_S: f64 = 0.45;
@@ -103,16 +106,17 @@ fn noise(prepared: &Prepared) -> Option<NoiseModel> {
     cluster::noise::estimate(&raw)
 }
 
-/// How the club is smoothed: as the slow questions see it up to the early downswing, so that a draw
-/// shows what their filter does, and by local polynomials near impact.
+/// How the club is smoothed: as takeaway and top see it up to the early downswing, so that a draw
+/// shows what their filters do, and by local polynomials near impact.
 struct ClubBase {
-    slow: DualPass,
+    start: DualPass,
+    top: DualPass,
     pad: usize,
     half: usize,
     /// Stretches over which the club moves smoothly.
     sides: Vec<Range<usize>>,
-    /// Slots between which slow goes over to local.
-    change: (f64, f64),
+    /// Slots between which each smoothing goes over to the next.
+    changes: [(f64, f64); 2],
 }
 
 impl ClubBase {
@@ -120,8 +124,10 @@ impl ClubBase {
         let (window, swing) = (&prepared.window, &prepared.swing);
         let (cut, len) = (swing.impact.before + 1, window.len());
         let down = swing.impact.slot - swing.top;
+        let moving = swing.slots.get(Event::TakeawayEnd).unwrap_or(swing.top);
         Self {
-            slow: DualPass::butterworth(window.rate_hz, COARSE_HZ),
+            start: DualPass::butterworth(window.rate_hz, COARSE_HZ),
+            top: DualPass::butterworth(window.rate_hz, TOP_HZ),
             pad: (window.rate_hz * 0.25) as usize,
             half: window.slots(CLUB_HALF_S).max(CLUB_HALF_FRAMES),
             sides: if swing.impact.cut && cut < len {
@@ -129,19 +135,26 @@ impl ClubBase {
             } else {
                 vec![0..len]
             },
-            change: (swing.top + 0.2 * down, swing.top + 0.5 * down),
+            changes: [
+                (moving, moving + window.slots(CHANGE_S) as f64),
+                (swing.top + 0.2 * down, swing.top + 0.5 * down),
+            ],
         }
     }
 
     fn smooth(&self, track: &mut Track) {
-        let slow = gaps::solid(track).map(|raw| series::smooth(&raw, &self.slow, self.pad));
+        let Some(raw) = gaps::solid(track) else {
+            return;
+        };
+        let [start, top] = [&self.start, &self.top].map(|f| series::smooth(&raw, f, self.pad));
         for side in &self.sides {
             smooth(&mut track[side.clone()], self.half);
         }
-        let Some(slow) = slow else { return };
-        let (from, to) = self.change;
-        for (i, (point, slow)) in track.iter_mut().zip(&slow).enumerate() {
-            let local = ((i as f64 - from) / (to - from).max(1.0)).clamp(0.0, 1.0);
+        for (i, point) in track.iter_mut().enumerate() {
+            let [later, local] = self
+                .changes
+                .map(|(from, to)| ((i as f64 - from) / (to - from).max(1.0)).clamp(0.0, 1.0));
+            let slow = start[i] + (top[i] - start[i]) * later;
             *point = point.map(|p| slow + (p - slow) * local);
         }
     }
