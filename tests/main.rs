@@ -28,4 +28,5 @@ mod screen;
 mod support;
 mod swaps;
 mod tidy;
+mod uncertainty;
 mod wire;

@@ -10,7 +10,7 @@ use crate::body::segments::lead_arm;
 use crate::body::skeleton::Skeleton;
 use crate::body::tracks::Smoothed;
 use crate::club::Club;
-use crate::context::Context;
+use crate::context::{ClubGeometry, Context};
 use crate::handed::Handed;
 use crate::landmark::Landmark;
 use crate::metrics::{self, values::Values};
@@ -71,6 +71,8 @@ pub struct Prepared {
     pub handed: Handed,
     /// What of the golfer's body is fixed, in the golfer frame.
     pub calibration: Calibration,
+    /// What was told of the club.
+    pub club_geometry: Option<ClubGeometry>,
     /// Words of the marker map for inexact landmarks, in the golfer frame.
     pub approximate: Vec<(Landmark, String)>,
     /// Smoothed body.
@@ -151,12 +153,7 @@ pub fn measure(
         .iter()
         .map(|t| t.iter().map(Option::is_some).collect())
         .collect();
-    let mut repair = cluster::judge(&mut window);
-    // A short gap of the grip is bridged before the rest, so that it is not filled from the far end of
-    // the club; the stiff clusters come first everywhere else.
-    bridge(&mut window, &GRIP);
-    cluster::rebuild(&mut window, &mut repair);
-    bridge(&mut window, Landmark::ALL);
+    let repair = fill(&mut window);
     let handed = context.handed.unwrap_or_else(|| side(&window));
     golfer_frame(&mut window, handed);
     let club = Club::new(&window, context.club_geometry.as_ref()).map_err(Nothing::Markers)?;
@@ -170,6 +167,7 @@ pub fn measure(
     let known = Known {
         handed,
         calibration,
+        club_geometry: context.club_geometry,
         approximate: approximate(handed, context),
         seen: seen.collect(),
     };
@@ -188,6 +186,56 @@ pub fn measure(
         notes,
         prepared,
     })
+}
+
+/// Takes out bad markers and fills short holes, in place.
+pub fn fill(window: &mut Window) -> Repair {
+    let mut repair = cluster::judge(window);
+    // A short gap of the grip is bridged before the rest, so that it is not filled from the far end of
+    // the club; the stiff clusters come first everywhere else.
+    bridge(window, &GRIP);
+    cluster::rebuild(window, &mut repair);
+    bridge(window, Landmark::ALL);
+    repair
+}
+
+/// Measures the swing of `old` again in other tracks of the same slots (golfer frame, holes filled;
+/// it may end earlier), with another calibration. What was not known is not known again; `filled`
+/// tells what a fresh filling of holes did. Which markers were seen is left open, so that nothing is
+/// said of the capture's quality.
+///
+/// # Errors
+/// Says why there is no swing in them.
+pub fn remeasure(
+    old: &Prepared,
+    window: Window,
+    (calibration, filled): (Calibration, Option<&Repair>),
+) -> Result<Prepared, Nothing> {
+    let geometry = old.club_geometry.as_ref();
+    let club = Club::new(&window, geometry).map_err(Nothing::Markers)?;
+    let mut whole = ClubPaths::new(&window, &club, None)?;
+    whole.paths.ball_x = old.paths.ball_x;
+    if let Some(repair) = filled {
+        whole.forget_levered(&window, &repair.levered);
+    }
+    for (now, then) in [
+        (&mut whole.paths.known, &old.paths.known),
+        (&mut whole.paths.axis_known, &old.paths.axis_known),
+        (&mut whole.grip_known, &old.grip_known),
+    ] {
+        now.iter_mut()
+            .zip(then)
+            .for_each(|(now, then)| *now &= then);
+    }
+    let swing = phases::find(&whole.paths, old.swing.impact.before).map_err(Nothing::Movement)?;
+    let known = Known {
+        handed: old.handed,
+        calibration,
+        club_geometry: old.club_geometry,
+        approximate: old.approximate.clone(),
+        seen: Vec::new(),
+    };
+    Ok(place(window, (whole, swing), known))
 }
 
 /// Largest difference of distances within clusters that a calibration of the same person with the
@@ -232,7 +280,8 @@ fn calibrate(
 
 /// The calibration of the posture at address; shapes that are not complete there are taken where
 /// they first are.
-fn posture(window: &Window, swing: &Swing) -> Calibration {
+#[must_use]
+pub fn posture(window: &Window, swing: &Swing) -> Calibration {
     let of = |slots: Range<usize>| {
         Calibration::of_posture(|l| {
             let track = window.track(l)?;
@@ -272,6 +321,7 @@ fn approximate(handed: Handed, context: &Context) -> Vec<(Landmark, String)> {
 struct Known {
     handed: Handed,
     calibration: Calibration,
+    club_geometry: Option<ClubGeometry>,
     approximate: Vec<(Landmark, String)>,
     seen: Vec<Vec<bool>>,
 }
@@ -369,6 +419,7 @@ fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -
     Prepared {
         handed: known.handed,
         calibration: known.calibration,
+        club_geometry: known.club_geometry,
         approximate: known.approximate,
         seen: known.seen,
         body,

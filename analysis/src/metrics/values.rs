@@ -126,6 +126,12 @@ impl Values {
             .unwrap_or_else(|| Value::Missing("not computed by this version".into()))
     }
 
+    /// The number at an index of the catalogue, if measured.
+    #[must_use]
+    pub fn number(&self, index: usize) -> Option<f64> {
+        self.0.get(index)?.as_ref()?.number()
+    }
+
     fn write(&mut self, index: usize, value: Value) {
         debug_assert!(
             self.0[index].is_none(),

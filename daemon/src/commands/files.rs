@@ -1,5 +1,7 @@
 //! Subcommands that work on files: `send`, `analyze`, `synthesize`.
 
+use std::num::NonZeroUsize;
+
 use analysis::context::Context;
 use analysis::forward::{CaptureParams, GolferParams, calibration_trial, swing};
 use protocol::report::Measurement;
@@ -9,7 +11,7 @@ use crate::cli::{Analyze, Send, Synthesize};
 use crate::clock::Clock;
 use crate::errors::{Code, wrong};
 use crate::map::MarkerMap;
-use crate::{context, offline, outgoing, send, synthetic, table};
+use crate::{context, offline, outgoing, refine, send, synthetic, table};
 
 pub(super) fn send(args: &Send) -> anyhow::Result<()> {
     let clock = Clock::start();
@@ -51,7 +53,19 @@ pub(super) fn analyze(args: &Analyze) -> anyhow::Result<()> {
         let map = MarkerMap::load(args.markers.as_deref().unwrap_or("whin_32"))?;
         offline::analyze_c3d(&args.file, map, with_side(told.unwrap_or_default()))?
     };
-    let swings: Vec<Measurement> = found.swings.iter().map(outgoing::measurement).collect();
+    let measurement = |measured| {
+        if args.no_uncertainty {
+            return Ok(outgoing::measurement(measured));
+        }
+        let all = std::thread::available_parallelism().map_or(1, NonZeroUsize::get);
+        refine::refined(measured, all)
+            .map_err(|_panic| anyhow::anyhow!("a draw of the uncertainty failed: please report it"))
+    };
+    let swings: Vec<Measurement> = found
+        .swings
+        .iter()
+        .map(measurement)
+        .collect::<anyhow::Result<_>>()?;
     if args.json {
         return print(&serde_json::to_string_pretty(
             &serde_json::json!({ "swings": swings, "remarks": found.remarks }),
