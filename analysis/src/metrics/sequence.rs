@@ -26,8 +26,12 @@ use crate::swing::event::Event;
 /// Half of the stretch fitted at each instant, seconds: the arm is slower and noisier than the club.
 const ARM_HALF_S: f64 = 0.045;
 const CLUB_HALF_S: f64 = 0.030;
-/// Samples that reach this share of a hump decide where it is highest.
-const SURROUNDINGS: f64 = 0.75;
+/// Half of the stretch fitted at each instant of pelvis and thorax, seconds: the pelvis' hump is
+/// broad and low, so that noise moves its peak more than a wide fit flattens it.
+const PELVIS_HALF_S: f64 = 0.100;
+const THORAX_HALF_S: f64 = 0.070;
+/// Samples that reach this share of a hump decide where it is highest; of the pelvis' broad one more.
+const SURROUNDINGS: [f64; 4] = [0.60, 0.75, 0.75, 0.75];
 const NOT_REACHED: &str = "not reached before impact";
 /// Being ahead for less than this is noise, seconds.
 const AHEAD_MIN_S: f64 = 0.005;
@@ -66,11 +70,12 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
         }
         Err(reason) => (None, std::array::from_fn(|_| Err(reason.clone()))),
     };
-    let peak = |spin: &Maybe<Spin>, of: fn(&Spin) -> &[f64]| -> Maybe<Hump> {
+    let peak = |n: usize, of: fn(&Spin) -> &[f64]| -> Maybe<Hump> {
         let instants = instants.as_ref().ok_or("no downswing")?;
-        highest(instants, spin.as_ref().map_err(Clone::clone)?, of)
+        let spin = spins[n].as_ref().map_err(Clone::clone)?;
+        highest(instants, spin, of, SURROUNDINGS[n])
     };
-    let peaks = spins.each_ref().map(|s| peak(s, |s| &s.speed));
+    let peaks = [0, 1, 2, 3].map(|n| peak(n, |s| &s.speed));
     let limit = |n: usize| {
         spins[n]
             .as_ref()
@@ -78,7 +83,7 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
             .and_then(|s: &Spin| s.limited.clone())
     };
     for n in 0..4 {
-        let slopes = peak(&spins[n], |s| &s.slope);
+        let slopes = peak(n, |s| &s.slope);
         let (speed, slope) = (
             (SPEEDS[n], TIMES[n]),
             (ACCELERATIONS[n], ACCELERATION_TIMES[n]),
@@ -112,9 +117,9 @@ fn instants(prepared: &Prepared, reader: Reader<'_>) -> Maybe<Instants> {
 
 fn spins(prepared: &Prepared, instants: &Instants) -> [Maybe<Spin>; 4] {
     let normal = prepared.swing.normal;
-    let segment = |segment: &Maybe<Segment>| {
+    let segment = |segment: &Maybe<Segment>, half_s: f64| {
         let s = segment.as_ref().map_err(Clone::clone)?;
-        let spin = spin::of_segment((&s.frames, &s.known), instants, normal);
+        let spin = spin::of_segment((&s.frames, &s.known), instants, normal, half_s);
         Ok(spin.limited(s.limited.clone()))
     };
     let paths = &prepared.paths;
@@ -126,8 +131,8 @@ fn spins(prepared: &Prepared, instants: &Instants) -> [Maybe<Spin>; 4] {
         Ok(spin.limited(limits(&[&few, &prepared.grip_limited])))
     };
     [
-        segment(&prepared.skeleton.pelvis),
-        segment(&prepared.skeleton.thorax),
+        segment(&prepared.skeleton.pelvis, PELVIS_HALF_S),
+        segment(&prepared.skeleton.thorax, THORAX_HALF_S),
         lead_arm(prepared, instants),
         club(),
     ]
@@ -177,7 +182,7 @@ fn approximate(body: &Smoothed) -> Option<String> {
 }
 
 /// The highest point of one of a spin's series.
-fn highest(instants: &Instants, spin: &Spin, of: fn(&Spin) -> &[f64]) -> Maybe<Hump> {
+fn highest(instants: &Instants, spin: &Spin, of: fn(&Spin) -> &[f64], share: f64) -> Maybe<Hump> {
     let n = spin.known.len();
     let hidden = spin.known.iter().filter(|k| !**k).count();
     if hidden * 20 > n {
@@ -190,8 +195,7 @@ fn highest(instants: &Instants, spin: &Spin, of: fn(&Spin) -> &[f64]) -> Maybe<H
         .filter(|&i| spin.known[i])
         .map(|i| (instants.relative_s(i), of(spin)[i]))
         .collect();
-    humps::highest(&samples, SURROUNDINGS)
-        .ok_or_else(|| "the downswing has too few frames".to_owned())
+    humps::highest(&samples, share).ok_or_else(|| "the downswing has too few frames".to_owned())
 }
 
 fn write(

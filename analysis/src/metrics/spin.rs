@@ -12,9 +12,7 @@ use nalgebra::{Matrix3, Vector3};
 
 /// Least spacing of the instants looked at, seconds: the motion is smooth over more.
 const STEP_S: f64 = 0.0025;
-/// Half of the stretch over which a segment's angular velocity is fitted, seconds, and the degree.
-/// Chosen with `accuracy`: wider flattens the thorax' hump by more than noise bends it.
-const SEGMENT_HALF_S: f64 = 0.070;
+/// Degree of the fit of a segment's angular velocity.
 const SEGMENT_DEGREE: usize = 4;
 /// Degree of the fit of a line's direction in the frame that turns with it.
 const LINE_DEGREE: usize = 4;
@@ -74,14 +72,16 @@ pub(super) struct Spin {
     pub(super) limited: Option<String>,
 }
 
-/// A segment from its frames, one a slot.
+/// A segment from its frames, one a slot; `half_s` is half of the stretch that is fitted at each
+/// instant, seconds.
 pub(super) fn of_segment(
     (frames, known): (&[Frame], &[bool]),
     instants: &Instants,
     normal: Vector3<f64>,
+    half_s: f64,
 ) -> Spin {
     let rate_hz = instants.rate_hz;
-    let half = (SEGMENT_HALF_S * rate_hz).max(SIDE_MIN);
+    let half = (half_s * rate_hz).max(SIDE_MIN);
     let reach = half.ceil() as usize + 1;
     let first = instants.slots.first().map_or(0, |s| *s as usize);
     let from = first.saturating_sub(reach);
@@ -220,7 +220,7 @@ mod tests {
                 origin: nalgebra::Point3::origin(),
             })
             .collect();
-        let spin = of_segment((&frames, &[true; 100]), &instants(), Vector3::y());
+        let spin = of_segment((&frames, &[true; 100]), &instants(), Vector3::y(), 0.070);
         let (slots, last) = (instants().slots, instants().slots.len() - 1);
         for n in [0, 10, last] {
             let truth = 2.0 + 30.0 * slots[n] / RATE;
