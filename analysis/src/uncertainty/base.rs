@@ -182,25 +182,3 @@ fn smooth(track: &mut [Option<Point3<f64>>], half: usize) {
         }
     }
 }
-
-impl Base {
-    /// scratch
-    pub fn silent(&self) -> Self {
-        let mut s = self.clone();
-        s.noise = NoiseModel {
-            white_m: 0.0,
-            wander_m: 0.0,
-            wander_s: 0.05,
-        };
-        s.old
-            .calibration
-            .hips
-            .iter_mut()
-            .flatten()
-            .chain(&mut s.old.calibration.knees)
-            .chain(&mut s.old.calibration.ankles)
-            .for_each(|p| p.covariance *= 0.0);
-        s.old.calibration.elbows.iter_mut().for_each(|e| e.1 = 0.0);
-        s
-    }
-}
