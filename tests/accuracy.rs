@@ -9,7 +9,6 @@
 )]
 
 use std::collections::BTreeMap;
-use std::ops::Range;
 
 use analysis::body::trial;
 use analysis::context::Context;
@@ -20,9 +19,10 @@ use analysis::frame::CaptureFrame;
 use analysis::handed::Handed;
 use analysis::landmark::Landmark;
 use analysis::measure::{Measured, measure};
-use analysis::metrics::catalogue::CATALOGUE;
-use analysis::metrics::{self};
+use analysis::metrics;
+use analysis::metrics::catalogue::{CATALOGUE, Unit};
 use analysis::swing::event::Event;
+use analysis::uncertainty::{self, Base, Outcome};
 use analysis::window::Window;
 use nalgebra::Point3;
 
@@ -36,6 +36,8 @@ pub(crate) struct Conditions {
     pub(crate) capture: CaptureParams,
     /// Whether the golfer did a calibration trial.
     pub(crate) trial: bool,
+    /// Draws for the intervals; 0 for none.
+    pub(crate) draws: u32,
 }
 
 impl Conditions {
@@ -49,6 +51,7 @@ impl Conditions {
                 wobble: false,
             },
             trial: true,
+            draws: 0,
         }
     }
 }
@@ -123,24 +126,24 @@ pub(crate) fn context(params: &GolferParams, conditions: &Conditions) -> Context
     }
 }
 
-/// Errors of one event or metric over the seeds.
-#[derive(Debug, Clone, Default)]
-pub(crate) struct Errors {
-    /// Measured minus truth at the event found.
-    pub(crate) found: Vec<f64>,
+/// One event or metric of one swing. SI, radians; event times in seconds.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Judged {
+    /// Measured minus truth at the event found; `None` where a value was due and none was given.
+    pub(crate) found: Option<f64>,
     /// Measured minus truth, read at the true time of the event.
-    pub(crate) read: Vec<f64>,
-    /// The truth, to which ratios of error refer.
-    pub(crate) truth: Vec<f64>,
-    /// Times that a value was due and none was given.
-    pub(crate) missing: usize,
+    pub(crate) read: Option<f64>,
+    /// The truth.
+    pub(crate) truth: f64,
+    /// Whether the stated 95 % interval holds the truth, where one is stated.
+    pub(crate) held: Option<bool>,
 }
 
-/// The table: event or metric (`name@event`) → errors.
-pub(crate) type Table = BTreeMap<String, Errors>;
+/// All of one swing: event or metric (`name@event`) → judgment.
+pub(crate) type Record = BTreeMap<String, Judged>;
 
-/// Measures one seed and adds its errors to the table.
-pub(crate) fn add(seed: u64, conditions: &Conditions, table: &mut Table) {
+/// Measures one seed against its truth.
+pub(crate) fn judge(seed: u64, conditions: &Conditions) -> Record {
     let params = params(seed);
     let take = swing(&params, &conditions.capture);
     let (window, near) = swing_window(&take);
@@ -148,28 +151,33 @@ pub(crate) fn add(seed: u64, conditions: &Conditions, table: &mut Table) {
     let measured = measure(&window, near, Some(BALL), &context)
         .unwrap_or_else(|why| panic!("seed {seed}: {}", why.words()));
     assert_eq!(measured.prepared.handed, params.handed, "seed {seed}");
-    add_events(&take, &measured, table);
-    add_metrics(&take, &measured, table);
+    let mut record = Record::new();
+    add_events(&take, &measured, &mut record);
+    add_metrics(&take, &measured, &mut record);
+    if conditions.draws > 0 {
+        add_intervals(&measured, conditions.draws, &mut record);
+    }
+    record
 }
 
-fn add_events(take: &Take, measured: &Measured, table: &mut Table) {
+fn add_events(take: &Take, measured: &Measured, record: &mut Record) {
+    let prepared = &measured.prepared;
     for &event in Event::ALL {
         let Some(truth) = take.truth.event(event.name()) else {
             continue;
         };
-        let errors = table.entry(event.name().to_owned()).or_default();
-        let prepared = &measured.prepared;
-        match prepared.swing.slots.get(event) {
-            Some(slot) => {
-                errors.found.push(prepared.window.seconds(slot) - truth);
-                errors.truth.push(truth);
-            }
-            None => errors.missing += 1,
-        }
+        let slot = prepared.swing.slots.get(event);
+        let judged = Judged {
+            found: slot.map(|slot| prepared.window.seconds(slot) - truth),
+            read: None,
+            truth,
+            held: None,
+        };
+        record.insert(event.name().to_owned(), judged);
     }
 }
 
-fn add_metrics(take: &Take, measured: &Measured, table: &mut Table) {
+fn add_metrics(take: &Take, measured: &Measured, record: &mut Record) {
     let mut moved = measured.prepared.clone();
     for &event in Event::ALL {
         if let Some(truth) = take.truth.event(event.name())
@@ -180,48 +188,110 @@ fn add_metrics(take: &Take, measured: &Measured, table: &mut Table) {
         }
     }
     let read = metrics::measure(&moved);
-    for family in CATALOGUE {
-        for n in 0..family.len() {
-            let id = family.value_id(n);
-            let Some(truth) = take.truth.metric(&id) else {
-                continue;
+    for (id, index) in ids() {
+        if let Some(truth) = take.truth.metric(&id) {
+            let error = |v: Option<f64>| v.map(|v| v - truth);
+            let judged = Judged {
+                found: error(measured.values.number(index)),
+                read: error(read.number(index)),
+                truth,
+                held: None,
             };
-            let errors = table.entry(id).or_default();
-            match measured.values.get(family.first + n).number() {
-                Some(value) => {
-                    errors.found.push(value - truth);
-                    errors.truth.push(truth);
-                }
-                None => errors.missing += 1,
-            }
-            if let Some(value) = read.get(family.first + n).number() {
-                errors.read.push(value - truth);
-            }
+            record.insert(id, judged);
         }
     }
 }
 
-/// Seeds shared out over two threads; the table does not depend on how.
-pub(crate) fn table(seeds: Range<u64>, conditions: &Conditions) -> Table {
-    let half = |offset: u64| {
-        let mut table = Table::new();
-        for seed in seeds.clone().filter(|s| s % 2 == offset) {
-            add(seed, conditions, &mut table);
+fn add_intervals(measured: &Measured, draws: u32, record: &mut Record) {
+    let base = Base::new(&measured.prepared).expect("a base to draw from");
+    let seed = uncertainty::seed(&measured.prepared);
+    let draws: Vec<_> = (0..draws)
+        .map(|i| uncertainty::draw(&base, seed, i))
+        .collect();
+    let summary = uncertainty::summarize(&measured.values, &[], &draws);
+    for (id, index) in ids() {
+        let Some(judged) = record.get_mut(&id) else {
+            continue;
+        };
+        if let (Some(Outcome::Spread(s)), Some(value)) =
+            (&summary.values[index], measured.values.number(index))
+        {
+            let off = judged.found.unwrap_or_default();
+            judged.held = Some((s.low..=s.high).contains(&(value - off)));
         }
-        table
-    };
-    let (mut a, b) = std::thread::scope(|scope| {
-        let other = scope.spawn(|| half(1));
-        (half(0), other.join().expect("the other half"))
-    });
-    for (id, errors) in b {
-        let into = a.entry(id).or_default();
-        into.found.extend(errors.found);
-        into.read.extend(errors.read);
-        into.truth.extend(errors.truth);
-        into.missing += errors.missing;
     }
-    a
+}
+
+/// Every value of the catalogue with its index.
+fn ids() -> impl Iterator<Item = (String, usize)> {
+    CATALOGUE
+        .iter()
+        .flat_map(|f| (0..f.len()).map(move |n| (f.value_id(n), f.first + n)))
+}
+
+/// Seeds shared out over two threads, in the order of the seeds; each record is handed on as it is
+/// made.
+pub(crate) fn judge_all(
+    seeds: &[u64],
+    conditions: &Conditions,
+    each: impl Fn(u64, &Record) + Sync,
+) -> Vec<Record> {
+    let half = |offset: usize| -> Vec<(u64, Record)> {
+        let mine = seeds.iter().skip(offset).step_by(2);
+        mine.map(|&seed| {
+            let record = judge(seed, conditions);
+            each(seed, &record);
+            (seed, record)
+        })
+        .collect()
+    };
+    let mut all = std::thread::scope(|scope| {
+        let other = scope.spawn(|| half(1));
+        let mut all = half(0);
+        all.extend(other.join().expect("the other half"));
+        all
+    });
+    all.sort_by_key(|(seed, _)| *seed);
+    all.into_iter().map(|(_, record)| record).collect()
+}
+
+/// Errors of one event or metric over the seeds.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Errors {
+    /// At the event found.
+    pub(crate) found: Vec<f64>,
+    /// Read at the true time of the event.
+    pub(crate) read: Vec<f64>,
+    /// The truth behind each of `found`.
+    pub(crate) truth: Vec<f64>,
+    /// Intervals that hold the truth, and intervals stated.
+    pub(crate) held: (usize, usize),
+    /// Times that a value was due and none was given.
+    pub(crate) missing: usize,
+}
+
+/// Event or metric → errors.
+pub(crate) type Table = BTreeMap<String, Errors>;
+
+/// The table of many swings.
+pub(crate) fn table(records: &[Record]) -> Table {
+    let mut table = Table::new();
+    for (id, judged) in records.iter().flatten() {
+        let errors = table.entry(id.clone()).or_default();
+        match judged.found {
+            Some(error) => {
+                errors.found.push(error);
+                errors.truth.push(judged.truth);
+            }
+            None => errors.missing += 1,
+        }
+        errors.read.extend(judged.read);
+        if let Some(held) = judged.held {
+            errors.held.0 += usize::from(held);
+            errors.held.1 += 1;
+        }
+    }
+    table
 }
 
 /// 95th percentile of the absolute values.
@@ -240,25 +310,40 @@ pub(crate) fn median(errors: &[f64]) -> Option<f64> {
     errors.get(errors.len() / 2).copied()
 }
 
-/// The table as text, in the units of reports: number, 95th percentile at the found event and at
-/// the true one, bias, and how often nothing was measured.
+/// The unit of a line, and a value in it.
+pub(crate) fn unit_of(id: &str) -> (&'static str, impl Fn(f64) -> f64 + use<>) {
+    let family = CATALOGUE
+        .iter()
+        .find(|f| (0..f.len()).any(|n| f.value_id(n) == id));
+    let unit = family.map(|f| f.unit);
+    let symbol = match unit {
+        Some(Unit::Metre) => "mm",
+        Some(unit) => unit.symbol(),
+        None => "ms",
+    };
+    (symbol, move |v| match unit {
+        Some(Unit::Metre) | None => v * 1e3,
+        Some(unit) => unit.shown(v),
+    })
+}
+
+/// The table as text: how often, 95th percentiles of the error at the found event and at the true one,
+/// the median error, how often nothing was measured, and the share of intervals that hold the truth.
 pub(crate) fn text(table: &Table) -> String {
     let mut lines = vec![format!(
-        "{:<38} {:>5} {:>10} {:>10} {:>10} {:>6}  unit",
-        "95th percentile of |error|", "n", "found", "true time", "median", "none"
+        "{:<40} {:>5} {:>9} {:>9} {:>9} {:>5} {:>6}  unit",
+        "95th percentile of |error|", "n", "found", "true time", "median", "none", "held"
     )];
     for (id, errors) in table {
-        let family = CATALOGUE
-            .iter()
-            .find(|f| (0..f.len()).any(|n| f.value_id(n) == *id));
-        let (shown, unit): (Box<dyn Fn(f64) -> f64>, &str) = match family {
-            Some(f) => (Box::new(|v| f.unit.shown(v)), f.unit.symbol()),
-            None => (Box::new(|v| v * 1e3), "ms"),
-        };
+        let (unit, shown) = unit_of(id);
         let cell =
-            |v: Option<f64>| v.map_or_else(|| "—".to_owned(), |v| format!("{:.3}", shown(v)));
+            |v: Option<f64>| v.map_or_else(|| "—".to_owned(), |v| format!("{:.3}", shown(v) + 0.0));
+        let held = match errors.held {
+            (_, 0) => "—".to_owned(),
+            (k, n) => format!("{:.1} %", 100.0 * k as f64 / n as f64),
+        };
         lines.push(format!(
-            "{id:<38} {:>5} {:>10} {:>10} {:>10} {:>6}  {unit}",
+            "{id:<40} {:>5} {:>9} {:>9} {:>9} {:>5} {held:>6}  {unit}",
             errors.found.len(),
             cell(percentile_95(&errors.found)),
             cell(percentile_95(&errors.read)),
@@ -266,5 +351,5 @@ pub(crate) fn text(table: &Table) -> String {
             errors.missing
         ));
     }
-    lines.join("\n")
+    lines.join("\n") + "\n"
 }

@@ -11,7 +11,7 @@ use crate::signal::{local_fit, turning};
 use nalgebra::{Matrix3, Vector3};
 
 /// Least spacing of the instants looked at, seconds: the motion is smooth over more.
-const STEP_S: f64 = 0.0025;
+const STEP_S: f64 = 0.005;
 /// Degree of the fit of a segment's angular velocity.
 const SEGMENT_DEGREE: usize = 4;
 /// Degree of the fit of a line's direction in the frame that turns with it.

@@ -7,7 +7,9 @@
 //! path what is left is slow and nearly straight: few coefficients, linear in the data, no bias
 //! from chords. Where to cut is the caller's decision.
 
-use nalgebra::{DMatrix, Rotation3, Vector3};
+use nalgebra::{Rotation3, Vector3};
+
+use super::local_fit::{Normal, TERMS_MAX};
 
 /// Refinements of the frame's turning; the first guess is a plain polynomial.
 const ROUNDS: usize = 3;
@@ -182,41 +184,36 @@ impl State {
     }
 }
 
-/// The weights that turn samples into coefficients: the same for every axis and every round.
-struct Solver {
-    /// Coefficients by samples.
-    weights: DMatrix<f64>,
+/// The normal equations of the samples' times: the same for every axis and every round.
+struct Solver<'a> {
+    samples: &'a [Sample],
+    normal: Normal,
+    terms: usize,
 }
 
-impl Solver {
-    fn new(samples: &[Sample], degree: usize, center_s: f64) -> Option<Self> {
+impl<'a> Solver<'a> {
+    fn new(samples: &'a [Sample], degree: usize, center_s: f64) -> Option<Self> {
         if samples.len() <= degree {
             return None;
         }
-        let scale = samples
-            .iter()
-            .map(|s| (s.0 - center_s).abs())
-            .fold(0.0, f64::max);
-        if scale <= 0.0 {
-            return None;
-        }
-        let a = DMatrix::from_fn(samples.len(), degree + 1, |r, c| {
-            ((samples[r].0 - center_s) / scale).powi(c as i32)
-        });
-        let mut weights = (a.transpose() * &a).cholesky()?.solve(&a.transpose());
-        for (c, mut row) in weights.row_iter_mut().enumerate() {
-            row /= scale.powi(c as i32);
-        }
-        Some(Self { weights })
+        Some(Self {
+            samples,
+            normal: Normal::new(samples.iter().map(|s| s.0), degree, center_s)?,
+            terms: degree + 1,
+        })
     }
 
     fn solve(&self, values: impl Iterator<Item = Vector3<f64>>) -> Option<Vec<Vector3<f64>>> {
-        let mut out = vec![Vector3::zeros(); self.weights.nrows()];
-        for (value, column) in values.zip(self.weights.column_iter()) {
-            out.iter_mut()
-                .zip(column.iter())
-                .for_each(|(sum, w)| *sum += value * *w);
+        let mut right = [[0.0; TERMS_MAX]; 3];
+        for (sample, value) in self.samples.iter().zip(values) {
+            for (axis, right) in right.iter_mut().enumerate() {
+                self.normal.add(sample.0, value[axis], right);
+            }
         }
+        let [x, y, z] = right.map(|r| self.normal.solve(r));
+        let out: Vec<_> = (0..self.terms)
+            .map(|k| Vector3::new(x[k], y[k], z[k]))
+            .collect();
         out.iter()
             .all(|c| c.iter().all(|v| v.is_finite()))
             .then_some(out)
