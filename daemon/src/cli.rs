@@ -30,6 +30,8 @@ pub enum Command {
     Send(Send),
     /// Measure every swing of a C3D take or a recording, without a network.
     Analyze(Analyze),
+    /// Read a calibration trial: what it gave, or the table for a context file.
+    Calibrate(Calibrate),
     /// Write a take of the synthetic golfer with its exact truth.
     Synthesize(Synthesize),
     /// List every metric with its unit, sign, definition and source.
@@ -77,7 +79,7 @@ pub struct Serve {
     #[arg(long)]
     pub markers: Option<String>,
     /// Context file (golfer and club); beats the file.
-    #[arg(long)]
+    #[arg(long, visible_alias = "golfer", value_name = "FILE")]
     pub context: Option<PathBuf>,
     /// Folder for a recording of every datagram; beats the file.
     #[arg(long, value_name = "DIR")]
@@ -121,8 +123,25 @@ pub struct Analyze {
     #[arg(long, value_enum, default_value_t = Side::Auto)]
     pub handed: Side,
     /// Context file (golfer and club).
-    #[arg(long)]
+    #[arg(long, visible_alias = "golfer", value_name = "FILE")]
     pub context: Option<PathBuf>,
+}
+
+/// `whin calibrate`
+#[derive(Debug, Args)]
+#[command(
+    after_help = "The golfer stands still for two seconds with the medial markers of knees, ankles and elbows on, then\nmoves each leg forward, back and to the side. A context file names the trial by\n`calibration_trial = \"trial.c3d\"`, or holds the table that --toml prints.\n\nExamples:\n  whin calibrate trial.c3d\n  whin calibrate trial.c3d --toml >> golfer.toml\n  whin analyze take.c3d --context golfer.toml"
+)]
+pub struct Calibrate {
+    /// C3D take or recording of the trial.
+    #[arg(value_name = "TRIAL")]
+    pub file: PathBuf,
+    /// Marker map, by name or path; a recording brings its own.
+    #[arg(long)]
+    pub markers: Option<String>,
+    /// Print the [calibration] table of a context file instead of words.
+    #[arg(long)]
+    pub toml: bool,
 }
 
 /// `whin synthesize`

@@ -1,13 +1,36 @@
 //! The context file: what is told about golfer and club. TOML, `version = 1`, every key optional.
+//!
+//! A calibration is either a trial's file (`calibration_trial`) or its numbers (`[calibration]`, in
+//! `table`). What leaves `load` as text has the numbers, so that a recording needs no other file.
 
-use std::path::Path;
+mod table;
 
+use std::path::{Path, PathBuf};
+
+use analysis::body::calibration::Calibration;
 use analysis::context::{ClubGeometry, Context};
 use analysis::handed::Handed;
 use anyhow::{Context as _, bail};
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
+use toml::Spanned;
+
+use crate::errors::{Code, Wrong};
+use crate::map::MarkerMap;
+use crate::trial;
+use table::Table;
 
 const VERSION: u32 = 1;
+
+/// A context file, read.
+#[derive(Debug)]
+pub struct Told {
+    /// What it tells.
+    pub context: Context,
+    /// Its text with the numbers of the calibration trial in place of the trial's path.
+    pub text: String,
+    /// What the calibration trial gave and what not, in plain sentences.
+    pub remarks: Vec<String>,
+}
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -18,6 +41,8 @@ struct File {
     height_m: Option<f64>,
     mass_kg: Option<f64>,
     club: Option<Club>,
+    calibration_trial: Option<Spanned<PathBuf>>,
+    calibration: Option<Table>,
 }
 
 /// A club by name alone (`club = "driver"`), or as a table with its dimensions.
@@ -48,28 +73,97 @@ enum Sex {
     Male,
 }
 
-/// Reads a context file.
+/// Reads a context file; a calibration trial that it names is read with this marker map.
 ///
 /// # Errors
 /// Names file, line or key, and what would be right.
-pub fn load(path: &Path) -> anyhow::Result<(Context, String)> {
+pub fn load(path: &Path, map: &MarkerMap) -> anyhow::Result<Told> {
     let text = std::fs::read_to_string(path)
         .with_context(|| format!("cannot read context {}", path.display()))?;
-    let context = parse(&text).with_context(|| format!("context {}", path.display()))?;
-    Ok((context, text))
+    let named = |error: anyhow::Error| Wrong {
+        code: Code::ContextInvalid,
+        message: format!("context {}: {error:#}", path.display()),
+    };
+    let (mut context, trial_file) = read(&text).map_err(named)?;
+    let Some(trial_file) = trial_file else {
+        return Ok(Told {
+            context,
+            text,
+            remarks: Vec::new(),
+        });
+    };
+    let beside = path.parent().unwrap_or(Path::new(""));
+    let file = trial_file.get_ref();
+    let found = trial::read(&beside.join(file), map)?;
+    let text = with_numbers(&text, &trial_file, &found.trial.calibration)?;
+    context.calibration = Some(found.trial.calibration);
+    let said = found.trial.notes.iter().chain(&found.remarks);
+    Ok(Told {
+        context,
+        text,
+        remarks: said
+            .map(|n| format!("calibration trial {}: {n}", file.display()))
+            .collect(),
+    })
 }
 
-/// Reads a context from its text.
+/// Reads a context from its text alone.
 ///
 /// # Errors
 /// Names line or key, and what would be right.
 pub fn parse(text: &str) -> anyhow::Result<Context> {
+    match read(text)? {
+        (context, None) => Ok(context),
+        (_, Some(_)) => bail!(
+            "calibration_trial names a file, which this text cannot bring: use the [calibration] table that `whin calibrate --toml` prints"
+        ),
+    }
+}
+
+/// The `[calibration]` table of a calibration.
+///
+/// # Errors
+/// Never for numbers; the writer's signature has one.
+pub fn calibration_table(calibration: &Calibration) -> anyhow::Result<String> {
+    #[derive(Serialize)]
+    struct Only {
+        calibration: Table,
+    }
+    Ok(toml::to_string(&Only {
+        calibration: Table::of(calibration),
+    })?)
+}
+
+/// The text with the trial's line made a comment and its numbers at the end.
+fn with_numbers(
+    text: &str,
+    trial: &Spanned<PathBuf>,
+    calibration: &Calibration,
+) -> anyhow::Result<String> {
+    let span = trial.span();
+    let start = text[..span.start].rfind('\n').map_or(0, |n| n + 1);
+    let end = text[span.end..]
+        .find('\n')
+        .map_or(text.len(), |n| span.end + n);
+    Ok(format!(
+        "{}# calibration_trial {:?}: its numbers are in [calibration]{}\n\n{}",
+        &text[..start],
+        trial.get_ref(),
+        text[end..].trim_end_matches('\n'),
+        calibration_table(calibration)?
+    ))
+}
+
+fn read(text: &str) -> anyhow::Result<(Context, Option<Spanned<PathBuf>>)> {
     let file: File = toml::from_str(text)?;
     if file.version != VERSION {
         bail!(
             "version {} is not known, this program reads {VERSION}",
             file.version
         );
+    }
+    if file.calibration_trial.is_some() && file.calibration.is_some() {
+        bail!("calibration_trial and [calibration] both tell the calibration: keep one");
     }
     let handed = match file.handed.as_deref() {
         None | Some("auto") => None,
@@ -83,7 +177,11 @@ pub fn parse(text: &str) -> anyhow::Result<Context> {
         Some(Club::Name(name)) => (Some(name), None),
         Some(Club::Dimensions(d)) => (d.name.clone(), Some(geometry(&d)?)),
     };
-    Ok(Context {
+    let calibration = file.calibration.as_ref().map(|table| {
+        let told = table.calibration();
+        told.map_err(|why| anyhow::anyhow!("[calibration]: {why}"))
+    });
+    let context = Context {
         handed,
         sex: file.sex.map(|s| {
             if matches!(s, Sex::Female) {
@@ -97,9 +195,10 @@ pub fn parse(text: &str) -> anyhow::Result<Context> {
         mass_kg: within("mass_kg", file.mass_kg, 15.0..=300.0)?,
         club,
         club_geometry,
-        calibration: None,
+        calibration: calibration.transpose()?,
         approximate: Vec::new(),
-    })
+    };
+    Ok((context, file.calibration_trial))
 }
 
 fn geometry(told: &Dimensions) -> anyhow::Result<ClubGeometry> {
@@ -128,40 +227,6 @@ fn within(
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_context_is_read_and_mistakes_are_named() {
-        let context = parse("version = 1\nhanded = \"left\"\nheight_m = 1.8\n").unwrap();
-        assert_eq!(
-            (context.handed, context.height_m),
-            (Some(Handed::Left), Some(1.8))
-        );
-        assert_eq!(
-            parse("version = 1\nclub = \"driver\"")
-                .unwrap()
-                .club
-                .as_deref(),
-            Some("driver")
-        );
-        let told = parse("version = 1\n[club]\nname = \"7-iron\"\nlength_m = 0.94\nlie_deg = 60\n")
-            .unwrap();
-        let shape = told.club_geometry.unwrap();
-        assert_eq!(
-            (told.club.as_deref(), shape.length_m),
-            (Some("7-iron"), Some(0.94))
-        );
-        assert!(
-            (shape.lie_rad.unwrap() - 60_f64.to_radians()).abs() < 1e-12
-                && shape.loft_rad.is_none()
-        );
-        let error = |text: &str| format!("{:#}", parse(text).unwrap_err());
-        assert!(error("version = 1\nhanded = \"both\"").contains("right, left or auto"));
-        assert!(error("version = 1\nheight_m = 180").contains("0.8 to 2.5"));
-        assert!(error("version = 1\n[club]\nlenght_m = 0.9").contains("length_m"));
-        assert!(error("version = 1\n[club]\nlength_m = 94").contains("0.5 to 1.3"));
-        assert!(error("version = 2").contains("reads 1"));
-        assert!(error("version = 1\nheigth_m = 1.8").contains("heigth_m"));
-    }
-}
+        club,
+        club_geometry,
+        calibration: calibration.transpose()?,

@@ -60,6 +60,9 @@ codes! {
     MapSpaceUnknown = "map.space_unknown", Usage, "Neither sender nor marker map says the unit or the axes.";
     MapSpaceDisagrees = "map.space_disagrees", Usage, "Sender and marker map disagree about the axes.";
 
+    ContextInvalid = "context.invalid", Usage, "The context file has a mistake.";
+    TrialUnusable = "trial.unusable", File, "A calibration trial gives no calibration.";
+
     FileUnreadable = "file.unreadable", File, "A file cannot be opened or read.";
     FileUnwritable = "file.unwritable", File, "A file cannot be created or written.";
     C3dMalformed = "c3d.malformed", File, "A C3D file is damaged or not C3D.";

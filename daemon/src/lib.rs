@@ -30,6 +30,7 @@ pub mod recording;
 pub mod feed;
 pub mod send;
 pub mod offline;
+pub mod trial;
 pub mod synthetic;
 pub mod demo;
 pub mod comparison;

@@ -15,9 +15,10 @@ use crate::feed;
 use crate::map::MarkerMap;
 use crate::receive::Arrival;
 use crate::recording::{self, Recorded};
+use crate::send;
 
 /// Reorder window of the offline path; a file is in order.
-const REORDER_NS: i64 = 50_000_000;
+pub(crate) const REORDER_NS: i64 = 50_000_000;
 
 /// What a file gave.
 #[derive(Debug, Default)]
@@ -43,21 +44,7 @@ pub fn read_c3d(path: &Path) -> anyhow::Result<C3d> {
 /// When the file cannot be read or sent through the datagram format, or no marker is in the map.
 pub fn analyze_c3d(path: &Path, map: MarkerMap, context: Context) -> anyhow::Result<Offline> {
     let take = read_c3d(path)?;
-    if !take.labels.iter().any(|l| map.landmark(l).is_some()) {
-        wrong!(
-            Code::MapLabelAbsent,
-            "{}: none of its {} labels ({} …) is in marker map `{}`: choose another with --markers",
-            path.display(),
-            take.labels.len(),
-            take.labels
-                .iter()
-                .take(3)
-                .cloned()
-                .collect::<Vec<_>>()
-                .join(", "),
-            map.name
-        );
-    }
+    require_labels(&take.labels, path, &map)?;
     let due = feed::of_c3d(&take, Some(&map), 1)?;
     let arrivals = due.iter().map(|d| Arrival::Datagram {
         received_ns: 0,
@@ -68,23 +55,57 @@ pub fn analyze_c3d(path: &Path, map: MarkerMap, context: Context) -> anyhow::Res
     Ok(offline)
 }
 
-/// Measures every swing of a recording, with the marker map and context it brings unless others
-/// are given: the same inputs in the same order as the live bay had.
+/// Refuses a file of which the map knows no label.
+pub(crate) fn require_labels(
+    labels: &[String],
+    path: &Path,
+    map: &MarkerMap,
+) -> anyhow::Result<()> {
+    if labels.iter().any(|l| map.landmark(l).is_some()) {
+        return Ok(());
+    }
+    wrong!(
+        Code::MapLabelAbsent,
+        "{}: none of its {} labels ({} …) is in marker map `{}`: choose another with --markers",
+        path.display(),
+        labels.len(),
+        labels
+            .iter()
+            .take(3)
+            .cloned()
+            .collect::<Vec<_>>()
+            .join(", "),
+        map.name
+    )
+}
+
+/// The marker map that a file is read with: the one named, else the one that a recording brings,
+/// else our own.
+///
+/// # Errors
+/// When there is no such map, or the file is no recording that this program reads.
+pub fn map_for(path: &Path, named: Option<&str>) -> anyhow::Result<MarkerMap> {
+    if named.is_none() && send::is_recording(path) {
+        let recording = recording::read(path)?;
+        let text = &recording.meta().marker_map;
+        return Ok(MarkerMap::parse(text, "in the recording")?);
+    }
+    Ok(MarkerMap::load(named.unwrap_or("whin_32"))?)
+}
+
+/// Measures every swing of a recording, with the context it brings unless another is
+/// given: the same inputs in the same order as the live bay had.
 ///
 /// # Errors
 /// When the file is no recording that this program reads.
 pub fn analyze_recording(
     path: &Path,
-    map: Option<MarkerMap>,
+    map: MarkerMap,
     context: Option<Context>,
     side: Option<Handed>,
 ) -> anyhow::Result<Offline> {
     let mut recording = recording::read(path)?;
     let meta = recording.meta().clone();
-    let map = map.map_or_else(
-        || MarkerMap::parse(&meta.marker_map, "in the recording"),
-        Ok,
-    )?;
     let context = match (context, &meta.context) {
         (Some(context), _) => context,
         (None, Some(text)) => crate::context::parse(text).context("context in the recording")?,
@@ -167,7 +188,8 @@ pub fn told(decoder: &Decoder, mut context: Context) -> Context {
     context
 }
 
-fn remarks(decoder: &Decoder) -> Vec<String> {
+/// What the labels of a file lack or have too much, and what was refused.
+pub(crate) fn remarks(decoder: &Decoder) -> Vec<String> {
     let mut remarks = Vec::new();
     for (_, found) in decoder.findings() {
         if !found.unknown.is_empty() {

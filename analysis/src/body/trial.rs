@@ -40,6 +40,9 @@ const PALPATION_SD_M: f64 = 0.001;
 pub struct Trial {
     /// The calibration, anatomical sides, not mirrored.
     pub calibration: Calibration,
+    /// How much the knee's distance from the hip center changed while the left and the right leg
+    /// moved, root mean square in metres; `None` where the hip is not from movement.
+    pub residual_m: [Option<f64>; 2],
     /// What was used and what was missing, in plain sentences.
     pub notes: Vec<String>,
 }
@@ -75,11 +78,13 @@ pub fn read(window: &Window) -> Result<Trial, String> {
             *elbow = (0.5 * (a - b).norm(), PALPATION_SD_M);
         }
     }
+    let mut residual_m = [None; 2];
     let mut moved = true;
     for (i, name) in ["left", "right"].into_iter().enumerate() {
         match body.leg(&calibration, i) {
             Ok(leg) => {
                 moved &= leg.moved;
+                residual_m[i] = leg.residual_m.filter(|_| leg.moved);
                 set_leg(&mut calibration, i, leg, &mut notes);
             }
             Err(why) => {
@@ -93,7 +98,11 @@ pub fn read(window: &Window) -> Result<Trial, String> {
         calibration.origin = Origin::Movement;
     }
     notes.insert(0, summary(&calibration));
-    Ok(Trial { calibration, notes })
+    Ok(Trial {
+        calibration,
+        residual_m,
+        notes,
+    })
 }
 
 fn summary(calibration: &Calibration) -> String {
@@ -111,6 +120,7 @@ struct Leg {
     ankle: Option<Vector3<f64>>,
     widths: [f64; 2],
     moved: bool,
+    residual_m: Option<f64>,
 }
 
 fn set_leg(calibration: &mut Calibration, i: usize, leg: Leg, notes: &mut Vec<String>) {
@@ -261,7 +271,7 @@ impl Body {
             .iter()
             .map(|(f, p)| f.local(center(&p[0], &p[1])))
             .collect();
-        let hip = functional_hip(&knees, &hips[i], step_s);
+        let (hip, residual_m) = functional_hip(&knees, &hips[i], step_s);
         let width = |a: usize, b: usize| {
             0.5 * seen.iter().map(|(_, p)| (p[a] - p[b]).norm()).sum::<f64>() / seen.len() as f64
         };
@@ -272,19 +282,22 @@ impl Body {
             knee,
             ankle,
             widths: [width(0, 1), width(2, 3)],
+            residual_m,
         })
     }
 }
 
 /// The hip center (pelvis frame) from which the knee keeps its distance, drawn toward what the
-/// regression says as far as the movement leaves it open.
-fn functional_hip(knees: &[Point3<f64>], prior: &Place, step_s: f64) -> Place {
+/// regression says as far as the movement leaves it open; and by how much that distance changed
+/// (root mean square, metres), where the movement was believed.
+fn functional_hip(knees: &[Point3<f64>], prior: &Place, step_s: f64) -> (Place, Option<f64>) {
     let Some(weight) = prior.covariance.try_inverse() else {
-        return *prior;
+        return (*prior, None);
     };
     let independent = (step_s / CORRELATED_S).min(1.0);
     let mut c = prior.at;
     let mut radius = mean(knees.iter().map(|p| (p.coords - c).norm()));
+    let mut rms = 0.0_f64;
     let mut sd = FUNCTIONAL_SD_M;
     let mut covariance = prior.covariance;
     for _ in 0..12 {
@@ -306,18 +319,19 @@ fn functional_hip(knees: &[Point3<f64>], prior: &Place, step_s: f64) -> Place {
             square += off * off;
         }
         let Some(inverse) = normal.try_inverse() else {
-            return *prior;
+            return (*prior, None);
         };
         let step = inverse * right;
         c += step.fixed_rows::<3>(0);
         radius += step[3];
         covariance = inverse.fixed_view::<3, 3>(0, 0).into_owned();
-        sd = (square / knees.len() as f64).sqrt().max(FUNCTIONAL_SD_M);
+        rms = (square / knees.len() as f64).sqrt();
+        sd = rms.max(FUNCTIONAL_SD_M);
     }
     if sd > FUNCTIONAL_MAX_M {
-        return *prior;
+        return (*prior, None);
     }
-    Place { at: c, covariance }
+    (Place { at: c, covariance }, Some(rms))
 }
 
 /// Places of the lateral knee and ankle marker in the thigh's and the shank's frame, from the

@@ -1,17 +1,18 @@
-//! Subcommands that work on files: `send`, `analyze`, `synthesize`.
+//! Subcommands that work on files: `send`, `analyze`, `calibrate`, `synthesize`.
 
 use std::num::NonZeroUsize;
+use std::path::PathBuf;
 
 use analysis::context::Context;
 use analysis::forward::{CaptureParams, GolferParams, calibration_trial, swing};
 use protocol::report::Measurement;
 
 use super::print;
-use crate::cli::{Analyze, Send, Synthesize};
+use crate::cli::{Analyze, Calibrate, Send, Synthesize};
 use crate::clock::Clock;
 use crate::errors::{Code, wrong};
 use crate::map::MarkerMap;
-use crate::{context, offline, outgoing, refine, send, synthetic, table};
+use crate::{context, offline, outgoing, refine, send, synthetic, table, trial};
 
 pub(super) fn send(args: &Send) -> anyhow::Result<()> {
     let clock = Clock::start();
@@ -36,23 +37,20 @@ pub(super) fn send(args: &Send) -> anyhow::Result<()> {
 }
 
 pub(super) fn analyze(args: &Analyze) -> anyhow::Result<()> {
-    let told = args
-        .context
-        .as_deref()
-        .map(context::load)
-        .transpose()?
-        .map(|(context, _)| context);
+    let map = offline::map_for(&args.file, args.markers.as_deref())?;
+    let load = |path: &PathBuf| context::load(path, &map);
+    let told = args.context.as_ref().map(load).transpose()?;
+    let (told, remarks) = told.map_or((None, Vec::new()), |t| (Some(t.context), t.remarks));
     let with_side = |context: Context| Context {
         handed: args.handed.handed().or(context.handed),
         ..context
     };
-    let found = if send::is_recording(&args.file) {
-        let map = args.markers.as_deref().map(MarkerMap::load).transpose()?;
+    let mut found = if send::is_recording(&args.file) {
         offline::analyze_recording(&args.file, map, told, args.handed.handed())?
     } else {
-        let map = MarkerMap::load(args.markers.as_deref().unwrap_or("whin_32"))?;
         offline::analyze_c3d(&args.file, map, with_side(told.unwrap_or_default()))?
     };
+    found.remarks.splice(0..0, remarks);
     let measurement = |measured| {
         if args.no_uncertainty {
             return Ok(outgoing::measurement(measured));
@@ -82,6 +80,18 @@ pub(super) fn analyze(args: &Analyze) -> anyhow::Result<()> {
     } else {
         table::CAUTION.to_owned()
     })
+}
+
+pub(super) fn calibrate(args: &Calibrate) -> anyhow::Result<()> {
+    let map = offline::map_for(&args.file, args.markers.as_deref())?;
+    let found = trial::read(&args.file, &map)?;
+    if args.toml {
+        return print(context::calibration_table(&found.trial.calibration)?.trim_end());
+    }
+    for remark in &found.remarks {
+        print(&format!("note: {remark}"))?;
+    }
+    print(&trial::words(&found.trial))
 }
 
 pub(super) fn synthesize(args: &Synthesize) -> anyhow::Result<()> {

@@ -25,6 +25,7 @@ pub fn run(command: Command) -> anyhow::Result<()> {
         Command::Serve(args) => serve::run(args),
         Command::Send(args) => files::send(&args),
         Command::Analyze(args) => files::analyze(&args),
+        Command::Calibrate(args) => files::calibrate(&args),
         Command::Synthesize(args) => files::synthesize(&args),
         Command::Metrics(args) => run_metrics(&args),
         Command::Check(args) => run_check(&args),
@@ -87,7 +88,9 @@ fn run_check(args: &Check) -> anyhow::Result<()> {
     web::require_loopback(config.http.listen)?;
     let map = MarkerMap::load(&config.markers.map)?;
     if let Some(path) = &config.context.file {
-        context::load(path)?;
+        for remark in context::load(path, &map)?.remarks {
+            print(&remark)?;
+        }
     }
     print(&format!(
         "configuration good: bay {}, marker map `{}` ({})",

@@ -7,6 +7,7 @@ use std::time::Duration;
 
 use analysis::context::Context;
 use anyhow::Context as _;
+use tracing::info;
 
 use super::{config, print};
 use crate::analyze::Setup;
@@ -33,7 +34,11 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
     let clock = Clock::start();
     let map = MarkerMap::load(&config.markers.map)?;
     let (context, context_text) = match &config.context.file {
-        Some(path) => context::load(path).map(|(c, text)| (c, Some(text)))?,
+        Some(path) => {
+            let told = context::load(path, &map)?;
+            told.remarks.iter().for_each(|r| info!("{r}"));
+            (told.context, Some(told.text))
+        }
         None => (Context::default(), None),
     };
     let recorder = config

@@ -1,0 +1,194 @@
+//! A calibration trial's file on the way that every take goes: datagrams, decoder, analyzer; the
+//! frames that come out are read by `analysis::body::trial`. Also the words of `whin calibrate`.
+
+use std::fmt::Write as _;
+use std::path::Path;
+
+use analysis::analyzer::{Analyzer, Output};
+use analysis::body::calibration::{Calibration, Place};
+use analysis::body::trial::{self, Trial};
+use analysis::context::Context;
+use analysis::frame::CaptureFrame;
+use analysis::landmark::Landmark;
+use analysis::window::Window;
+
+use crate::decode::Decoder;
+use crate::errors::{Code, wrong};
+use crate::map::MarkerMap;
+use crate::offline::{self, REORDER_NS};
+use crate::send;
+
+/// A hole in a trial longer than this parts it in two, seconds.
+const HOLE_S: f64 = 5.0;
+
+/// What a trial's file gave.
+#[derive(Debug)]
+pub struct Found {
+    /// The trial.
+    pub trial: Trial,
+    /// Plain sentences about the file: oddities tolerated, labels unknown or absent.
+    pub remarks: Vec<String>,
+}
+
+/// Reads the calibration of a C3D take or a recording.
+///
+/// # Errors
+/// Names the file, why it gives none and what to do.
+pub fn read(path: &Path, map: &MarkerMap) -> anyhow::Result<Found> {
+    if !send::is_recording(path) {
+        offline::require_labels(&offline::read_c3d(path)?.labels, path, map)?;
+    }
+    let due = send::datagrams(path, Some(map), 1)?;
+    let mut decoder = Decoder::new(map.clone());
+    let mut analyzer = Analyzer::new(offline::told(&decoder, Context::default()), REORDER_NS);
+    let mut stretch = Stretch::default();
+    let mut outputs = Vec::new();
+    for datagram in &due {
+        if let Some(input) = decoder.decode(&datagram.bytes, 0) {
+            analyzer.push(input, &mut outputs);
+            stretch.take(&mut outputs, &analyzer);
+        }
+    }
+    analyzer.finish(&mut outputs);
+    stretch.take(&mut outputs, &analyzer);
+    let remarks = offline::remarks(&decoder);
+    let Some(window) = stretch.longest() else {
+        wrong!(
+            Code::TrialUnusable,
+            "calibration trial {}: no marker frames in it{}",
+            path.display(),
+            remarks.iter().map(|r| format!("; {r}")).collect::<String>()
+        );
+    };
+    match trial::read(&window) {
+        Ok(trial) => Ok(Found { trial, remarks }),
+        Err(why) => wrong!(
+            Code::TrialUnusable,
+            "calibration trial {}: {why}. Record again: the golfer stands still for two seconds with all body and medial markers on, then moves each leg forward, back and to the side",
+            path.display()
+        ),
+    }
+}
+
+/// Frames in order under one description; the longest such stretch is kept.
+#[derive(Debug, Default)]
+struct Stretch {
+    landmarks: Vec<Landmark>,
+    rate_hz: f64,
+    frames: Vec<CaptureFrame>,
+    longest: Option<Window>,
+}
+
+impl Stretch {
+    fn take(&mut self, outputs: &mut Vec<Output>, analyzer: &Analyzer) {
+        let rate_hz = || analyzer.streams().find_map(|(_, s)| s.rate_hz);
+        for output in outputs.drain(..) {
+            let Output::Pose(frame) = output else {
+                continue;
+            };
+            if !self.goes_on(&frame) || self.landmarks != analyzer.landmarks() {
+                self.close();
+                self.landmarks = analyzer.landmarks().to_vec();
+                self.rate_hz = rate_hz().unwrap_or_default();
+            }
+            if frame.points.len() == self.landmarks.len() {
+                self.frames.push(frame);
+            }
+        }
+    }
+
+    fn goes_on(&self, frame: &CaptureFrame) -> bool {
+        self.frames.last().is_some_and(|last| {
+            let steps = frame.number.saturating_sub(last.number);
+            steps > 0 && steps as f64 <= HOLE_S * self.rate_hz
+        })
+    }
+
+    fn close(&mut self) {
+        let frames = std::mem::take(&mut self.frames);
+        let window = Window::new(frames.iter(), &self.landmarks, self.rate_hz);
+        let length = |w: &Option<Window>| w.as_ref().map_or(0, Window::len);
+        if length(&window) > length(&self.longest) {
+            self.longest = window;
+        }
+    }
+
+    fn longest(mut self) -> Option<Window> {
+        self.close();
+        self.longest.filter(|w| w.rate_hz > 0.0)
+    }
+}
+
+/// What a trial gave, in plain words with numbers.
+#[must_use]
+pub fn words(trial: &Trial) -> String {
+    let mut text = String::new();
+    for note in &trial.notes {
+        line(&mut text, note);
+    }
+    let c = &trial.calibration;
+    line(
+        &mut text,
+        "\nJoint widths, center of the lateral marker to center of the medial one, mm:",
+    );
+    let width = |p: &Place| 2e3 * p.at.norm();
+    let rows = [
+        ("knee", c.knees.map(|p| width(&p))),
+        ("ankle", c.ankles.map(|p| width(&p))),
+        ("elbow", c.elbows.map(|(half, _)| 2e3 * half)),
+    ];
+    for (name, [left, right]) in rows {
+        line(
+            &mut text,
+            &format!("  {name:<6} left {left:6.1}   right {right:6.1}"),
+        );
+    }
+    hips(&mut text, trial, c);
+    for (name, shape) in [
+        ("pelvis", &c.pelvis),
+        ("thorax", &c.thorax),
+        ("head", &c.head),
+    ] {
+        let said = shape.as_ref().map_or_else(
+            || "not all its markers were seen while the golfer stood still: it is taken from each swing's address".to_owned(),
+            |s| format!("{} markers placed", s.landmarks.len()),
+        );
+        line(&mut text, &format!("The {name}: {said}."));
+    }
+    text.trim_end().to_owned()
+}
+
+fn hips(text: &mut String, trial: &Trial, calibration: &Calibration) {
+    let Some(hips) = &calibration.hips else {
+        return;
+    };
+    line(
+        text,
+        "\nHip joint centers from the middle of the front iliac spines, mm (± is one standard deviation):",
+    );
+    for ((name, hip), residual) in ["left", "right"].iter().zip(hips).zip(trial.residual_m) {
+        let [x, y, z] = [0, 1, 2].map(|i| {
+            let sd = 1e3 * hip.covariance[(i, i)].max(0.0).sqrt();
+            format!("{:6.1} ± {sd:.1}", 1e3 * hip.at[i])
+        });
+        let method = residual.map_or_else(
+            || "by regression from the pelvis' size".to_owned(),
+            |r| {
+                format!(
+                    "from the leg's movement; the knee's distance varied by {:.1} mm",
+                    1e3 * r
+                )
+            },
+        );
+        line(
+            text,
+            &format!("  {name:<6} forward {x}   up {y}   right {z}   {method}"),
+        );
+    }
+    line(text, "");
+}
+
+fn line(text: &mut String, line: &str) {
+    // Writing to a string cannot fail.
+    let _infallible = writeln!(text, "{line}");
+}
