@@ -10,6 +10,7 @@
     reason = "tests: a failed step is a failed test, and what was skipped is said"
 )]
 
+mod accuracy;
 mod bay;
 mod browser;
 mod c3d;

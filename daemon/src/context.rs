@@ -227,6 +227,4 @@ fn within(
 }
 
 #[cfg(test)]
-        club,
-        club_geometry,
-        calibration: calibration.transpose()?,
+mod tests;
