@@ -367,10 +367,10 @@ mod tests {
         for side in SIDES {
             for (flexion_deg, tolerance) in [
                 (1.0, 2.0),
-                (8.0, 0.01),
-                (15.0, 0.01),
-                (35.0, 0.01),
-                (90.0, 0.01),
+                (8.0, 0.05),
+                (15.0, 0.05),
+                (35.0, 0.05),
+                (90.0, 0.05),
             ] {
                 for turn in [-0.8, 0.0, 0.6] {
                     let (points, offsets) = leg(flexion_deg, turn, side);
