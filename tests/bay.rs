@@ -152,13 +152,19 @@ impl Listener {
         }
     }
 
-    /// All swings until the bay says that nothing comes any more, and the states in their order.
+    /// All swings until the bay says that nothing comes any more, each in its second revision (which
+    /// is waited for and must not come before the first), and the states in their order.
     pub(crate) async fn until_silent(&mut self) -> (Vec<Value>, Vec<String>) {
         let (mut swings, mut states) = (Vec::new(), Vec::new());
-        while states.last().is_none_or(|s| s != "no_signal") {
+        let refined = |swings: &[Value]| swings.iter().all(|s| s["revision"] == 2);
+        while states.last().is_none_or(|s| s != "no_signal") || !refined(&swings) {
             let message = self.next().await.expect("an open socket");
             match message["type"].as_str() {
-                Some("swing") => swings.push(message),
+                Some("swing") if message["revision"] == 1 => swings.push(message),
+                Some("swing") => {
+                    let first = swings.iter_mut().find(|s| s["id"] == message["id"]);
+                    *first.expect("the first revision comes first") = message;
+                }
                 Some("status") => {
                     states.push(message["state"].as_str().unwrap_or_default().to_owned())
                 }

@@ -10,6 +10,7 @@
     reason = "tests: a failed step is a failed test, and what was skipped is said"
 )]
 
+mod bad_input;
 mod bay;
 mod browser;
 mod c3d;
@@ -20,6 +21,7 @@ mod honesty;
 mod invariance;
 mod live;
 mod network;
+mod real_take;
 mod recording;
 mod reference;
 mod refusals;
@@ -28,4 +30,5 @@ mod screen;
 mod support;
 mod swaps;
 mod tidy;
+mod uncertainty;
 mod wire;

@@ -114,7 +114,9 @@ fn ghosts_are_rejected() {
             assert_eq!(
                 rejected.map(|f| f.rejected_frames as usize),
                 Some(frames),
-                "{what}"
+                "{what}: {:?} {:?}",
+                report.markers,
+                report.notes
             );
         }
     }

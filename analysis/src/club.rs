@@ -1,16 +1,33 @@
-//! The club from its markers: shaft axis, face reference point, mid-grip point.
+//! The club from its markers: shaft axis, face reference point, mid-grip point, the head's own
+//! heel-toe direction.
 //!
 //! Works with either marker set: butt and low shaft, or a grip pair with shaft markers. What the
-//! markers do not give is `None`. Events and speeds are made elsewhere.
+//! markers do not give is `None`. Hidden markers were rebuilt from the club's rigid shape before
+//! (`body::cluster`); here the shape is not asked again, because a shaft bends and the head of a
+//! bent club is not where the rigid one would be. Events and speeds are made elsewhere.
 
 use nalgebra::{Point3, Vector3};
 
+use crate::body::pose::{self, Size};
+use crate::context::ClubGeometry;
 use crate::landmark::Landmark;
 use crate::window::{Track, Window};
 
 /// Mid-grip point below the butt end along the shaft, metres (between the hands of a usual grip;
 /// common practice, no source).
 pub const MID_GRIP_FROM_BUTT_M: f64 = 0.13;
+/// Measured and told length may differ by this, metres: the face's centre is not the shaft's end.
+const LENGTH_TOLERANCE_M: f64 = 0.06;
+/// Markers of the head that give its orientation, heel and toe first.
+const HEAD: [Landmark; 3] = [
+    Landmark::ClubHeadHeel,
+    Landmark::ClubHeadToe,
+    Landmark::ClubHeadBack,
+];
+/// Markers on the shaft's axis from the grip down (a grip pair counts as its midpoint).
+const SHAFT: [Landmark; 2] = [Landmark::ClubShaftMid, Landmark::ClubShaftLow];
+/// Frames that give the head's shape: the slowest ones, at most this many.
+const SHAPE_FRAMES: usize = 200;
 
 /// The club's points over a window, bay or golfer frame, metres.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,10 +38,14 @@ pub struct Club {
     pub grip: Track,
     /// Unit vector along the shaft's axis, from the grip toward the head.
     pub axis: Vec<Option<Vector3<f64>>>,
-    /// Whether the head itself is marked; if not, `head` is the low shaft.
+    /// Unit vector from heel to toe, where three markers of the head give it.
+    pub toe: Vec<Option<Vector3<f64>>>,
+    /// Whether the head's place is known, marked or told; if not, `head` is the low shaft.
     pub head_marked: bool,
     /// What limits grip and axis, in words, if something does.
     pub limited: Option<&'static str>,
+    /// What limits the head, in words, if something does.
+    pub head_limited: Option<String>,
 }
 
 impl Club {
@@ -32,7 +53,7 @@ impl Club {
     ///
     /// # Errors
     /// When the set has no grip or no shaft marker.
-    pub fn new(window: &Window) -> Result<Self, &'static str> {
+    pub fn new(window: &Window, told: Option<&ClubGeometry>) -> Result<Self, &'static str> {
         let upper = midpoint_or_single(
             window,
             Landmark::ClubGripA,
@@ -42,33 +63,39 @@ impl Club {
         .ok_or("no club markers at the grip")?;
         let lower = first_track(window, &[Landmark::ClubShaftLow, Landmark::ClubShaftMid])
             .ok_or("no club marker on the shaft")?;
-        let marked = head(window);
-        let head_marked = marked.is_some();
-        // Without a marked head the low shaft still tells when things happen, not how fast.
-        let head = marked.unwrap_or_else(|| lower.clone());
-        let axis: Vec<Option<Vector3<f64>>> = upper
-            .iter()
-            .zip(lower)
-            .map(|(a, b)| ((*b)? - (*a)?).try_normalize(0.05))
-            .collect();
-        let below_m = if window.has(Landmark::ClubGripA) {
-            0.0
-        } else {
-            MID_GRIP_FROM_BUTT_M
+        let axis = axis(window, &upper);
+        let butt = !window.has(Landmark::ClubGripA) && !window.has(Landmark::ClubGripB);
+        let below_m = if butt { MID_GRIP_FROM_BUTT_M } else { 0.0 };
+        let along = |m: f64| -> Track {
+            let points = upper.iter().zip(&axis);
+            points.map(|(p, u)| Some((*p)? + (*u)? * m)).collect()
         };
-        let grip = upper
-            .iter()
-            .zip(&axis)
-            .map(|(p, u)| Some((*p)? + (*u)? * below_m))
-            .collect();
-        let pair = window.has(Landmark::ClubGripA) || window.has(Landmark::ClubGripB);
-        let half = pair && !(window.has(Landmark::ClubGripA) && window.has(Landmark::ClubGripB));
+        let length_m = told.and_then(|t| t.length_m);
+        let marked = head(window);
+        let (head, head_limited) = match (marked, length_m) {
+            (Some(head), told_m) => {
+                let limited = contradiction(butt.then_some(&upper), &head, told_m);
+                (Some(head), limited)
+            }
+            (None, Some(length)) if butt => (
+                Some(along(length)),
+                Some(
+                    "head not marked: the shaft's end at the told length stands in for the face"
+                        .to_owned(),
+                ),
+            ),
+            (None, _) => (None, None),
+        };
+        let pair = window.has(Landmark::ClubGripA) && window.has(Landmark::ClubGripB);
         Ok(Self {
-            head,
-            head_marked,
-            grip,
+            head_marked: head.is_some(),
+            // Without a known head the low shaft still tells when things happen, not how fast.
+            head: head.unwrap_or_else(|| lower.clone()),
+            head_limited,
+            grip: along(below_m),
+            toe: toe(window),
             axis,
-            limited: half.then_some("one grip marker stands in for the pair"),
+            limited: (!butt && !pair).then_some("one grip marker stands in for the pair"),
         })
     }
 }
@@ -87,12 +114,96 @@ pub fn head_now(points: impl Fn(Landmark) -> Option<Point3<f64>>) -> [Option<Poi
 }
 
 fn head(window: &Window) -> Option<Track> {
-    midpoint_or_single(
-        window,
-        Landmark::ClubHeadHeel,
-        Landmark::ClubHeadToe,
-        Landmark::ClubHeadBack,
-    )
+    let [heel, toe, back] = HEAD;
+    midpoint_or_single(window, heel, toe, back)
+}
+
+/// The told length is another club's than the one measured.
+fn contradiction(butt: Option<&Track>, head: &Track, told_m: Option<f64>) -> Option<String> {
+    let told_m = told_m?;
+    let measured_m = median(distances(butt?, head))?;
+    ((measured_m - told_m).abs() > LENGTH_TOLERANCE_M).then(|| {
+        format!("told a club of {told_m:.2} m, measured {measured_m:.2} m: another club, or a marker off its place?")
+    })
+}
+
+/// Direction of the shaft: the least-squares line through all its markers seen, each weighed by
+/// its place along it (the window's medians).
+fn axis(window: &Window, upper: &Track) -> Vec<Option<Vector3<f64>>> {
+    let lower: Vec<(&Track, f64)> = SHAFT
+        .iter()
+        .filter_map(|&l| window.track(l))
+        .filter_map(|t| Some((t, median(distances(upper, t))?)))
+        .collect();
+    let at = |slot: usize| {
+        let mut seen: Vec<(Point3<f64>, f64)> = vec![(upper[slot]?, 0.0)];
+        seen.extend(lower.iter().filter_map(|(t, s)| Some((t[slot]?, *s))));
+        if seen.len() < 2 {
+            return None;
+        }
+        let mean = seen.iter().map(|p| p.1).sum::<f64>() / seen.len() as f64;
+        let sum: Vector3<f64> = seen.iter().map(|(p, s)| p.coords * (s - mean)).sum();
+        sum.try_normalize(1e-3)
+    };
+    (0..upper.len()).map(at).collect()
+}
+
+/// Direction from heel to toe: the head's three markers placed as one stiff part, against their
+/// mean shape in the slowest frames (at rest, in a usual window).
+fn toe(window: &Window) -> Vec<Option<Vector3<f64>>> {
+    let none = || vec![None; window.len()];
+    let tracks: Vec<&Track> = HEAD.iter().filter_map(|&l| window.track(l)).collect();
+    let &[heel, tip, back] = tracks.as_slice() else {
+        return none();
+    };
+    let seen = |i: usize| Some([heel[i]?, tip[i]?, back[i]?]);
+    let Some(shape) = shape(window.len(), &seen) else {
+        return none();
+    };
+    let line = (shape[1] - shape[0]).try_normalize(1e-3);
+    let place = |i: usize| {
+        let pairs: Vec<_> = shape.iter().copied().zip(seen(i)?).collect();
+        Some(pose::fit(&pairs, Size::Fixed)?.rotation * line?)
+    };
+    (0..window.len()).map(place).collect()
+}
+
+/// Mean shape of three points over the slowest frames, placed on the slowest of them.
+fn shape(
+    len: usize,
+    seen: &impl Fn(usize) -> Option<[Point3<f64>; 3]>,
+) -> Option<[Point3<f64>; 3]> {
+    let mut slow: Vec<(f64, usize)> = (1..len)
+        .filter_map(|i| Some(((seen(i)?[0] - seen(i - 1)?[0]).norm(), i)))
+        .collect();
+    slow.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    slow.truncate((slow.len() / 4).clamp(1, SHAPE_FRAMES));
+    let model = seen(slow.first()?.1)?;
+    let mut sum = [Vector3::zeros(); 3];
+    let mut count = 0.0;
+    for points in slow.iter().filter_map(|s| seen(s.1)) {
+        let pairs: Vec<_> = points.into_iter().zip(model).collect();
+        let Some(back) = pose::fit(&pairs, Size::Fixed) else {
+            continue;
+        };
+        sum.iter_mut()
+            .zip(points)
+            .for_each(|(s, p)| *s += back.place(p).coords);
+        count += 1.0;
+    }
+    (count > 0.0).then(|| sum.map(|s| Point3::from(s / count)))
+}
+
+fn distances(a: &Track, b: &Track) -> Vec<f64> {
+    a.iter()
+        .zip(b)
+        .filter_map(|(a, b)| Some(((*b)? - (*a)?).norm()))
+        .collect()
+}
+
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_unstable_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
 }
 
 fn first_track<'a>(window: &'a Window, landmarks: &[Landmark]) -> Option<&'a Track> {
@@ -115,4 +226,99 @@ pub fn midpoint(a: &Track, b: &Track) -> Track {
         .zip(b)
         .map(|(a, b)| Some(nalgebra::center(a.as_ref()?, b.as_ref()?)))
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use nalgebra::Rotation3;
+
+    /// An invented club turning in front of the origin; `without` leaves markers out.
+    fn window(without: &[Landmark]) -> Window {
+        let model = [
+            (Landmark::ClubButt, [0.0, 0.0, 0.0]),
+            (Landmark::ClubShaftMid, [0.5, 0.0, 0.0]),
+            (Landmark::ClubShaftLow, [0.9, 0.0, 0.0]),
+            (Landmark::ClubHeadHeel, [1.04, 0.02, 0.01]),
+            (Landmark::ClubHeadToe, [1.04, 0.02, 0.11]),
+            (Landmark::ClubHeadBack, [1.04, -0.06, 0.06]),
+        ];
+        let model: Vec<_> = model.iter().filter(|m| !without.contains(&m.0)).collect();
+        let placed = |p: [f64; 3]| {
+            (0..60)
+                .map(|i| Some(turned(i) * Point3::from(p) + Vector3::new(0.0, 1.0, 0.5)))
+                .collect()
+        };
+        Window {
+            first_number: 0,
+            rate_hz: 100.0,
+            time_ns: (0..60).map(|i| i * 10_000_000).collect(),
+            landmarks: model.iter().map(|m| m.0).collect(),
+            tracks: model.iter().map(|m| placed(m.1)).collect(),
+            lost: 0,
+        }
+    }
+
+    fn turned(i: usize) -> Rotation3<f64> {
+        Rotation3::from_euler_angles(0.3, 0.02 * i as f64, -0.5)
+    }
+
+    #[test]
+    fn axis_and_toe_turn_with_the_club() {
+        let club = Club::new(&window(&[]), None).unwrap();
+        for i in [0, 30, 59] {
+            assert!((club.axis[i].unwrap() - turned(i) * Vector3::x()).norm() < 1e-9);
+            assert!((club.toe[i].unwrap() - turned(i) * Vector3::z()).norm() < 1e-9);
+        }
+        assert!(club.head_marked && club.head_limited.is_none());
+    }
+
+    /// A third marker on the shaft steadies its direction: the line through all three.
+    #[test]
+    fn every_marker_on_the_shaft_counts() {
+        let mut w = window(&[]);
+        let low = w
+            .landmarks
+            .iter()
+            .position(|&l| l == Landmark::ClubShaftLow);
+        let across = turned(10) * Vector3::z() * 0.009;
+        w.tracks[low.unwrap()][10] = w.tracks[low.unwrap()][10].map(|p| p + across);
+        let off = |w: &Window| {
+            let u = Club::new(w, None).unwrap().axis[10].unwrap();
+            u.angle(&(turned(10) * Vector3::x()))
+        };
+        // Least squares by hand: places 0, 0.5, 0.9; the stray 9 mm at 0.9 gives 0.433 · 9 / 0.4067.
+        assert!((off(&w) - 0.009_59).abs() < 2e-4, "{}", off(&w));
+    }
+
+    #[test]
+    fn a_told_length_places_an_unmarked_head_and_is_checked_against_a_marked_one() {
+        let told = |length: f64| ClubGeometry {
+            length_m: Some(length),
+            ..ClubGeometry::default()
+        };
+        let bare = window(&[
+            Landmark::ClubHeadHeel,
+            Landmark::ClubHeadToe,
+            Landmark::ClubHeadBack,
+        ]);
+        assert!(!Club::new(&bare, None).unwrap().head_marked);
+        let placed = Club::new(&bare, Some(&told(1.04))).unwrap();
+        let truth = turned(7) * Point3::new(1.04, 0.0, 0.0) + Vector3::new(0.0, 1.0, 0.5);
+        assert!(placed.head_marked && (placed.head[7].unwrap() - truth).norm() < 1e-9);
+        assert!(placed.head_limited.unwrap().contains("told length"));
+        let words = |length| {
+            Club::new(&window(&[]), Some(&told(length)))
+                .unwrap()
+                .head_limited
+        };
+        assert_eq!(words(1.05), None);
+        assert!(words(0.94).unwrap().contains("another club"));
+    }
+
+    #[test]
+    fn a_head_of_two_markers_tells_no_heel_toe_direction() {
+        let club = Club::new(&window(&[Landmark::ClubHeadBack]), None).unwrap();
+        assert!(club.toe.iter().all(Option::is_none) && club.head_marked);
+    }
 }

@@ -20,6 +20,21 @@ pub struct Context {
     pub club: Option<String>,
     /// The golfer's calibration from a trial, anatomical sides.
     pub calibration: Option<Calibration>,
+    /// Its dimensions.
+    pub club_geometry: Option<ClubGeometry>,
     /// Landmarks that the marker map calls inexact, with its words.
     pub approximate: Vec<(Landmark, String)>,
+}
+
+/// Dimensions of a club as told; whatever is not told is `None`.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct ClubGeometry {
+    /// Butt to the sole along the shaft, metres.
+    pub length_m: Option<f64>,
+    /// Angle between shaft and floor with the sole flat, rad.
+    pub lie_rad: Option<f64>,
+    /// Angle of the face against the vertical with the sole flat, rad.
+    pub loft_rad: Option<f64>,
+    /// Distance of the face's centre from the shaft's axis, metres.
+    pub head_offset_m: Option<f64>,
 }

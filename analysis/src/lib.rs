@@ -22,6 +22,7 @@ pub mod club;
 pub mod swing;
 pub mod measure;
 pub mod metrics;
+pub mod uncertainty;
 pub mod markers;
 pub mod analyzer;
 

@@ -10,7 +10,7 @@ use crate::body::segments::lead_arm;
 use crate::body::skeleton::Skeleton;
 use crate::body::tracks::Smoothed;
 use crate::club::Club;
-use crate::context::Context;
+use crate::context::{ClubGeometry, Context};
 use crate::handed::Handed;
 use crate::landmark::Landmark;
 use crate::metrics::{self, values::Values};
@@ -24,8 +24,11 @@ use crate::window::{Track, Window, crop};
 /// metres: slow motion only, never across a collision.
 const CLUB_GAP_S: f64 = 0.08;
 const CLUB_GAP_M: f64 = 0.10;
-/// Longest gap of a body marker that is bridged, seconds.
+/// Longest gap of a body marker that is bridged, seconds, the likely error up to which it is, metres,
+/// and the stretch on both sides that this is judged by, seconds.
 const BODY_GAP_S: f64 = 0.2;
+const BODY_GAP_ERROR_M: f64 = 0.01;
+const BODY_GAP_SIDE_S: f64 = 0.04;
 /// Head higher than this over its place at address when it passes: it cannot have met a ball there, metres.
 const CLEAR_OF_BALL_M: f64 = 0.05;
 
@@ -68,6 +71,8 @@ pub struct Prepared {
     pub handed: Handed,
     /// What of the golfer's body is fixed, in the golfer frame.
     pub calibration: Calibration,
+    /// What was told of the club.
+    pub club_geometry: Option<ClubGeometry>,
     /// Words of the marker map for inexact landmarks, in the golfer frame.
     pub approximate: Vec<(Landmark, String)>,
     /// Smoothed body.
@@ -85,8 +90,12 @@ pub struct Prepared {
     pub grip_known: Vec<bool>,
     /// What limits grip and shaft, in words, if something does.
     pub grip_limited: Option<String>,
-    /// Whether the club head itself is marked.
+    /// Whether the club head's place is known, marked or told.
     pub head_marked: bool,
+    /// What limits the head, in words, if something does.
+    pub head_limited: Option<String>,
+    /// Unit vector from the head's heel to its toe, where three markers give it.
+    pub toe: Vec<Option<Vector3<f64>>>,
     /// The swing.
     pub swing: Swing,
 }
@@ -144,15 +153,10 @@ pub fn measure(
         .iter()
         .map(|t| t.iter().map(Option::is_some).collect())
         .collect();
-    let mut repair = cluster::judge(&mut window);
-    // A short gap of the grip is bridged before the rest, so that it is not filled from the far end of
-    // the club; the stiff clusters come first everywhere else.
-    bridge(&mut window, &GRIP);
-    cluster::rebuild(&mut window, &mut repair);
-    bridge(&mut window, Landmark::ALL);
+    let repair = fill(&mut window);
     let handed = context.handed.unwrap_or_else(|| side(&window));
     golfer_frame(&mut window, handed);
-    let club = Club::new(&window).map_err(Nothing::Markers)?;
+    let club = Club::new(&window, context.club_geometry.as_ref()).map_err(Nothing::Markers)?;
     let mut whole = ClubPaths::new(&window, &club, ball)?;
     whole.forget_levered(&window, &repair.levered);
     let swing = phases::find(&whole.paths, near).map_err(Nothing::Movement)?;
@@ -163,6 +167,7 @@ pub fn measure(
     let known = Known {
         handed,
         calibration,
+        club_geometry: context.club_geometry,
         approximate: approximate(handed, context),
         seen: seen.collect(),
     };
@@ -181,6 +186,56 @@ pub fn measure(
         notes,
         prepared,
     })
+}
+
+/// Takes out bad markers and fills short holes, in place.
+pub fn fill(window: &mut Window) -> Repair {
+    let mut repair = cluster::judge(window);
+    // A short gap of the grip is bridged before the rest, so that it is not filled from the far end of
+    // the club; the stiff clusters come first everywhere else.
+    bridge(window, &GRIP);
+    cluster::rebuild(window, &mut repair);
+    bridge(window, Landmark::ALL);
+    repair
+}
+
+/// Measures the swing of `old` again in other tracks of the same slots (golfer frame, holes filled;
+/// it may end earlier), with another calibration. What was not known is not known again; `filled`
+/// tells what a fresh filling of holes did. Which markers were seen is left open, so that nothing is
+/// said of the capture's quality.
+///
+/// # Errors
+/// Says why there is no swing in them.
+pub fn remeasure(
+    old: &Prepared,
+    window: Window,
+    (calibration, filled): (Calibration, Option<&Repair>),
+) -> Result<Prepared, Nothing> {
+    let geometry = old.club_geometry.as_ref();
+    let club = Club::new(&window, geometry).map_err(Nothing::Markers)?;
+    let mut whole = ClubPaths::new(&window, &club, None)?;
+    whole.paths.ball_x = old.paths.ball_x;
+    if let Some(repair) = filled {
+        whole.forget_levered(&window, &repair.levered);
+    }
+    for (now, then) in [
+        (&mut whole.paths.known, &old.paths.known),
+        (&mut whole.paths.axis_known, &old.paths.axis_known),
+        (&mut whole.grip_known, &old.grip_known),
+    ] {
+        now.iter_mut()
+            .zip(then)
+            .for_each(|(now, then)| *now &= then);
+    }
+    let swing = phases::find(&whole.paths, old.swing.impact.before).map_err(Nothing::Movement)?;
+    let known = Known {
+        handed: old.handed,
+        calibration,
+        club_geometry: old.club_geometry,
+        approximate: old.approximate.clone(),
+        seen: Vec::new(),
+    };
+    Ok(place(window, (whole, swing), known))
 }
 
 /// Largest difference of distances within clusters that a calibration of the same person with the
@@ -225,7 +280,8 @@ fn calibrate(
 
 /// The calibration of the posture at address; shapes that are not complete there are taken where
 /// they first are.
-fn posture(window: &Window, swing: &Swing) -> Calibration {
+#[must_use]
+pub fn posture(window: &Window, swing: &Swing) -> Calibration {
     let of = |slots: Range<usize>| {
         Calibration::of_posture(|l| {
             let track = window.track(l)?;
@@ -265,6 +321,7 @@ fn approximate(handed: Handed, context: &Context) -> Vec<(Landmark, String)> {
 struct Known {
     handed: Handed,
     calibration: Calibration,
+    club_geometry: Option<ClubGeometry>,
     approximate: Vec<(Landmark, String)>,
     seen: Vec<Vec<bool>>,
 }
@@ -276,6 +333,8 @@ struct ClubPaths {
     grip_known: Vec<bool>,
     grip_limited: Option<String>,
     head_marked: bool,
+    head_limited: Option<String>,
+    toe: Vec<Option<Vector3<f64>>>,
 }
 
 impl ClubPaths {
@@ -297,6 +356,8 @@ impl ClubPaths {
             grip_known: known(&club.grip),
             grip_limited: club.limited.map(String::from),
             head_marked: club.head_marked,
+            head_limited: club.head_limited.clone(),
+            toe: club.toe.clone(),
         })
     }
 
@@ -318,7 +379,8 @@ impl ClubPaths {
     fn keep(&mut self, range: Range<usize>) {
         self.paths.keep(range.clone());
         crop(&mut self.grip, range.clone());
-        crop(&mut self.grip_known, range);
+        crop(&mut self.grip_known, range.clone());
+        crop(&mut self.toe, range);
     }
 }
 
@@ -351,10 +413,13 @@ fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -
         grip_known,
         grip_limited,
         head_marked,
+        head_limited,
+        toe,
     } = whole;
     Prepared {
         handed: known.handed,
         calibration: known.calibration,
+        club_geometry: known.club_geometry,
         approximate: known.approximate,
         seen: known.seen,
         body,
@@ -364,6 +429,8 @@ fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -
         grip_known,
         grip_limited,
         head_marked,
+        head_limited,
+        toe,
         swing,
         window,
     }
@@ -414,13 +481,13 @@ fn exchange_note(fault: &Fault) -> Option<String> {
 const GRIP: [Landmark; 3] = [Landmark::ClubButt, Landmark::ClubGripA, Landmark::ClubGripB];
 
 fn bridge(window: &mut Window, of: &[Landmark]) {
-    let [club, body] = [CLUB_GAP_S, BODY_GAP_S].map(|s| window.slots(s));
+    let [club, body, side] = [CLUB_GAP_S, BODY_GAP_S, BODY_GAP_SIDE_S].map(|s| window.slots(s));
     let tracks = window.landmarks.iter().zip(&mut window.tracks);
     for (landmark, track) in tracks.filter(|(l, _)| of.contains(l)) {
         if landmark.is_club() {
             gaps::bridge_slow(track, club, CLUB_GAP_M);
         } else {
-            gaps::bridge(track, body);
+            gaps::bridge_sure(track, body, (side, BODY_GAP_ERROR_M));
         }
     }
 }

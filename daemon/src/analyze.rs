@@ -10,7 +10,7 @@ use analysis::measure::Measured;
 use crossbeam_channel::{Receiver, Sender};
 use protocol::report::{Report, Transport};
 use protocol::screen::{BayState, Health, Live, Replay, Status};
-use tracing::{error, info};
+use tracing::{error, info, warn};
 
 use crate::decode::Decoder;
 use crate::errors::Code;
@@ -18,6 +18,7 @@ use crate::health::{Drops, HealthBook};
 use crate::offline::told;
 use crate::outgoing;
 use crate::receive::{Arrival, Dropped};
+use crate::refine::Job;
 
 /// Live poses at most this often, nanoseconds of arrival (60 Hz).
 const LIVE_EVERY_NS: u64 = 16_666_666;
@@ -33,6 +34,8 @@ pub enum Outgoing {
     Live(Live),
     /// A report with its replay.
     Swing(Box<(Report, Replay)>),
+    /// A later revision of a report.
+    Revised(Box<Report>),
     /// Counters and findings.
     Health(Health),
 }
@@ -56,6 +59,7 @@ pub struct Bay<'a> {
     analyzer: Analyzer,
     book: HealthBook,
     outgoing: Sender<Outgoing>,
+    refine: Sender<Job>,
     dropped: &'a Dropped,
     outputs: Vec<Output>,
     live_due_ns: u64,
@@ -64,13 +68,13 @@ pub struct Bay<'a> {
 }
 
 impl<'a> Bay<'a> {
-    /// A bay that hands on to `outgoing`.
+    /// A bay that hands on to `outgoing` and, for later, to `refine`.
     #[must_use]
     pub fn new(
         setup: Setup,
         decoder: Decoder,
         book: HealthBook,
-        outgoing: Sender<Outgoing>,
+        (outgoing, refine): (Sender<Outgoing>, Sender<Job>),
         dropped: &'a Dropped,
     ) -> Self {
         let analyzer = Analyzer::new(
@@ -83,6 +87,7 @@ impl<'a> Bay<'a> {
             analyzer,
             book,
             outgoing,
+            refine,
             dropped,
             outputs: Vec::new(),
             live_due_ns: 0,
@@ -125,7 +130,7 @@ impl<'a> Bay<'a> {
                     self.state(outgoing::bay_state(state), Some(time_ns))
                 }
                 Output::Silent => self.state(BayState::NoSignal, None),
-                Output::Swing { epoch, measured } => self.swing(epoch, &measured),
+                Output::Swing { epoch, measured } => self.swing(epoch, measured),
                 Output::NoSwing { time_ns, reason } => {
                     info!(code = %Code::SwingMissed, time_s = time_ns as f64 * 1e-9, "no swing: {reason}");
                     self.book.missed(time_ns, reason);
@@ -181,19 +186,28 @@ impl<'a> Bay<'a> {
         self.offer(Outgoing::Status(status));
     }
 
-    fn swing(&mut self, epoch: u32, measured: &Measured) {
+    fn swing(&mut self, epoch: u32, measured: Box<Measured>) {
         let window = &measured.prepared.window;
         let transport = Transport {
             completed_at_ns: Some(self.now_ns),
             frames_lost: window.lost as u64,
             frames: window.len() as u64,
         };
-        let report = outgoing::report((&self.setup.bay, epoch), measured, transport);
+        let report = outgoing::report((&self.setup.bay, epoch), &measured, transport);
         info!(swing = %report.id, kind = %report.measurement.kind, "swing measured");
         self.book.found();
-        let replay = outgoing::replay(&report.id, measured);
+        let replay = outgoing::replay(&report.id, &measured);
+        let job = Job {
+            measured,
+            report: report.clone(),
+        };
         if !self.offer(Outgoing::Swing(Box::new((report, replay)))) {
             error!(code = %Code::ReportUnpublished, "a report found the way to the screens full");
+        }
+        // After the first report, so that the revision cannot overtake it.
+        if let Err(job) = self.refine.try_send(job) {
+            let id = job.into_inner().report.id;
+            warn!(code = %Code::SwingUnrefined, swing = %id, "too many swings wait for their uncertainties: this one gets none");
         }
     }
 

@@ -116,6 +116,9 @@ pub struct Analyze {
     /// JSON instead of a table.
     #[arg(long)]
     pub json: bool,
+    /// Leave out how surely each value is known (which takes most of the time).
+    #[arg(long)]
+    pub no_uncertainty: bool,
     /// The golfer's side.
     #[arg(long, value_enum, default_value_t = Side::Auto)]
     pub handed: Side,

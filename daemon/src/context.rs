@@ -8,7 +8,7 @@ mod table;
 use std::path::{Path, PathBuf};
 
 use analysis::body::calibration::Calibration;
-use analysis::context::Context;
+use analysis::context::{ClubGeometry, Context};
 use analysis::handed::Handed;
 use anyhow::{Context as _, bail};
 use serde::{Deserialize, Serialize};
@@ -40,9 +40,30 @@ struct File {
     sex: Option<Sex>,
     height_m: Option<f64>,
     mass_kg: Option<f64>,
-    club: Option<String>,
+    club: Option<Club>,
     calibration_trial: Option<Spanned<PathBuf>>,
     calibration: Option<Table>,
+}
+
+/// A club by name alone (`club = "driver"`), or as a table with its dimensions.
+#[derive(Debug, Deserialize)]
+#[serde(
+    untagged,
+    expecting = "expected a name (club = \"driver\") or a table [club] with any of name, length_m, lie_deg, loft_deg, head_offset_m"
+)]
+enum Club {
+    Name(String),
+    Dimensions(Dimensions),
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Dimensions {
+    name: Option<String>,
+    length_m: Option<f64>,
+    lie_deg: Option<f64>,
+    loft_deg: Option<f64>,
+    head_offset_m: Option<f64>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -151,6 +172,11 @@ fn read(text: &str) -> anyhow::Result<(Context, Option<Spanned<PathBuf>>)> {
             found => found,
         },
     };
+    let (club, club_geometry) = match file.club {
+        None => (None, None),
+        Some(Club::Name(name)) => (Some(name), None),
+        Some(Club::Dimensions(d)) => (d.name.clone(), Some(geometry(&d)?)),
+    };
     let calibration = file.calibration.as_ref().map(|table| {
         let told = table.calibration();
         told.map_err(|why| anyhow::anyhow!("[calibration]: {why}"))
@@ -167,11 +193,22 @@ fn read(text: &str) -> anyhow::Result<(Context, Option<Spanned<PathBuf>>)> {
         }),
         height_m: within("height_m", file.height_m, 0.8..=2.5)?,
         mass_kg: within("mass_kg", file.mass_kg, 15.0..=300.0)?,
-        club: file.club,
+        club,
+        club_geometry,
         calibration: calibration.transpose()?,
         approximate: Vec::new(),
     };
     Ok((context, file.calibration_trial))
+}
+
+fn geometry(told: &Dimensions) -> anyhow::Result<ClubGeometry> {
+    let degrees = |v: Option<f64>| v.map(f64::to_radians);
+    Ok(ClubGeometry {
+        length_m: within("club.length_m", told.length_m, 0.5..=1.3)?,
+        lie_rad: degrees(within("club.lie_deg", told.lie_deg, 40.0..=80.0)?),
+        loft_rad: degrees(within("club.loft_deg", told.loft_deg, 0.0..=70.0)?),
+        head_offset_m: within("club.head_offset_m", told.head_offset_m, 0.0..=0.15)?,
+    })
 }
 
 fn within(

@@ -80,6 +80,7 @@ codes! {
     StreamLost = "stream.lost", Machine, "Datagrams of a stream were lost.";
     RecordingIncomplete = "recording.incomplete", Machine, "Datagrams are missing in a recording because the disk could not keep up.";
     SwingFailed = "swing.failed", Fault, "The analysis of one swing failed; the bay went on.";
+    SwingUnrefined = "swing.unrefined", Machine, "A swing stays without uncertainties: too many waited, or a draw failed.";
     ReportUnpublished = "report.unpublished", Machine, "A report found the way to the screens full.";
     PipelineDropped = "pipeline.dropped", Machine, "Datagrams were dropped because the analysis could not keep up.";
 

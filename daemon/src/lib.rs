@@ -16,6 +16,7 @@ pub mod map;
 
 pub mod pipeline;
 pub mod receive;
+pub mod refine;
 pub mod decode;
 pub mod analyze;
 pub mod outgoing;

@@ -10,7 +10,8 @@ use analysis::metrics::catalogue::{CATALOGUE, Family};
 use analysis::metrics::values::{Value, Values};
 use analysis::swing::detector::State;
 use analysis::swing::event::Event as SwingEvent;
-use protocol::report::{Event, MarkerFault, Measurement, Metric, Report, Transport};
+use analysis::uncertainty::{Outcome, Summary};
+use protocol::report::{Event, MarkerFault, Measurement, Metric, Report, Transport, Uncertainty};
 use protocol::screen::{BayState, Replay};
 
 /// Frames a second of a replay at most (ENGINEERING: ≤ 120 Hz).
@@ -62,12 +63,50 @@ fn event(measured: &Measured, event: SwingEvent) -> Event {
         Some(slot) => Event {
             time_s: Some(rounded(window.seconds(slot), 1e6)),
             frame: Some(rounded(window.number(slot), 1e3)),
+            uncertainty_s: None,
             reason: None,
         },
         None => Event {
             time_s: None,
             frame: None,
+            uncertainty_s: None,
             reason: Some(format!("{} was not found in this swing", event.words())),
+        },
+    }
+}
+
+/// Writes what the draws say beside the values.
+pub fn add_uncertainty(measurement: &mut Measurement, summary: &Summary) {
+    for (event, &standard_s) in SwingEvent::ALL.iter().zip(&summary.events) {
+        if let Some(event) = measurement.events.get_mut(event.name()) {
+            event.uncertainty_s = standard_s.map(|s| rounded(s, 1e6));
+        }
+    }
+    let each = |family: &'static Family| (0..family.len()).map(move |n| (family, n));
+    for (family, n) in CATALOGUE.iter().flat_map(|f| each(f)) {
+        if let Some(metric) = measurement.metrics.get_mut(&family.value_id(n)) {
+            let outcome = summary
+                .values
+                .get(family.first + n)
+                .and_then(Option::as_ref);
+            metric.uncertainty = outcome.map(|o| uncertainty(family, o));
+        }
+    }
+}
+
+fn uncertainty(family: &Family, outcome: &Outcome) -> Uncertainty {
+    let shown = |v: f64| rounded(family.unit.shown(v), 1e6);
+    match outcome {
+        Outcome::Spread(s) => Uncertainty::Interval {
+            standard: shown(s.standard),
+            low: shown(s.low),
+            high: shown(s.high),
+        },
+        Outcome::Agreement(share) => Uncertainty::Agreement {
+            agreement: rounded(*share, 1e6),
+        },
+        Outcome::Unsure(reason) => Uncertainty::None {
+            reason: reason.clone(),
         },
     }
 }
@@ -97,6 +136,7 @@ fn metric(family: &Family, value: Value) -> Metric {
             change: change.map(shown),
             reason: None,
             limited,
+            uncertainty: None,
         },
         Value::Missing(reason) => Metric {
             value: None,
@@ -104,6 +144,7 @@ fn metric(family: &Family, value: Value) -> Metric {
             change: None,
             reason: Some(reason),
             limited: None,
+            uncertainty: None,
         },
     }
 }

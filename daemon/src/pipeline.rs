@@ -2,6 +2,7 @@
 //!
 //! ```text
 //!  socket ─▶ receive ─▶ [arrivals] ─▶ analyze ─▶ [outgoing] ─▶ publish ─▶ hub ─▶ screens
+//!                │                      └─▶ [refined] ─▶ refine ─▶ [outgoing]
 //!                └────▶ [recorded] ─▶ record
 //! ```
 //!
@@ -28,6 +29,7 @@ use crate::map::MarkerMap;
 use crate::receive::{self, Arrival, Dropped, Outlets};
 use crate::record;
 use crate::recording::Recorder;
+use crate::refine;
 
 /// Datagrams between receive and analyze: about a second of a busy bay (1000 Hz markers and two
 /// plates), more than the analysis of one swing takes. Full: dropped and counted in `receive`.
@@ -38,6 +40,9 @@ const RECORDED: usize = 16_384;
 /// Messages between analyze and publish. Full: the live pose is lost (the next one comes); a report
 /// that finds it full is an error, which would take a publish thread stalled for seconds.
 const OUTGOING: usize = 256;
+/// Swings between analyze and refine: as many as a fast player leaves waiting while one is drawn. Full:
+/// the swing stays without uncertainties, and the log says so.
+const REFINED: usize = 4;
 
 /// What a bay needs to start.
 pub struct Start {
@@ -91,6 +96,7 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
     let dropped = Arc::new(Dropped::default());
     let (arrivals_in, arrivals) = bounded(ARRIVALS);
     let (outgoing_in, outgoing) = bounded(OUTGOING);
+    let (refined_in, refined) = bounded(REFINED);
     let (recorded_in, recorded) = recorder
         .is_some()
         .then(|| bounded::<Arrival>(RECORDED))
@@ -107,8 +113,12 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         })?
     };
     let book = HealthBook::new(setup.bay.clone(), buffer);
+    let outlets = (outgoing_in.clone(), refined_in);
     rest.push(named("analyze", move || {
-        Bay::new(setup, Decoder::new(map), book, outgoing_in, &dropped).run(&arrivals)
+        Bay::new(setup, Decoder::new(map), book, outlets, &dropped).run(&arrivals)
+    })?);
+    rest.push(named("refine", move || {
+        refine::run(&refined, &outgoing_in, refine::threads())
     })?);
     rest.push(named("publish", move || {
         publish(&outgoing, &hub, reports.as_ref())
@@ -167,6 +177,10 @@ fn publish(outgoing: &Receiver<Outgoing>, hub: &Hub, reports: Option<&Sender<Rep
             Outgoing::Live(live) => hub.live(live),
             Outgoing::Status(status) => hub.publish(Message::Status(status)),
             Outgoing::Health(health) => hub.publish(Message::Health(health)),
+            Outgoing::Revised(report) => hub.publish(Message::Swing(Swing {
+                bay: hub.bay().id.clone(),
+                report: *report,
+            })),
             Outgoing::Swing(both) => {
                 let (report, replay) = *both;
                 if let Some(reports) = reports {

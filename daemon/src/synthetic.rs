@@ -78,6 +78,7 @@ pub fn truth(truth: &Truth, rate_hz: f64, (start_s, start_frame): (f64, f64)) ->
     let event = |t: f64| Event {
         time_s: Some(start_s + t),
         frame: Some(start_frame + t * rate_hz),
+        uncertainty_s: None,
         reason: None,
     };
     let metrics = truth.metrics.iter().filter_map(|(id, value)| {
@@ -92,6 +93,7 @@ pub fn truth(truth: &Truth, rate_hz: f64, (start_s, start_frame): (f64, f64)) ->
                 change: None,
                 reason: None,
                 limited: None,
+                uncertainty: None,
             },
         ))
     });

@@ -2,7 +2,7 @@
 
 use analysis::metrics::catalogue::CATALOGUE;
 use analysis::swing::event::Event;
-use protocol::report::{Measurement, Metric};
+use protocol::report::{Measurement, Metric, Uncertainty};
 
 /// What every table that shows a movement ends with.
 pub const CAUTION: &str = "Warm up first. Stop on pain and see a licensed clinician. Not medical advice. \
@@ -25,8 +25,8 @@ pub fn swing(number: usize, measurement: &Measurement) -> String {
             .map(|e| format!("  {}", event_line(e.name(), measurement))),
     );
     lines.push(format!(
-        "\n  {:<40} {:>10} {:<6} {:>10}",
-        "metric", "value", "unit", "change"
+        "\n  {:<40} {:>10} {:>8} {:<6} {:>10}",
+        "metric", "value", "±", "unit", "change"
     ));
     let mut reasons: Vec<&str> = Vec::new();
     for id in CATALOGUE
@@ -44,8 +44,12 @@ pub fn swing(number: usize, measurement: &Measurement) -> String {
     );
     lines.extend(measurement.markers.iter().map(|fault| {
         let (missing, rejected) = (fault.missing_frames, fault.rejected_frames);
+        let exchanged = match fault.exchanged_frames {
+            0 => String::new(),
+            frames => format!(", exchanged and put right in {frames}"),
+        };
         format!(
-            "  marker {}: missing in {missing} frames, rejected in {rejected}",
+            "  marker {}: missing in {missing} frames, rejected in {rejected}{exchanged}",
             fault.landmark
         )
     }));
@@ -81,7 +85,31 @@ fn metric_line<'a>(id: &str, metric: &'a Metric, reasons: &mut Vec<&'a str>) -> 
         .change
         .map(|c| format!("{:+.1}", c))
         .unwrap_or_default();
-    format!("{id:<40} {value:>10} {:<6} {change:>10}{mark}", metric.unit)
+    let spread = spread(metric);
+    format!(
+        "{id:<40} {value:>10} {spread:>8} {:<6} {change:>10}{mark}",
+        metric.unit
+    )
+}
+
+/// Half the 95 % interval, one decimal more than the value where it is small; the agreement of a code.
+fn spread(metric: &Metric) -> String {
+    match metric.uncertainty {
+        Some(Uncertainty::Interval { low, high, .. }) => {
+            let half = 0.5 * (high - low);
+            let digits = if half < 0.01 {
+                4
+            } else if half < 1.0 {
+                2
+            } else {
+                1
+            };
+            format!("{half:.digits$}")
+        }
+        Some(Uncertainty::Agreement { agreement }) => format!("{:.0} %", 100.0 * agreement),
+        Some(Uncertainty::None { .. }) => "?".to_owned(),
+        None => String::new(),
+    }
 }
 
 /// As many decimals as the unit deserves.

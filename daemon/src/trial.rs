@@ -51,7 +51,8 @@ pub fn read(path: &Path, map: &MarkerMap) -> anyhow::Result<Found> {
     }
     analyzer.finish(&mut outputs);
     stretch.take(&mut outputs, &analyzer);
-    let remarks = offline::remarks(&decoder);
+    // No club is held in a trial.
+    let remarks = offline::remarks(&decoder, |l| !l.is_club());
     let Some(window) = stretch.longest() else {
         wrong!(
             Code::TrialUnusable,

@@ -47,6 +47,9 @@ pub struct Event {
     pub time_s: Option<f64>,
     /// The same instant as a frame number with its fraction; 0 is the first frame.
     pub frame: Option<f64>,
+    /// Standard uncertainty of the time, seconds; absent in the first revision.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub uncertainty_s: Option<f64>,
     /// Why there is no time.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reason: Option<String>,
@@ -68,6 +71,34 @@ pub struct Metric {
     /// What limits the value, when something does (a substitute, a filled gap).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub limited: Option<String>,
+    /// How surely the value is known; absent in the first revision.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub uncertainty: Option<Uncertainty>,
+}
+
+/// How surely a value is known: noise of the rig and calibration, not skin that moves with the body.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum Uncertainty {
+    /// Of a number, in the unit of its value.
+    Interval {
+        /// Standard uncertainty.
+        standard: f64,
+        /// Lower end of the 95 % interval.
+        low: f64,
+        /// Upper end of the 95 % interval.
+        high: f64,
+    },
+    /// Of a code.
+    Agreement {
+        /// Share of the draws that give the same code, 0 to 1.
+        agreement: f64,
+    },
+    /// None could be found.
+    None {
+        /// Why.
+        reason: String,
+    },
 }
 
 /// A marker that could not be trusted over part of a swing.

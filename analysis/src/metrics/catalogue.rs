@@ -165,7 +165,7 @@ catalogue! {
     GRIP_SPEED_PEAK = 85, "grip_speed_peak", &[], MetrePerSecond, "speed", "Largest speed of the mid-grip point between the top and impact.", COMMON;
     GRIP_SPEED = 86, "grip_speed", AT_IMPACT, MetrePerSecond, "speed", "Speed of the mid-grip point right before impact.", COMMON;
     GRIP_SPEED_PEAK_TIME = 87, "grip_speed_peak_time", &[], Millisecond, "positive: before impact", "Time of the grip's largest speed before impact.", COMMON;
-    HEAD_SPEED = 88, "head_speed", AT_IMPACT, MetrePerSecond, "speed", "Speed of the face's reference point right before impact: path cut at the collision, arc length fitted over the last 40 ms.", "REFERENCES A3 (cut before smoothing)";
+    HEAD_SPEED = 88, "head_speed", AT_IMPACT, MetrePerSecond, "speed", "Speed of the face's reference point right before impact: path cut at the collision, fitted over the last 40 ms in a frame that turns with it.", "REFERENCES A3 (cut before smoothing)";
     HEAD_SPEED_PEAK = 89, "head_speed_peak", &[], MetrePerSecond, "speed", "Largest speed of the face's reference point between the top and impact.", COMMON;
     HEAD_SPEED_PEAK_TIME = 90, "head_speed_peak_time", &[], Millisecond, "positive: before impact", "Time of the head's largest speed before impact.", COMMON;
     SHAFT_LEAN = 91, "shaft_lean", ENDS, Degree, "positive: grip nearer to the target than the head", "Angle of the shaft against the vertical, seen face on.", COMMON;

@@ -1,207 +1,169 @@
-//! Speeds of head and grip, their peaks and times, and the shaft's lean.
+//! How the club stands: the shaft's lean, its angle to the lead forearm, where the face points.
 
-use super::catalogue::{
-    GRIP_SPEED, GRIP_SPEED_PEAK, GRIP_SPEED_PEAK_TIME, HEAD_SPEED, HEAD_SPEED_PEAK,
-    HEAD_SPEED_PEAK_TIME, SHAFT_LEAN,
-};
-use super::values::{Value, Values};
-use crate::body::segments::Maybe;
+use super::catalogue::{FACE_DIRECTION, HINGE, HINGE_RELEASE_START, SHAFT_LEAN};
+use super::forearm::{Line, lead_forearm};
+use super::humps;
+use super::speeds::{enough_frames, few_frames};
+use super::values::{Reader, Value, Values, limits, measured};
+use crate::body::segments::{Maybe, Series, both};
 use crate::measure::Prepared;
-use crate::signal::local_fit;
 use crate::signal::lowpass::DualPass;
+use crate::signal::turning;
 use crate::swing::event::Event;
-use crate::swing::impact::{Along, CLOSE_FRAMES, CLUB_RATE_MIN_HZ, Motion, SpeedBefore};
-use crate::swing::series;
+use crate::swing::impact::CLOSE_FRAMES;
+use nalgebra::Vector3;
 
-/// Low-pass for the club before impact, Hz (REFERENCES A3: 20–40 Hz on a path cut at impact).
-const CLUB_HZ: f64 = 40.0;
-/// Stretch before impact in which peaks of speed lie, seconds.
-const FAST_S: f64 = 0.15;
-/// Frames a second from which the motion right before impact is resolved well.
-const SURE_RATE_HZ: f64 = 200.0;
-/// Span of the shaft's direction before impact that is fitted, seconds.
-const LEAN_S: f64 = 0.030;
+/// Span of a direction of the club before impact that is fitted, seconds, and the degree: the
+/// heel-toe line is short and noisy.
+const SHAFT_FIT: (f64, usize) = (0.060, 3);
+const FACE_FIT: (f64, usize) = (0.030, 2);
+const FIT_FRAMES_MIN: usize = 7;
+/// Samples that reach this share of the hinge angle's rise decide where it is largest: its hump is
+/// broad and lopsided.
+const SURROUNDINGS: f64 = 0.995;
+/// Low-pass for the hinge angle before impact, Hz, where its largest value is looked for.
+const HINGE_HZ: f64 = 20.0;
 
-pub(super) fn measure(prepared: &Prepared, values: &mut Values) {
+pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Values) {
+    let few = few_frames(prepared.paths.rate_hz);
+    let at_impact = |event: Event| few.clone().filter(|_| event == Event::Impact);
     let paths = &prepared.paths;
-    let rate_hz = paths.rate_hz;
-    let head = Motion {
-        points: &paths.head,
-        known: &paths.known,
-        rate_hz,
-    };
-    let grip = Motion {
-        points: &prepared.grip,
-        known: &prepared.grip_known,
-        rate_hz,
-    };
-    let not_marked = || Err("not marked: club_head_heel, club_head_toe".to_owned());
-    let head = if prepared.head_marked {
-        speeds(prepared, head, Along::Arc)
-    } else {
-        not_marked()
-    };
-    let grip = speeds(prepared, grip, Along::Axes);
-    let limited = (paths.rate_hz < SURE_RATE_HZ)
-        .then(|| format!("{:.0} frames/s: some percent uncertain", paths.rate_hz));
-    let value = |v: Maybe<f64>, limits: &[&Option<String>]| match v {
-        Ok(value) => {
-            let limits: Vec<&str> = limits.iter().filter_map(|l| l.as_deref()).collect();
-            Value::Measured {
-                value,
-                change: None,
-                limited: (!limits.is_empty()).then(|| limits.join("; ")),
-            }
-        }
-        Err(reason) => Value::Missing(reason),
-    };
-    let one_marker = &prepared.grip_limited;
-    for (speeds, limits, at, peak, time) in [
-        (
-            &head,
-            [&limited, &None],
-            &HEAD_SPEED,
-            &HEAD_SPEED_PEAK,
-            &HEAD_SPEED_PEAK_TIME,
-        ),
-        (
-            &grip,
-            [&limited, one_marker],
-            &GRIP_SPEED,
-            &GRIP_SPEED_PEAK,
-            &GRIP_SPEED_PEAK_TIME,
-        ),
-    ] {
-        values.set_each(at, |_| {
-            value(speeds.clone().and_then(|s| s.at_impact), &limits)
-        });
-        values.set(
-            peak,
-            value(speeds.clone().and_then(|s| Ok(s.peak?.0)), &limits),
-        );
-        values.set(
-            time,
-            value(speeds.clone().and_then(|s| Ok(s.peak?.1)), &limits),
-        );
-    }
+    let shaft = before_impact(prepared, (&paths.axis, &paths.axis_known), SHAFT_FIT);
+    let grip = &prepared.grip_limited;
+    let leans = series(paths.axis.iter().map(lean), &paths.axis_known);
     values.set_each(&SHAFT_LEAN, |event| {
-        let limits = if event == Event::Impact {
-            [&limited, one_marker]
-        } else {
-            [one_marker, &None]
+        let value = match event {
+            Event::Impact => shaft.clone().map(|u| lean(&u)),
+            _ => reader.at(&leans, event),
         };
-        value(lean(prepared, event), &limits)
+        measured(value, limits(&[&at_impact(event), grip]))
     });
-}
-
-#[derive(Debug, Clone)]
-struct Speeds {
-    at_impact: Maybe<f64>,
-    /// Largest speed, m/s, and how long before impact, seconds.
-    peak: Maybe<(f64, f64)>,
-}
-
-/// Speed at impact by the fit of the last stretch; the peak from the fit there and from the
-/// filtered path before it.
-fn speeds(prepared: &Prepared, motion: Motion<'_>, along: Along) -> Maybe<Speeds> {
-    let impact = &prepared.swing.impact;
-    let rate_hz = motion.rate_hz;
-    if rate_hz < CLUB_RATE_MIN_HZ {
-        return Err(format!(
-            "{rate_hz:.0} frames a second are too few for the club near impact: {CLUB_RATE_MIN_HZ} are needed"
-        ));
-    }
-    let hidden = || "the club was hidden right before impact".to_owned();
-    let fit = SpeedBefore::fit(motion, impact, along).ok_or_else(hidden)?;
-    let mut best = (fit.at(0.0), 0.0);
-    // Quarters of a millisecond step through the fit's stretch finer than any frame.
-    let steps = (-fit.from_s / 0.25e-3) as usize;
-    for t in (0..=steps).map(|i| -(i as f64) * 0.25e-3) {
-        let speed = fit.at(t);
-        best = if speed > best.0 { (speed, -t) } else { best };
-    }
-    let earlier = (impact.slot + fit.from_s * rate_hz) as usize;
-    let top = prepared.swing.top.max(0.0) as usize;
-    let filter = DualPass::butterworth(rate_hz, CLUB_HZ);
-    let path = series::smooth(
-        &motion.points[..=impact.before],
-        &filter,
-        (0.1 * rate_hz) as usize,
-    );
-    let speed: Vec<f64> = series::velocity(&path, rate_hz)
-        .iter()
-        .map(nalgebra::Vector3::norm)
-        .collect();
-    if let Some((slot, speed)) = series::peak(&speed, top, earlier.max(top)) {
-        best = if speed > best.0 {
-            (speed, (impact.slot - slot) / rate_hz)
-        } else {
-            best
+    let (toes, known) = toes(prepared);
+    let facing = series(toes.iter().map(facing), &known);
+    values.set_each(&FACE_DIRECTION, |event| {
+        let value = match event {
+            _ if !known.contains(&true) => Err(THREE_MARKERS.to_owned()),
+            Event::Impact => {
+                before_impact(prepared, (&toes, &known), FACE_FIT).map(|u| self::facing(&u))
+            }
+            _ => reader.at(&facing, event),
         };
-    }
-    // A hole in the fast part may hide the peak, or a line across it invent one.
-    let fast = impact.before.saturating_sub((FAST_S * rate_hz) as usize)..=impact.before;
-    let whole = fast.into_iter().all(|i| motion.known[i]);
-    let peak = whole
-        .then_some(best)
-        .ok_or_else(|| "the club was hidden for a part of the downswing".to_owned());
-    Ok(Speeds {
-        at_impact: Ok(fit.at(0.0)),
-        peak,
-    })
+        measured(value, at_impact(event))
+    });
+    hinges(prepared, reader, &shaft, values);
 }
 
-/// Lean of the shaft at address (mean of the quiet stretch) or right before impact (fitted).
-fn lean(prepared: &Prepared, event: Event) -> Maybe<f64> {
-    let angle = |i: usize| {
-        let u = prepared.paths.axis[i];
-        (-u.x).atan2(-u.y)
-    };
-    let hidden = || format!("the shaft was hidden at {}", event.words());
-    if event == Event::Address {
-        let known: Vec<usize> = prepared
-            .swing
-            .quiet
-            .clone()
-            .filter(|&i| prepared.paths.axis_known[i])
-            .collect();
-        let sum: f64 = known.iter().map(|&i| angle(i)).sum();
-        return if known.is_empty() {
-            Err(hidden())
-        } else {
-            Ok(sum / known.len() as f64)
-        };
+const THREE_MARKERS: &str =
+    "needs three head markers: club_head_heel, club_head_toe, club_head_back";
+
+fn hinges(
+    prepared: &Prepared,
+    reader: Reader<'_>,
+    shaft: &Maybe<Vector3<f64>>,
+    values: &mut Values,
+) {
+    let forearm = lead_forearm(&prepared.body, &prepared.calibration);
+    let hinge = forearm
+        .as_ref()
+        .map_err(Clone::clone)
+        .map(|f| hinge(prepared, f));
+    let limit = hinge.as_ref().ok().and_then(|h| h.limited.clone());
+    let few = few_frames(prepared.paths.rate_hz);
+    values.set_each(&HINGE, |event| {
+        if event != Event::Impact {
+            return reader.absolute(&hinge, event);
+        }
+        let value = forearm.as_ref().map_err(Clone::clone).and_then(|f| {
+            let slot = reader.slot(event)?;
+            Ok(f.at(slot)?.angle(shaft.as_ref().map_err(Clone::clone)?))
+        });
+        let address = hinge.as_ref().ok().map(|h| reader.at(h, Event::Address));
+        match value {
+            Ok(value) => Value::Measured {
+                value,
+                change: address.and_then(Result::ok).map(|a| value - a),
+                limited: limits(&[&few, &limit]),
+            },
+            Err(reason) => Value::Missing(reason),
+        }
+    });
+    let release = hinge.and_then(|h| release(prepared, reader, &h));
+    values.set(&HINGE_RELEASE_START, measured(release, limit));
+}
+
+fn series(values: impl Iterator<Item = f64>, known: &[bool]) -> Series {
+    Series {
+        values: values.collect(),
+        known: known.to_vec(),
+        limited: None,
     }
-    let impact = &prepared.swing.impact;
-    let frames = ((LEAN_S * prepared.paths.rate_hz).round() as usize).max(7);
+}
+
+/// A direction of the club right before impact, fitted on this side of the collision.
+fn before_impact(
+    prepared: &Prepared,
+    (directions, known): (&[Vector3<f64>], &[bool]),
+    (span_s, degree): (f64, usize),
+) -> Maybe<Vector3<f64>> {
+    let (impact, rate_hz) = (&prepared.swing.impact, prepared.paths.rate_hz);
+    enough_frames(rate_hz)?;
+    let frames = ((span_s * rate_hz).round() as usize).max(FIT_FRAMES_MIN);
     let first = (impact.before + 1).saturating_sub(frames);
-    let samples: Vec<(f64, f64)> = (first..=impact.before)
-        .filter(|&i| prepared.paths.axis_known[i])
-        .map(|i| (i as f64, angle(i)))
+    let samples: Vec<_> = (first..=impact.before)
+        .filter(|&i| known[i])
+        .map(|i| (i as f64, directions[i]))
         .collect();
-    if prepared.paths.rate_hz < CLUB_RATE_MIN_HZ {
-        return Err(format!(
-            "{:.0} frames a second are too few for the shaft near impact",
-            prepared.paths.rate_hz
-        ));
-    }
-    if samples
-        .last()
-        .is_none_or(|(slot, _)| impact.slot - slot > CLOSE_FRAMES)
-    {
+    let hidden = || "a marker it needs was hidden right before impact".to_owned();
+    let close = |s: &(f64, Vector3<f64>)| impact.slot - s.0 <= CLOSE_FRAMES;
+    if !samples.last().is_some_and(close) || samples.len() * 3 < frames * 2 {
         return Err(hidden());
     }
-    let fit = local_fit::polynomial(&samples, 3, impact.slot).ok_or_else(hidden)?;
-    Ok(local_fit::value(&fit, 0.0))
+    let seconds: Vec<_> = samples.iter().map(|s| (s.0 / rate_hz, s.1)).collect();
+    let at_s = impact.slot / rate_hz;
+    let fit = turning::Fit::direction(&seconds, degree, at_s).ok_or_else(hidden)?;
+    Ok(fit.state(at_s).value)
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
+/// Lean of the shaft seen face on, rad, positive with the grip nearer to the target.
+fn lean(axis: &Vector3<f64>) -> f64 {
+    (-axis.x).atan2(-axis.y)
+}
 
-    #[test]
-    fn a_missing_speed_carries_its_reason() {
-        let missing: Maybe<f64> = Err("the club was hidden right before impact".into());
-        assert!(matches!(Value::from(missing), Value::Missing(r) if r.contains("hidden")));
+/// Heading of the horizontal normal of the heel-toe line, rad, positive open.
+fn facing(toe: &Vector3<f64>) -> f64 {
+    (-toe.x).atan2(toe.z)
+}
+
+fn toes(prepared: &Prepared) -> (Vec<Vector3<f64>>, Vec<bool>) {
+    let toes = prepared.toe.iter();
+    toes.map(|u| (u.unwrap_or_default(), u.is_some())).unzip()
+}
+
+/// Angle between lead forearm and shaft, rad.
+fn hinge(prepared: &Prepared, forearm: &Line) -> Series {
+    let pairs = forearm.directions.iter().zip(&prepared.paths.axis);
+    Series {
+        values: pairs.map(|(arm, shaft)| arm.angle(shaft)).collect(),
+        known: both(&forearm.known, &prepared.paths.axis_known),
+        limited: limits(&[&forearm.limited, &prepared.grip_limited]),
     }
+}
+
+/// How long before impact the hinge angle is largest after the top, seconds.
+fn release(prepared: &Prepared, reader: Reader<'_>, hinge: &Series) -> Maybe<f64> {
+    let (top, impact) = (reader.slot(Event::Top)?, reader.slot(Event::Impact)?);
+    let rate_hz = prepared.paths.rate_hz;
+    let before = prepared.swing.impact.before;
+    let first = top.max(0.0).ceil() as usize;
+    let unknown = (first..=before).filter(|&i| !hinge.known[i]).count();
+    if unknown * 20 > before.saturating_sub(first) {
+        return Err("a marker it needs was hidden in the downswing".to_owned());
+    }
+    let filter = DualPass::butterworth(rate_hz, HINGE_HZ);
+    let smooth = filter.run(&hinge.values[..=before], (0.1 * rate_hz) as usize);
+    let samples: Vec<(f64, f64)> = (first..=before)
+        .map(|i| ((impact - i as f64) / -rate_hz, smooth[i]))
+        .collect();
+    let hump = humps::highest(&samples, SURROUNDINGS).ok_or("the swing is too short")?;
+    Ok(-hump.time_s)
 }

@@ -6,10 +6,16 @@ pub mod values;
 
 mod budget;
 mod club;
+mod forearm;
+mod humps;
 mod legs;
 mod path;
 mod quality;
 mod rotations;
+mod plane;
+mod sequence;
+mod speeds;
+mod spin;
 mod timing;
 mod trunk;
 
@@ -30,7 +36,10 @@ pub fn measure(prepared: &Prepared) -> Values {
     trunk::measure(prepared, &rotations, reader, &mut values);
     budget::measure(prepared, &rotations, reader, &mut values);
     legs::measure(prepared, reader, &mut values);
-    club::measure(prepared, &mut values);
+    speeds::measure(prepared, &mut values);
+    club::measure(prepared, reader, &mut values);
+    plane::measure(prepared, reader, &mut values);
+    sequence::measure(prepared, reader, &mut values);
     quality::measure(prepared, reader, &mut values);
     values
 }

@@ -70,6 +70,28 @@ impl From<Maybe<f64>> for Value {
     }
 }
 
+/// A value with what limits it, or the reason why there is none.
+#[must_use]
+pub fn measured(value: Maybe<f64>, limited: Option<String>) -> Value {
+    value.map_or_else(Value::Missing, |value| Value::Measured {
+        value,
+        change: None,
+        limited,
+    })
+}
+
+/// Several limits as one sentence part, each once.
+#[must_use]
+pub fn limits(of: &[&Option<String>]) -> Option<String> {
+    let mut words: Vec<&str> = Vec::new();
+    for limit in of.iter().filter_map(|l| l.as_deref()) {
+        if !words.contains(&limit) {
+            words.push(limit);
+        }
+    }
+    (!words.is_empty()).then(|| words.join("; "))
+}
+
 /// Values in catalogue order; `None` where no producer has written yet.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Values(Vec<Option<Value>>);
@@ -102,6 +124,12 @@ impl Values {
             .cloned()
             .flatten()
             .unwrap_or_else(|| Value::Missing("not computed by this version".into()))
+    }
+
+    /// The number at an index of the catalogue, if measured.
+    #[must_use]
+    pub fn number(&self, index: usize) -> Option<f64> {
+        self.0.get(index)?.as_ref()?.number()
     }
 
     fn write(&mut self, index: usize, value: Value) {

@@ -3,25 +3,41 @@
 //! The curve is a cubic Hermite piece with slopes taken from the samples on both sides. Whether a
 //! gap may be bridged is the caller's decision (never across a collision).
 
+use std::ops::Range;
+
 use nalgebra::{Point3, Vector3};
 
+use super::local_fit;
 use crate::window::Track;
 
 /// Bridges gaps of at most `longest` slots that have samples on both sides. Returns the slots filled.
 pub fn bridge(track: &mut Track, longest: usize) -> usize {
-    bridge_where(track, |start, end, _| end - start <= longest)
+    bridge_where(track, |_, start, end| end - start <= longest)
 }
 
 /// Bridges gaps of at most `longest` slots over which the marker moved by less than `across_m`
 /// metres: slow motion, where a curve is safe for longer. Returns the slots filled.
 pub fn bridge_slow(track: &mut Track, longest: usize, across_m: f64) -> usize {
-    bridge_where(track, |start, end, moved_m| {
-        end - start <= longest && moved_m < across_m
+    bridge_where(track, |track, start, end| {
+        let ends = start
+            .checked_sub(1)
+            .and_then(|i| Some((track[i]?, track[end]?)));
+        end - start <= longest && ends.is_some_and(|(a, b)| (b - a).norm() < across_m)
     })
 }
 
-/// Bridges the gaps (first slot, slot after, metres between their ends) that `may` allows.
-fn bridge_where(track: &mut Track, may: impl Fn(usize, usize, f64) -> bool) -> usize {
+/// Bridges gaps of at most `longest` slots where the curve is likely right within `error_m` metres, as
+/// far as the bends on both sides tell, each taken from the samples of `reach` slots. Returns the slots
+/// filled.
+pub fn bridge_sure(track: &mut Track, longest: usize, (reach, error_m): (usize, f64)) -> usize {
+    bridge_where(track, |track, start, end| {
+        let likely = likely_error(track, (start, end), reach);
+        end - start <= longest && likely.map_or(end - start <= reach / 2, |e| e < error_m)
+    })
+}
+
+/// Bridges the gaps (first slot, slot after) that `may` allows.
+fn bridge_where(track: &mut Track, may: impl Fn(&Track, usize, usize) -> bool) -> usize {
     let mut filled = 0;
     let mut at = 0;
     while let Some(start) = (at..track.len()).find(|&i| track[i].is_none()) {
@@ -29,15 +45,45 @@ fn bridge_where(track: &mut Track, may: impl Fn(usize, usize, f64) -> bool) -> u
             .find(|&i| track[i].is_some())
             .unwrap_or(track.len());
         at = end.max(start + 1);
-        let ends = start
-            .checked_sub(1)
-            .and_then(|before| Some((track[before]?, (*track.get(end)?)?)));
-        if ends.is_some_and(|(a, b)| may(start, end, (b - a).norm())) {
+        if start > 0 && end < track.len() && may(track, start, end) {
             bridge_one(track, start, end);
             filled += end - start;
         }
     }
     filled
+}
+
+/// The curve's likely error in the middle of a gap, metres. Over a gap `T` a cubic Hermite piece differs
+/// from a smooth path of fourth derivative `D` by `D t² (T − t)² / 24`: its bend at the ends by
+/// `D T² / 12`, its middle by `D T⁴ / 384`, so the middle is off by `T² / 32` of what the bends differ
+/// by. `None` where a side has too few samples to tell its bend.
+fn likely_error(track: &Track, (start, end): (usize, usize), reach: usize) -> Option<f64> {
+    let span = (end - start + 1) as f64;
+    let reach = reach.max(4);
+    let before = bend(track, start - 1, start.saturating_sub(reach)..start)?;
+    let after = bend(track, end, end..(end + reach).min(track.len()))?;
+    let straight = (track[end]? - track[start - 1]?) / span;
+    let m0 = slope(track, start - 1, -1).unwrap_or(straight);
+    let m1 = slope(track, end, 1).unwrap_or(straight);
+    let curve_before = (straight * 6.0 - m0 * 4.0 - m1 * 2.0) / span;
+    let curve_after = (m0 * 2.0 + m1 * 4.0 - straight * 6.0) / span;
+    let differ = (before - curve_before)
+        .norm()
+        .max((after - curve_after).norm());
+    Some(differ * span * span / 32.0)
+}
+
+/// Second derivative at a slot, metres per slot², by a parabola through the samples of a range.
+fn bend(track: &Track, at: usize, range: Range<usize>) -> Option<Vector3<f64>> {
+    let mut bend = Vector3::zeros();
+    for axis in 0..3 {
+        let samples: Vec<_> = range
+            .clone()
+            .filter_map(|i| Some((i as f64, track[i]?[axis])))
+            .collect();
+        bend[axis] = 2.0 * local_fit::polynomial(&samples, 2, at as f64)?[2];
+    }
+    Some(bend)
 }
 
 /// A track without gaps for filtering: long gaps bridged straight, ends held. `None` if empty.
@@ -108,6 +154,26 @@ mod tests {
             assert!((t[i].unwrap() - truth[i].unwrap()).norm() < 0.15);
         }
         assert!(t[40].is_none());
+    }
+
+    /// A hand that turns back fast within the gap is not to be guessed; a slow sway is.
+    #[test]
+    fn a_gap_is_bridged_only_where_the_curve_is_likely_right() {
+        let (rate, gap) = (360.0, 100..150);
+        for (hz, bridged) in [(0.7, true), (4.0, false)] {
+            let truth: Track = (0..300)
+                .map(|i| std::f64::consts::TAU * hz * f64::from(i) / rate)
+                .map(|a| Some(Point3::new(0.25 * a.sin(), 0.25 * a.cos(), 0.0)))
+                .collect();
+            let mut t = truth.clone();
+            gap.clone().for_each(|i| t[i] = None);
+            assert_eq!(bridge_sure(&mut t, 72, (14, 0.01)) > 0, bridged, "{hz} Hz");
+            let mut forced = truth.clone();
+            gap.clone().for_each(|i| forced[i] = None);
+            bridge(&mut forced, 72);
+            let error = (forced[125].unwrap() - truth[125].unwrap()).norm();
+            assert_eq!(error < 0.01, bridged, "the judgment is right: {error}");
+        }
     }
 
     #[test]

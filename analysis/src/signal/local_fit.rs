@@ -3,8 +3,6 @@
 //! Used where a filter would smear: at impact, on both sides of which the path is smooth but not
 //! across it (REFERENCES A3: split before filtering).
 
-use nalgebra::{DMatrix, DVector};
-
 /// Least-squares polynomial through `(x, y)`, centred on `center`: coefficients from the constant
 /// up. `None` when there are not more samples than coefficients or the system is singular.
 #[must_use]
@@ -12,26 +10,106 @@ pub fn polynomial(samples: &[(f64, f64)], degree: usize, center: f64) -> Option<
     if samples.len() <= degree {
         return None;
     }
-    // Scaled to about ±1, so that the normal matrix stays well conditioned.
-    let scale = samples
-        .iter()
-        .map(|s| (s.0 - center).abs())
-        .fold(0.0, f64::max);
-    if scale <= 0.0 {
-        return None;
+    let normal = Normal::new(samples.iter().map(|s| s.0), degree, center)?;
+    let mut right = [0.0; TERMS_MAX];
+    for &(x, y) in samples {
+        normal.add(x, y, &mut right);
     }
-    let a = DMatrix::from_fn(samples.len(), degree + 1, |r, c| {
-        ((samples[r].0 - center) / scale).powi(c as i32)
-    });
-    let y = DVector::from_iterator(samples.len(), samples.iter().map(|s| s.1));
-    let solution = (a.transpose() * &a).cholesky()?.solve(&(a.transpose() * y));
-    Some(
-        solution
-            .iter()
-            .enumerate()
-            .map(|(c, v)| v / scale.powi(c as i32))
-            .collect(),
-    )
+    Some(normal.solve(right)[..=degree].to_vec())
+}
+
+/// Most coefficients of a polynomial.
+pub(super) const TERMS_MAX: usize = 8;
+
+/// The normal equations of a polynomial over given places, decomposed (Cholesky), for any number of
+/// right sides. Places are scaled to about ±1, so that the matrix stays well conditioned.
+#[derive(Debug, Clone)]
+pub(super) struct Normal {
+    terms: usize,
+    center: f64,
+    scale: f64,
+    lower: [[f64; TERMS_MAX]; TERMS_MAX],
+}
+
+impl Normal {
+    /// `None` where the places do not determine the coefficients.
+    pub(super) fn new(
+        places: impl Iterator<Item = f64> + Clone,
+        degree: usize,
+        center: f64,
+    ) -> Option<Self> {
+        let terms = degree + 1;
+        let reach = places.clone().map(|x| (x - center).abs());
+        let scale = reach.fold(0.0, f64::max);
+        if scale <= 0.0 || terms > TERMS_MAX {
+            return None;
+        }
+        let mut moments = [0.0; 2 * TERMS_MAX];
+        for x in places {
+            let x = (x - center) / scale;
+            let mut power = 1.0;
+            for moment in &mut moments[..2 * terms - 1] {
+                *moment += power;
+                power *= x;
+            }
+        }
+        Some(Self {
+            terms,
+            center,
+            scale,
+            lower: decomposed(&moments, terms)?,
+        })
+    }
+
+    /// Adds a sample to a right side.
+    pub(super) fn add(&self, x: f64, y: f64, right: &mut [f64; TERMS_MAX]) {
+        let x = (x - self.center) / self.scale;
+        let mut power = y;
+        for sum in &mut right[..self.terms] {
+            *sum += power;
+            power *= x;
+        }
+    }
+
+    /// Coefficients from the constant up, about the center; zero beyond the degree.
+    pub(super) fn solve(&self, mut x: [f64; TERMS_MAX]) -> [f64; TERMS_MAX] {
+        let (l, n) = (&self.lower, self.terms);
+        for r in 0..n {
+            let known: f64 = (0..r).map(|k| l[r][k] * x[k]).sum();
+            x[r] = (x[r] - known) / l[r][r];
+        }
+        for r in (0..n).rev() {
+            let known: f64 = (r + 1..n).map(|k| l[k][r] * x[k]).sum();
+            x[r] = (x[r] - known) / l[r][r];
+        }
+        let mut unscale = 1.0;
+        for coefficient in &mut x[..n] {
+            *coefficient *= unscale;
+            unscale /= self.scale;
+        }
+        x
+    }
+}
+
+/// Cholesky's lower triangle of the matrix whose entry at row `r`, column `c` is the moment of power
+/// `r + c`. `None` where it is singular.
+fn decomposed(moments: &[f64], n: usize) -> Option<[[f64; TERMS_MAX]; TERMS_MAX]> {
+    let mut l = [[0.0; TERMS_MAX]; TERMS_MAX];
+    for r in 0..n {
+        for c in 0..=r {
+            let known: f64 = (0..c).map(|k| l[r][k] * l[c][k]).sum();
+            let left = moments[r + c] - known;
+            if r != c {
+                l[r][c] = left / l[c][c];
+            } else if left > 1e-14 * moments[0] {
+                l[r][r] = left.sqrt();
+            } else {
+                // Rounding of a singular matrix leaves a speck of the largest moment.
+                return None;
+            }
+        }
+    }
+    Some(l)
 }
 
 /// Value of a polynomial at an offset from its centre.

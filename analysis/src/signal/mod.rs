@@ -7,3 +7,4 @@ pub mod local_fit;
 pub mod lowpass;
 pub mod noise;
 pub mod swaps;
+pub mod turning;

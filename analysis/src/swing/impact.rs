@@ -7,7 +7,7 @@
 use nalgebra::{Point3, Vector3};
 
 use super::phases::Paths;
-use crate::signal::local_fit;
+use crate::signal::{local_fit, turning};
 
 /// How the instant of impact was found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -67,8 +67,9 @@ const STEP_DISAGREEMENT_S: f64 = 0.008;
 const AMBIGUOUS_FRAME: f64 = 0.15;
 /// A known frame must lie this close to impact, in frames.
 pub const CLOSE_FRAMES: f64 = 1.6;
-/// Span of the path before impact that is fitted, seconds.
+/// Span of the path before impact that is fitted, seconds, and its fewest frames.
 const FIT_S: f64 = 0.040;
+const FIT_FRAMES_MIN: usize = 7;
 
 /// Finds impact near the fastest slot `pass`; `reference` is the head's place at address, where it
 /// was seen.
@@ -118,87 +119,59 @@ pub struct Motion<'a> {
     pub rate_hz: f64,
 }
 
-/// Speed of a point right before impact, from polynomials of its path.
+/// Motion of a point right before impact, fitted on this side of the collision only.
 #[derive(Debug, Clone)]
-pub struct SpeedBefore {
-    /// Derivatives of what was fitted: the arc length, or the three coordinates.
-    slopes: Vec<Vec<f64>>,
+pub struct Before {
+    fit: turning::Fit,
+    impact_s: f64,
     /// Earliest time, relative to impact, that the fit covers, seconds.
     pub from_s: f64,
 }
 
-/// What is fitted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Along {
-    /// The length along the path: for a fast point, whose path turns much between frames.
-    Arc,
-    /// Each coordinate: for a slow point, whose arc length would add up noise.
-    Axes,
-}
-
-impl SpeedBefore {
-    /// Fits the last 40 ms (at least six frames) before impact; where no collision shows, as much
-    /// after it too. `None` when too few frames are known, or none close to impact.
+impl Before {
+    /// Fits the last 40 ms (at least seven frames) before impact in a frame that turns with the
+    /// point; where no collision shows, as much after it too. `None` when too few frames are known,
+    /// or none close to impact.
     #[must_use]
-    pub fn fit(motion: Motion<'_>, impact: &Impact, along: Along) -> Option<Self> {
-        let frames = ((FIT_S * motion.rate_hz).round() as usize).max(6);
+    pub fn fit(motion: Motion<'_>, impact: &Impact) -> Option<Self> {
+        let frames = ((FIT_S * motion.rate_hz).round() as usize).max(FIT_FRAMES_MIN);
         let first = impact.before.checked_sub(frames - 1)?;
         let last = if impact.cut {
             impact.before
         } else {
             (impact.before + frames).min(motion.points.len().checked_sub(1)?)
         };
-        let degree = if impact.cut { 3 } else { 4 };
+        let degree = if impact.cut { 3 } else { 5 };
         let known: Vec<usize> = (first..=last).filter(|&i| motion.known[i]).collect();
         let close = known
             .iter()
             .any(|&i| (i as f64 - impact.slot).abs() <= CLOSE_FRAMES);
         let earlier = known.iter().filter(|&&i| i <= impact.before).count();
-        if !close
-            || earlier <= degree
-            || (along == Along::Arc && known.len() * 3 < (last - first + 1) * 2)
-        {
+        if !close || earlier <= degree || known.len() * 3 < (last - first + 1) * 2 {
             return None;
         }
-        let center = impact.slot / motion.rate_hz;
-        let fit = |value: &dyn Fn(usize) -> f64| {
-            let samples: Vec<_> = known
-                .iter()
-                .map(|&i| (i as f64 / motion.rate_hz, value(i)))
-                .collect();
-            let fit = local_fit::polynomial(&samples, degree, center)?;
-            Some(
-                fit.iter()
-                    .enumerate()
-                    .skip(1)
-                    .map(|(k, c)| c * k as f64)
-                    .collect::<Vec<f64>>(),
-            )
-        };
-        let slopes = match along {
-            Along::Arc => {
-                let lengths = arc_lengths(&motion.points[first..=last]);
-                vec![fit(&|i| lengths[i - first])?]
-            }
-            Along::Axes => [0, 1, 2]
-                .into_iter()
-                .map(|axis| fit(&|i| motion.points[i][axis]))
-                .collect::<Option<_>>()?,
-        };
+        let samples: Vec<_> = known
+            .iter()
+            .map(|&i| (i as f64 / motion.rate_hz, motion.points[i].coords))
+            .collect();
+        let impact_s = impact.slot / motion.rate_hz;
         Some(Self {
-            slopes,
-            from_s: known[0] as f64 / motion.rate_hz - center,
+            fit: turning::Fit::point(&samples, degree, impact_s)?,
+            impact_s,
+            from_s: samples[0].0 - impact_s,
         })
     }
 
-    /// Speed, m/s, at a time relative to impact (seconds, negative before).
+    /// Velocity, m/s, at a time relative to impact (seconds, negative before).
+    #[must_use]
+    pub fn velocity(&self, relative_s: f64) -> Vector3<f64> {
+        self.fit.state(self.impact_s + relative_s).velocity
+    }
+
+    /// Speed, m/s, at such a time.
     #[must_use]
     pub fn at(&self, relative_s: f64) -> f64 {
-        self.slopes
-            .iter()
-            .map(|s| local_fit::value(s, relative_s).powi(2))
-            .sum::<f64>()
-            .sqrt()
+        self.velocity(relative_s).norm()
     }
 }
 
@@ -391,9 +364,7 @@ mod tests {
                     known: &paths.known,
                     rate_hz: rate,
                 };
-                let speed = SpeedBefore::fit(motion, &impact, Along::Arc)
-                    .unwrap()
-                    .at(0.0);
+                let speed = Before::fit(motion, &impact).unwrap().at(0.0);
                 assert!((speed - 45.0).abs() < 0.3, "{rate} {phase}: {speed}");
             }
         }

@@ -104,7 +104,12 @@ const QUIET_MIN_S: f64 = 0.05;
 /// Longest stretch averaged for the reference posture, seconds.
 const QUIET_MAX_S: f64 = 0.2;
 /// Low-pass for the slow questions (top, takeaway), Hz: well above the club's motion there.
-const COARSE_HZ: f64 = 15.0;
+pub const COARSE_HZ: f64 = 15.0;
+/// Low-pass for the instant of the top, Hz: the coarse one pulls it 0.8 ms early, more than noise
+/// scatters it.
+pub const TOP_HZ: f64 = 25.0;
+/// How far the instant of the top may lie from where the coarse look finds it, seconds.
+const TOP_REACH_S: f64 = 0.02;
 /// Low-pass for the shaft's direction at level crossings, Hz.
 const FINE_HZ: f64 = 40.0;
 /// Farthest look back from the top for the takeaway, seconds.
@@ -189,8 +194,8 @@ pub fn add_arm_events(swing: &mut Swing, height: &[f64], known: &[bool]) {
 pub fn find(paths: &Paths, near: usize) -> Result<Swing, NotASwing> {
     let search = Search::new(paths);
     let pass = search.fastest_near(near)?;
-    let (normal, turning) = search.turning(pass);
-    let top = search.top(pass, &turning)?;
+    let (normal, turning) = turning(&search.axis, pass, search.slots(0.08));
+    let top = search.top(pass, (&normal, &turning))?;
     let takeaway = search.takeaway(top.0)?;
     let start = match takeaway {
         Takeaway::Seen(slot) if !BACKSWING_S.contains(&((top.1 - slot) / paths.rate_hz)) => {
@@ -286,26 +291,26 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// Normal of the late downswing's plane, and the shaft's rate of turn about it, rad/s.
-    fn turning(&self, pass: usize) -> (Vector3<f64>, Vec<f64>) {
-        let spin = |i: usize| self.axis[i].cross(&self.axis_rate(i));
-        let from = pass.saturating_sub(self.slots(0.08));
-        let sum: Vector3<f64> = (from..=pass).map(spin).sum();
-        let normal = sum.try_normalize(1e-9).unwrap_or_else(Vector3::z);
-        (
-            normal,
-            (0..self.axis.len()).map(|i| spin(i).dot(&normal)).collect(),
-        )
-    }
-
-    fn axis_rate(&self, i: usize) -> Vector3<f64> {
-        let (a, b) = (i.saturating_sub(1), (i + 1).min(self.axis.len() - 1));
-        (self.axis[b] - self.axis[a]) * (self.paths.rate_hz / (b - a).max(1) as f64)
-    }
-
-    /// The last change of the turning's sign before the pass: (slot before, exact slot).
-    fn top(&self, pass: usize, turning: &[f64]) -> Result<(usize, f64), NotASwing> {
-        let exact = series::last_rise(turning, 0, pass).ok_or(NotASwing::NoTop)?;
+    /// The last change of the turning's sign before the pass: (slot before, exact slot). Looked for
+    /// coarsely, so that a pause is one change; the instant is read off a finer axis.
+    fn top(
+        &self,
+        pass: usize,
+        (normal, coarse): (&Vector3<f64>, &[f64]),
+    ) -> Result<(usize, f64), NotASwing> {
+        let about = series::last_rise(coarse, 0, pass).ok_or(NotASwing::NoTop)?;
+        let reach = self.slots(TOP_REACH_S);
+        let room = 4 * reach;
+        let slot = about as usize;
+        let (from, to) = (slot.saturating_sub(room), (slot + room).min(pass + 1));
+        let filter = DualPass::butterworth(self.paths.rate_hz, TOP_HZ);
+        let axis = smooth_axis(&self.paths.axis[from..to], &filter, self.slots(0.1));
+        let fine: Vec<f64> = (0..axis.len())
+            .map(|i| spin(&axis, i).dot(normal))
+            .collect();
+        let near = slot - from;
+        let read = series::last_rise(&fine, near.saturating_sub(reach), near + reach + 1);
+        let exact = read.map_or(about, |s| s + from as f64);
         let down_s = (pass as f64 - exact) / self.paths.rate_hz;
         if DOWNSWING_S.contains(&down_s) {
             Ok((exact as usize, exact))
@@ -399,8 +404,11 @@ impl<'a> Search<'a> {
     }
 
     fn after(&self, slots: &mut Slots, impact: &Impact, pass: usize) {
-        let slope: Vec<f64> = self.axis.iter().map(|u| u.y).collect();
-        let through = series::first_rise(&slope, impact.before + 1, slope.len());
+        let filter = DualPass::butterworth(self.paths.rate_hz, FINE_HZ);
+        let first = (impact.before + 1).min(self.axis.len());
+        let axis = smooth_axis(&self.paths.axis[first..], &filter, self.slots(0.1));
+        let slope: Vec<f64> = axis.iter().map(|u| u.y).collect();
+        let through = series::first_rise(&slope, 0, slope.len()).map(|s| s + first as f64);
         slots.set(Event::ShaftLevelThrough, through);
         let from = through.map_or(impact.before + self.slots(0.1), |s| s as usize);
         let end = self.speed.len();
@@ -414,6 +422,23 @@ impl<'a> Search<'a> {
         let rest = still.or_else(slowest);
         slots.set(Event::Finish, rest.map(|i| i as f64));
     }
+}
+
+/// Normal of the late downswing's plane over the last `late` slots before the pass, and the shaft's
+/// turn about it, rad a slot.
+fn turning(axis: &[Vector3<f64>], pass: usize, late: usize) -> (Vector3<f64>, Vec<f64>) {
+    let sum: Vector3<f64> = (pass.saturating_sub(late)..=pass)
+        .map(|i| spin(axis, i))
+        .sum();
+    let normal = sum.try_normalize(1e-12).unwrap_or_else(Vector3::z);
+    let about = |i: usize| spin(axis, i).dot(&normal);
+    (normal, (0..axis.len()).map(about).collect())
+}
+
+/// How the shaft turns at a slot, rad a slot.
+fn spin(axis: &[Vector3<f64>], i: usize) -> Vector3<f64> {
+    let (a, b) = (i.saturating_sub(1), (i + 1).min(axis.len() - 1));
+    axis[i].cross(&(axis[b] - axis[a])) / (b - a).max(1) as f64
 }
 
 /// An event that falls into a hole of its markers was not seen: a line drawn across the hole must

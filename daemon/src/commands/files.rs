@@ -2,6 +2,8 @@
 
 use std::path::PathBuf;
 
+use std::num::NonZeroUsize;
+
 use analysis::context::Context;
 use analysis::forward::{CaptureParams, GolferParams, calibration_trial, swing};
 use protocol::report::Measurement;
@@ -11,7 +13,7 @@ use crate::cli::{Analyze, Calibrate, Send, Synthesize};
 use crate::clock::Clock;
 use crate::errors::{Code, wrong};
 use crate::map::MarkerMap;
-use crate::{context, offline, outgoing, send, synthetic, table, trial};
+use crate::{context, offline, outgoing, refine, send, synthetic, table, trial};
 
 pub(super) fn send(args: &Send) -> anyhow::Result<()> {
     let clock = Clock::start();
@@ -50,7 +52,19 @@ pub(super) fn analyze(args: &Analyze) -> anyhow::Result<()> {
         offline::analyze_c3d(&args.file, map, with_side(told.unwrap_or_default()))?
     };
     found.remarks.splice(0..0, remarks);
-    let swings: Vec<Measurement> = found.swings.iter().map(outgoing::measurement).collect();
+    let measurement = |measured| {
+        if args.no_uncertainty {
+            return Ok(outgoing::measurement(measured));
+        }
+        let all = std::thread::available_parallelism().map_or(1, NonZeroUsize::get);
+        refine::refined(measured, all)
+            .map_err(|_panic| anyhow::anyhow!("a draw of the uncertainty failed: please report it"))
+    };
+    let swings: Vec<Measurement> = found
+        .swings
+        .iter()
+        .map(measurement)
+        .collect::<anyhow::Result<_>>()?;
     if args.json {
         return print(&serde_json::to_string_pretty(
             &serde_json::json!({ "swings": swings, "remarks": found.remarks }),

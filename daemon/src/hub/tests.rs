@@ -31,6 +31,7 @@ fn swing_of(id: &str, revision: u32, bytes: usize) -> Message {
         change: None,
         reason: Some("x".repeat(bytes)),
         limited: None,
+        uncertainty: None,
     };
     let measurement = Measurement {
         kind: "shot".into(),

@@ -38,6 +38,10 @@ pub(super) fn cluster(window: &mut Window, cluster: &Cluster, repair: &mut Repai
     let Some(shape) = typical_shape(window, &members) else {
         return;
     };
+    let cluster = &Cluster {
+        size: size(window, (&members, &shape), cluster),
+        ..*cluster
+    };
     let known = Known {
         cluster,
         members: &members,
@@ -60,6 +64,50 @@ pub(super) fn cluster(window: &mut Window, cluster: &Cluster, repair: &mut Repai
         if left > cluster.tolerance_m || sudden(&misfits, slot, known.tolerance_m) {
             reject(window, slot, &known, repair);
         }
+    }
+    if cluster.size == Size::Free {
+        members
+            .iter()
+            .for_each(|&track| close(window, track, repair));
+    }
+}
+
+/// Frames between two rejected ones for a marker that only seems in order there.
+const BETWEEN: usize = 3;
+
+/// A stray that crosses the line of a cluster of free size only makes it longer for a frame or two:
+/// what lies between rejected frames is rejected with them.
+fn close(window: &mut Window, track: usize, repair: &mut Repair) {
+    let marks = &mut repair.rejected[track];
+    let mut last: Option<usize> = None;
+    for slot in 0..marks.len() {
+        if !marks[slot] {
+            continue;
+        }
+        if let Some(before) = last.filter(|&b| slot - b <= BETWEEN + 1) {
+            for between in before + 1..slot {
+                marks[between] |= window.tracks[track][between].take().is_some();
+            }
+        }
+        last = Some(slot);
+    }
+}
+
+/// Share of the frames that must be stiff for a cluster of free size to be judged as a stiff one.
+const STIFF_SHARE: f64 = 0.9;
+
+/// The size by which a cluster is judged: one that may change it is stiff all the same in a window in
+/// which it nearly always is. A stray in line with a club would pass for a longer club otherwise.
+fn size(window: &Window, shape: (&[usize], &[Point3<f64>]), cluster: &Cluster) -> Size {
+    let left: Vec<f64> = (0..window.len())
+        .step_by((window.len() / 200).max(1))
+        .filter_map(|slot| residual(&seen(window, slot, shape), Size::Fixed))
+        .collect();
+    let stiff = left.iter().filter(|r| **r <= cluster.floor_m).count();
+    if stiff as f64 >= STIFF_SHARE * left.len() as f64 {
+        Size::Fixed
+    } else {
+        cluster.size
     }
 }
 

@@ -110,7 +110,13 @@ pub fn judge(window: &mut Window) -> Repair {
         exchanged: vec![vec![None; window.len()]; window.landmarks.len()],
         levered: none,
     };
-    let body: Vec<bool> = window.landmarks.iter().map(|l| !l.is_club()).collect();
+    // The club's upper end moves like the hands that hold it, and a stiff fit hardly sees it go astray:
+    // the whole club turns a little about its distant head.
+    let hand_like = |l: &Landmark| {
+        let grip = [Landmark::ClubButt, Landmark::ClubGripA, Landmark::ClubGripB];
+        !l.is_club() || grip.contains(l)
+    };
+    let body: Vec<bool> = window.landmarks.iter().map(hand_like).collect();
     let done = swaps::sort_out(&mut window.tracks, &body, window.rate_hz);
     for exchange in done.exchanges {
         let [a, b] = exchange.tracks;

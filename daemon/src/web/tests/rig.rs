@@ -7,7 +7,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use futures_util::StreamExt;
-use protocol::report::{Event, MarkerFault, Measurement, Metric, Report, Transport};
+use protocol::report::{Event, MarkerFault, Measurement, Metric, Report, Transport, Uncertainty};
 use protocol::screen::{
     Finding, Health, Live, Message, ReceiveBuffer, Refused, Replay, StreamHealth, Swing,
 };
@@ -207,10 +207,16 @@ pub(super) fn report(id: &str, revision: u32) -> Report {
         change,
         reason: reason.map(Into::into),
         limited: limited.map(Into::into),
+        uncertainty: limited.map(|_| Uncertainty::Interval {
+            standard: 0.2,
+            low: 37.8,
+            high: 38.7,
+        }),
     };
     let event = |time_s, frame, reason: Option<&str>| Event {
         time_s,
         frame,
+        uncertainty_s: time_s.map(|_| 0.000_4),
         reason: reason.map(Into::into),
     };
     let measurement = Measurement {

@@ -1,0 +1,117 @@
+//! Refine: how surely each value of a swing is known, by the draws of `analysis::uncertainty` on
+//! several threads. Live as a stage behind a short queue, offline as a call.
+//!
+//! Which thread makes which draw changes nothing: a draw is known by its number, and the sums follow
+//! the numbers. A draw that panics costs the refinement of that swing only.
+
+use std::num::NonZeroUsize;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::atomic::{AtomicU32, Ordering};
+use std::thread;
+
+use analysis::measure::Measured;
+use analysis::swing::event::Event;
+use analysis::uncertainty::{self, Base, DRAWS, Draw, Summary};
+use crossbeam_channel::{Receiver, Sender};
+use protocol::report::{Measurement, Report};
+use tracing::{error, info};
+
+use crate::analyze::Outgoing;
+use crate::errors::Code;
+use crate::outgoing;
+
+/// A swing that waits for its uncertainties.
+#[derive(Debug)]
+pub struct Job {
+    /// What was measured.
+    pub measured: Box<Measured>,
+    /// Its first report.
+    pub report: Report,
+}
+
+/// Why a swing stays without uncertainties.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Panicked;
+
+/// Threads for draws: one core stays with the live path.
+#[must_use]
+pub fn threads() -> usize {
+    let cores = thread::available_parallelism().map_or(1, NonZeroUsize::get);
+    cores.saturating_sub(1).max(1)
+}
+
+/// Works until the analysis closes its end, then works off what waits.
+pub fn run(jobs: &Receiver<Job>, outgoing: &Sender<Outgoing>, threads: usize) {
+    for job in jobs {
+        match refined(&job.measured, threads) {
+            Ok(measurement) => {
+                let report = Report {
+                    revision: job.report.revision + 1,
+                    measurement,
+                    ..job.report
+                };
+                info!(swing = %report.id, revision = report.revision, "uncertainties known");
+                if outgoing
+                    .try_send(Outgoing::Revised(Box::new(report)))
+                    .is_err()
+                {
+                    error!(code = %Code::ReportUnpublished, "a report found the way to the screens full");
+                }
+            }
+            Err(Panicked) => {
+                error!(code = %Code::SwingUnrefined, swing = %job.report.id, "a draw failed: the swing stays without uncertainties");
+            }
+        }
+    }
+}
+
+/// The measured part of a report with uncertainties, or with a note why there are none.
+///
+/// # Errors
+/// When a draw panics, a fault of the program.
+pub fn refined(measured: &Measured, threads: usize) -> Result<Measurement, Panicked> {
+    let mut measurement = outgoing::measurement(measured);
+    let base = catch_unwind(AssertUnwindSafe(|| Base::new(&measured.prepared)));
+    match base.map_err(|_panic| Panicked)? {
+        Ok(base) => {
+            let draws = draws(&base, uncertainty::seed(&measured.prepared), threads)?;
+            outgoing::add_uncertainty(&mut measurement, &summary(measured, &draws));
+        }
+        Err(why) => measurement.notes.push(format!("No uncertainties: {why}.")),
+    }
+    Ok(measurement)
+}
+
+fn summary(measured: &Measured, draws: &[Option<Draw>]) -> Summary {
+    let prepared = &measured.prepared;
+    let time = |&e: &Event| Some(prepared.window.seconds(prepared.swing.slots.get(e)?));
+    let events: Vec<Option<f64>> = Event::ALL.iter().map(time).collect();
+    uncertainty::summarize(&measured.values, &events, draws)
+}
+
+/// Every draw in the order of its number.
+fn draws(base: &Base, seed: u64, threads: usize) -> Result<Vec<Option<Draw>>, Panicked> {
+    let next = AtomicU32::new(0);
+    let work = || {
+        let mut made = Vec::new();
+        loop {
+            let i = next.fetch_add(1, Ordering::Relaxed);
+            if i >= DRAWS {
+                return Ok(made);
+            }
+            let draw = catch_unwind(AssertUnwindSafe(|| uncertainty::draw(base, seed, i)));
+            made.push((i, draw.map_err(|_panic| Panicked)?));
+        }
+    };
+    let parts: Result<Vec<Vec<(u32, Option<Draw>)>>, Panicked> = thread::scope(|scope| {
+        let helpers: Vec<_> = (1..threads).map(|_| scope.spawn(work)).collect();
+        let own = work();
+        let joined = helpers
+            .into_iter()
+            .map(|h| h.join().unwrap_or(Err(Panicked)));
+        std::iter::once(own).chain(joined).collect()
+    });
+    let mut all: Vec<(u32, Option<Draw>)> = parts?.into_iter().flatten().collect();
+    all.sort_unstable_by_key(|d| d.0);
+    Ok(all.into_iter().map(|d| d.1).collect())
+}
