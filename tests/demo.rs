@@ -40,7 +40,13 @@ fn three_shots_match_the_golfers_truth() {
             "only {} values compared",
             compared.len()
         );
-        let outside: Vec<_> = compared.iter().filter(|c| !c.holds()).collect();
+        // Markers are hidden now and then: what needs them there is not measured, not guessed.
+        let hidden = compared.iter().filter(|c| c.measured.is_none()).count();
+        assert!(hidden * 5 < compared.len(), "{hidden} not measured");
+        let outside: Vec<_> = compared
+            .iter()
+            .filter(|c| c.measured.is_some() && !c.holds())
+            .collect();
         assert!(outside.is_empty(), "shot {}: {outside:#?}", shot["shot"]);
     }
 }

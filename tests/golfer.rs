@@ -6,34 +6,15 @@
 
 use std::collections::BTreeMap;
 
-use analysis::forward::{Ball, CaptureParams, Club, GolferParams, Style, swing};
+use analysis::forward::{Ball, CaptureParams, GolferParams, swing};
 use analysis::handed::Handed;
 use daemon::map::MarkerMap;
 use daemon::offline::Offline;
 use daemon::{outgoing, synthetic};
 use protocol::report::Measurement;
 
+use crate::accuracy::{self, Conditions, Errors, Table, params, percentile_95 as within_95};
 use crate::support::analyzed;
-
-/// A swing of the grid: every style, both sides, every club and strike come round.
-fn params(seed: u64) -> GolferParams {
-    let pick = |n: u64, of: usize| usize::try_from(n % of as u64).unwrap();
-    let mut params = GolferParams::from_seed(seed).with_club(Club::ALL[pick(seed / 2, 3)]);
-    params.style = Style::ALL[pick(seed, Style::ALL.len())];
-    params.handed = if seed.is_multiple_of(2) {
-        Handed::Right
-    } else {
-        Handed::Left
-    };
-    params.ball = [
-        Ball::Centered,
-        Ball::Centered,
-        Ball::OffCenter,
-        Ball::Centered,
-        Ball::Missed,
-    ][pick(seed, 5)];
-    params
-}
 
 fn measured(params: &GolferParams, capture: &CaptureParams) -> (Offline, Measurement) {
     let map = MarkerMap::load("whin_32").unwrap();
@@ -318,4 +299,76 @@ fn a_reduced_set_says_what_it_lacks() {
     ] {
         assert!(report.metrics[still].value.is_some(), "{still}");
     }
+}
+
+/// What the kinematics must reach on 60 golfers (360 Hz, 0.5 mm, with a calibration trial), 95th
+/// percentiles of the absolute error against the golfer's own truth. The same over thousands of
+/// golfers, other cameras and with intervals: `bash tests/long/kinematics`.
+#[test]
+fn the_table_of_the_kinematics_holds() {
+    let seeds: Vec<u64> = (0..60).collect();
+    let records = accuracy::judge_all(&seeds, &Conditions::usual(), |_, _| {});
+    let table = accuracy::table(&records);
+    println!("{}", accuracy::text(&table));
+    for (event, limit_s) in [("impact", 0.001), ("top", 0.005), ("takeaway_end", 0.005)] {
+        assert_below(event, &table[event].found, limit_s);
+    }
+    for (families, read, found) in [
+        (ROTATIONS, 0.5, 1.0),
+        (&["knee_flexion.lead", "knee_flexion.trail"], 1.0, 1.5),
+    ] {
+        for (id, errors) in lines(&table, families) {
+            assert_below(id, &errors.read, f64::to_radians(read));
+            assert_below(id, &errors.found, f64::to_radians(found));
+        }
+    }
+    for (id, errors) in lines(&table, &["pelvis_shift", "pelvis_depth", "pelvis_rise"]) {
+        assert_below(id, &errors.found, 0.002);
+    }
+    assert_below(
+        "head_speed@impact, of max(1 %, 0.3 m/s)",
+        &shares(&table["head_speed@impact"], |truth| (0.01 * truth).max(0.3)),
+        1.0,
+    );
+    for segment in ["pelvis", "thorax", "lead_arm", "club"] {
+        let peak = &table[&format!("angular_speed_peak.{segment}")];
+        assert_below(segment, &shares(peak, |truth| 0.02 * truth), 1.0);
+        let limit_s = if segment == "thorax" { 0.010 } else { 0.005 };
+        let time = format!("angular_speed_peak_time.{segment}");
+        assert_below(&time, &table[&time].found, limit_s);
+    }
+}
+
+const ROTATIONS: &[&str] = &[
+    "pelvis_rotation",
+    "thorax_rotation",
+    "shoulder_line_rotation",
+    "separation",
+    "pelvis_obliquity",
+    "pelvis_anterior_tilt",
+    "thorax_inclination",
+    "thorax_side_inclination",
+];
+
+/// The lines of these families.
+fn lines<'a>(
+    table: &'a Table,
+    families: &'a [&str],
+) -> impl Iterator<Item = (&'a str, &'a Errors)> {
+    table
+        .iter()
+        .filter(|(id, _)| id.split('@').next().is_some_and(|f| families.contains(&f)))
+        .map(|(id, errors)| (id.as_str(), errors))
+}
+
+/// Errors as shares of what is allowed at each truth.
+fn shares(errors: &Errors, allowed: impl Fn(f64) -> f64) -> Vec<f64> {
+    let each = errors.found.iter().zip(&errors.truth);
+    each.map(|(error, truth)| error / allowed(*truth)).collect()
+}
+
+fn assert_below(name: &str, errors: &[f64], limit: f64) {
+    assert!(errors.len() >= 50, "{name}: only {} values", errors.len());
+    let got = within_95(errors).unwrap_or(f64::INFINITY);
+    assert!(got <= limit, "{name}: {got}, allowed {limit}");
 }

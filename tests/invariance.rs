@@ -313,8 +313,11 @@ fn a_mirror_image_measures_the_same() {
     );
 }
 
+/// The points of one instant.
+type Frame = Vec<Option<Point3<f64>>>;
+
 /// Landmarks and points of a file in the bay's axes, metres.
-fn in_the_bay(take: &C3d, map: &MarkerMap) -> (Vec<Landmark>, Vec<Vec<Option<Point3<f64>>>>) {
+fn in_the_bay(take: &C3d, map: &MarkerMap) -> (Vec<Landmark>, Vec<Frame>) {
     let turn = map.rotation.unwrap();
     let columns: Vec<_> = take
         .labels

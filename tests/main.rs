@@ -10,6 +10,7 @@
     reason = "tests: a failed step is a failed test, and what was skipped is said"
 )]
 
+mod accuracy;
 mod bad_input;
 mod bay;
 mod browser;

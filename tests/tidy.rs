@@ -231,6 +231,7 @@ fn few_files_name_both_core_crates() {
         "offline.rs",
         "demo.rs",
         "files.rs",
+        "refine.rs",
         "context/tests.rs",
     ];
     for path in found {

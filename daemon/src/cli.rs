@@ -139,7 +139,7 @@ pub struct Calibrate {
     /// Marker map, by name or path; a recording brings its own.
     #[arg(long)]
     pub markers: Option<String>,
-    /// Print the [calibration] table of a context file instead of words.
+    /// Print the `calibration` table of a context file instead of words.
     #[arg(long)]
     pub toml: bool,
 }

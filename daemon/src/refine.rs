@@ -89,6 +89,9 @@ fn summary(measured: &Measured, draws: &[Option<Draw>]) -> Summary {
     uncertainty::summarize(&measured.values, &events, draws)
 }
 
+/// Draws with their numbers.
+type Numbered = Vec<(u32, Option<Draw>)>;
+
 /// Every draw in the order of its number.
 fn draws(base: &Base, seed: u64, threads: usize) -> Result<Vec<Option<Draw>>, Panicked> {
     let next = AtomicU32::new(0);
@@ -103,7 +106,7 @@ fn draws(base: &Base, seed: u64, threads: usize) -> Result<Vec<Option<Draw>>, Pa
             made.push((i, draw.map_err(|_panic| Panicked)?));
         }
     };
-    let parts: Result<Vec<Vec<(u32, Option<Draw>)>>, Panicked> = thread::scope(|scope| {
+    let parts: Result<Vec<Numbered>, Panicked> = thread::scope(|scope| {
         let helpers: Vec<_> = (1..threads).map(|_| scope.spawn(work)).collect();
         let own = work();
         let joined = helpers

@@ -14,7 +14,7 @@ use super::catalogue::{
 };
 use super::humps::{self, Hump};
 use super::speeds::{enough_frames, few_frames};
-use super::spin::{self, Instants, Spin};
+use super::spin::{self, Moments, Spin};
 use super::values::{Reader, Values, limits, measured};
 use crate::body::segments::Maybe;
 use crate::body::skeleton::Segment;
@@ -105,17 +105,17 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
     write_ahead(ahead, limits(&[0, 1, 2, 3].map(limit).each_ref()), values);
 }
 
-fn instants(prepared: &Prepared, reader: Reader<'_>) -> Maybe<Instants> {
+fn instants(prepared: &Prepared, reader: Reader<'_>) -> Maybe<Moments> {
     let (top, impact) = (reader.slot(Event::Top)?, reader.slot(Event::Impact)?);
     let before = prepared.swing.impact.before;
-    let instants = Instants::new(top, impact, before, prepared.paths.rate_hz);
+    let instants = Moments::new(top, impact, before, prepared.paths.rate_hz);
     if instants.slots.len() < 8 {
         return Err("the downswing has too few frames".to_owned());
     }
     Ok(instants)
 }
 
-fn spins(prepared: &Prepared, instants: &Instants) -> [Maybe<Spin>; 4] {
+fn spins(prepared: &Prepared, instants: &Moments) -> [Maybe<Spin>; 4] {
     let normal = prepared.swing.normal;
     let segment = |segment: &Maybe<Segment>, half_s: f64| {
         let s = segment.as_ref().map_err(Clone::clone)?;
@@ -140,7 +140,7 @@ fn spins(prepared: &Prepared, instants: &Instants) -> [Maybe<Spin>; 4] {
 
 /// The line from the lead acromion to the lead wrist, from the tracks themselves: the body's
 /// low-pass would flatten its peak.
-fn lead_arm(prepared: &Prepared, instants: &Instants) -> Maybe<Spin> {
+fn lead_arm(prepared: &Prepared, instants: &Moments) -> Maybe<Spin> {
     let window = &prepared.window;
     let track = |l: L| {
         window
@@ -182,7 +182,7 @@ fn approximate(body: &Smoothed) -> Option<String> {
 }
 
 /// The highest point of one of a spin's series.
-fn highest(instants: &Instants, spin: &Spin, of: fn(&Spin) -> &[f64], share: f64) -> Maybe<Hump> {
+fn highest(instants: &Moments, spin: &Spin, of: fn(&Spin) -> &[f64], share: f64) -> Maybe<Hump> {
     let n = spin.known.len();
     let hidden = spin.known.iter().filter(|k| !**k).count();
     if hidden * 20 > n {
@@ -241,7 +241,7 @@ fn arrival(peaks: &[Maybe<Hump>; 4], limited: [Option<String>; 4], values: &mut 
 
 /// When, seconds after the top, the arm's angular acceleration about the common normal first
 /// exceeds all others, and for how long it does in all.
-fn ahead(instants: &Instants, spins: &[Maybe<Spin>; 4]) -> Maybe<(Option<f64>, f64)> {
+fn ahead(instants: &Moments, spins: &[Maybe<Spin>; 4]) -> Maybe<(Option<f64>, f64)> {
     let mut all = Vec::new();
     for spin in spins {
         let spin = spin.as_ref().map_err(Clone::clone)?;

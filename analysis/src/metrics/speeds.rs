@@ -6,7 +6,7 @@ use super::catalogue::{
     HEAD_SPEED, HEAD_SPEED_PEAK, HEAD_SPEED_PEAK_TIME, PATH_DIRECTION,
 };
 use super::humps;
-use super::spin::Instants;
+use super::spin::Moments;
 use super::values::{Value, Values, limits, measured};
 use crate::body::segments::Maybe;
 use crate::measure::Prepared;
@@ -130,7 +130,7 @@ impl Fast {
 /// slide along the path, the last stretch by the fit that gives the speed at impact.
 fn peak(prepared: &Prepared, motion: Motion<'_>, before: &Before) -> Maybe<(f64, f64)> {
     let (impact, rate_hz) = (&prepared.swing.impact, motion.rate_hz);
-    let instants = Instants::new(prepared.swing.top, impact.slot, impact.before, rate_hz);
+    let instants = Moments::new(prepared.swing.top, impact.slot, impact.before, rate_hz);
     let samples: Vec<(f64, f64)> = (0..instants.slots.len())
         .filter_map(|n| {
             let relative_s = instants.relative_s(n);

@@ -21,7 +21,7 @@ const SIDE_MIN: f64 = 4.0;
 
 /// The instants between the top and impact at which everything is read.
 #[derive(Debug, Clone)]
-pub(super) struct Instants {
+pub(super) struct Moments {
     /// Slots, rising; the last one is impact itself.
     pub(super) slots: Vec<f64>,
     /// Frames a second.
@@ -32,7 +32,7 @@ pub(super) struct Instants {
     pub(super) before: usize,
 }
 
-impl Instants {
+impl Moments {
     pub(super) fn new(top: f64, impact: f64, before: usize, rate_hz: f64) -> Self {
         let stride = ((STEP_S * rate_hz).round() as usize).max(1);
         let first = top.max(0.0).ceil() as usize;
@@ -66,7 +66,7 @@ pub(super) struct Spin {
     pub(super) slope: Vec<f64>,
     /// Slope of the angular velocity about the common normal, rad/s².
     pub(super) common: Vec<f64>,
-    /// Instants at which every marker behind it was known.
+    /// Moments at which every marker behind it was known.
     pub(super) known: Vec<bool>,
     /// What limits it, in words.
     pub(super) limited: Option<String>,
@@ -76,7 +76,7 @@ pub(super) struct Spin {
 /// instant, seconds.
 pub(super) fn of_segment(
     (frames, known): (&[Frame], &[bool]),
-    instants: &Instants,
+    instants: &Moments,
     normal: Vector3<f64>,
     half_s: f64,
 ) -> Spin {
@@ -120,7 +120,7 @@ pub(super) fn of_segment(
 /// instant; `last` is the last slot that may enter.
 pub(super) fn of_line(
     (directions, known): (&[Vector3<f64>], &[bool]),
-    instants: &Instants,
+    instants: &Moments,
     normal: Vector3<f64>,
     (half_s, last): (f64, usize),
 ) -> Spin {
@@ -186,8 +186,8 @@ mod tests {
 
     const RATE: f64 = 240.0;
 
-    fn instants() -> Instants {
-        Instants::new(20.3, 79.6, 79, RATE)
+    fn instants() -> Moments {
+        Moments::new(20.3, 79.6, 79, RATE)
     }
 
     /// An even turn is read exactly at any rate (REFERENCES A2: a plain difference is 0.5 % low at

@@ -284,11 +284,16 @@ impl<'a> Search<'a> {
         // Over a stretch, not at an instant: a hole at the pass must not decide the direction.
         let reach = self.slots(0.06);
         let v = self.head[(pass + reach).min(last)] - self.head[pass.saturating_sub(reach)];
-        if v.x < 0.5 * v.x.hypot(v.z) {
-            Err(NotASwing::WrongWay)
-        } else {
-            Ok(pass)
+        if v.x >= 0.5 * v.x.hypot(v.z) {
+            return Ok(pass);
         }
+        // A line drawn across a hole has no direction to go by.
+        let around = pass.saturating_sub(reach)..(pass + reach).min(last + 1);
+        Err(if around.clone().all(|i| self.paths.known[i]) {
+            NotASwing::WrongWay
+        } else {
+            NotASwing::Hidden
+        })
     }
 
     /// The last change of the turning's sign before the pass: (slot before, exact slot). Looked for

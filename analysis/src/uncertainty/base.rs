@@ -113,8 +113,8 @@ struct ClubBase {
     top: DualPass,
     pad: usize,
     half: usize,
-    /// Stretches over which the club moves smoothly.
-    sides: Vec<Range<usize>>,
+    /// Stretches over which the club moves smoothly; the second may be empty.
+    sides: [Range<usize>; 2],
     /// Slots between which each smoothing goes over to the next.
     changes: [(f64, f64); 2],
 }
@@ -130,10 +130,10 @@ impl ClubBase {
             top: DualPass::butterworth(window.rate_hz, TOP_HZ),
             pad: (window.rate_hz * 0.25) as usize,
             half: window.slots(CLUB_HALF_S).max(CLUB_HALF_FRAMES),
-            sides: if swing.impact.cut && cut < len {
-                vec![0..cut, cut..len]
+            sides: if swing.impact.cut {
+                [0..cut.min(len), cut.min(len)..len]
             } else {
-                vec![0..len]
+                [0..len, len..len]
             },
             changes: [
                 (moving, moving + window.slots(CHANGE_S) as f64),

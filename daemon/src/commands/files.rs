@@ -1,8 +1,7 @@
 //! Subcommands that work on files: `send`, `analyze`, `calibrate`, `synthesize`.
 
-use std::path::PathBuf;
-
 use std::num::NonZeroUsize;
+use std::path::PathBuf;
 
 use analysis::context::Context;
 use analysis::forward::{CaptureParams, GolferParams, calibration_trial, swing};

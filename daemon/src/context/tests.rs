@@ -145,3 +145,27 @@ fn a_trial_that_gives_nothing_says_why_with_its_code() {
     assert!(nameless.contains("--markers") && exit == 2, "{nameless}");
     std::fs::remove_dir_all(dir).unwrap();
 }
+
+#[test]
+fn a_club_is_a_name_or_a_table() {
+    assert_eq!(
+        parse("version = 1\nclub = \"driver\"")
+            .unwrap()
+            .club
+            .as_deref(),
+        Some("driver")
+    );
+    let told =
+        parse("version = 1\n[club]\nname = \"7-iron\"\nlength_m = 0.94\nlie_deg = 60\n").unwrap();
+    let shape = told.club_geometry.unwrap();
+    assert_eq!(
+        (told.club.as_deref(), shape.length_m),
+        (Some("7-iron"), Some(0.94))
+    );
+    assert!(
+        (shape.lie_rad.unwrap() - 60_f64.to_radians()).abs() < 1e-12 && shape.loft_rad.is_none()
+    );
+    let error = |text: &str| format!("{:#}", parse(text).unwrap_err());
+    assert!(error("version = 1\n[club]\nlenght_m = 0.9").contains("length_m"));
+    assert!(error("version = 1\n[club]\nlength_m = 94").contains("0.5 to 1.3"));
+}

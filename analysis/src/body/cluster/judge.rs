@@ -85,8 +85,10 @@ fn close(window: &mut Window, track: usize, repair: &mut Repair) {
             continue;
         }
         if let Some(before) = last.filter(|&b| slot - b <= BETWEEN + 1) {
-            for between in before + 1..slot {
-                marks[between] |= window.tracks[track][between].take().is_some();
+            let between = before + 1..slot;
+            let hidden = window.tracks[track][between.clone()].iter_mut();
+            for (mark, point) in marks[between].iter_mut().zip(hidden) {
+                *mark |= point.take().is_some();
             }
         }
         last = Some(slot);
