@@ -11,6 +11,7 @@
 )]
 
 mod accuracy;
+mod bad_input;
 mod bay;
 mod browser;
 mod c3d;
@@ -21,6 +22,7 @@ mod honesty;
 mod invariance;
 mod live;
 mod network;
+mod real_take;
 mod recording;
 mod reference;
 mod refusals;

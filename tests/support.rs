@@ -109,9 +109,14 @@ pub(crate) fn analyzed(take: &C3d, map: MarkerMap) -> Offline {
 
 /// Datagrams through the analyzer, without a socket.
 pub(crate) fn analyzed_datagrams(due: Vec<Due>, map: MarkerMap) -> Offline {
+    analyzed_with(due, map, Context::default())
+}
+
+/// The same with what is told about the golfer.
+pub(crate) fn analyzed_with(due: Vec<Due>, map: MarkerMap, context: Context) -> Offline {
     let arrivals = due.into_iter().map(|d| Arrival::Datagram {
         received_ns: 0,
         bytes: d.bytes.into(),
     });
-    offline::analyze(arrivals, map, Context::default())
+    offline::analyze(arrivals, map, context)
 }

@@ -5,6 +5,7 @@ use std::path::Path;
 use analysis::analyzer::{Analyzer, Input, Output};
 use analysis::context::Context;
 use analysis::handed::Handed;
+use analysis::landmark::Landmark;
 use analysis::measure::Measured;
 use anyhow::Context as _;
 use protocol::c3d::{self, C3d};
@@ -167,7 +168,7 @@ pub fn analyze(
     }
     analyzer.finish(&mut outputs);
     keep(&mut outputs);
-    found.remarks = remarks(&decoder);
+    found.remarks = remarks(&decoder, |_every| true);
     found.remarks.extend(misses);
     found
 }
@@ -188,8 +189,10 @@ pub fn told(decoder: &Decoder, mut context: Context) -> Context {
     context
 }
 
-/// What the labels of a file lack or have too much, and what was refused.
-pub(crate) fn remarks(decoder: &Decoder) -> Vec<String> {
+/// What the labels of a file lack (of the landmarks expected) or have too much, and what was refused.
+pub(crate) fn remarks(decoder: &Decoder, expected: impl Fn(Landmark) -> bool) -> Vec<String> {
+    let map = decoder.map();
+    let due = |label: &&str| map.landmark(label).is_some_and(&expected);
     let mut remarks = Vec::new();
     for (_, found) in decoder.findings() {
         if !found.unknown.is_empty() {
@@ -199,11 +202,17 @@ pub(crate) fn remarks(decoder: &Decoder) -> Vec<String> {
                 found.unknown.join(", ")
             ));
         }
-        if !found.absent.is_empty() {
+        let absent: Vec<&str> = found
+            .absent
+            .iter()
+            .map(String::as_str)
+            .filter(due)
+            .collect();
+        if !absent.is_empty() {
             remarks.push(format!(
                 "in marker map `{}` but not in the file: {}",
                 decoder.map().name,
-                found.absent.join(", ")
+                absent.join(", ")
             ));
         }
         remarks.extend(

@@ -21,6 +21,9 @@ use crate::send;
 /// A hole in a trial longer than this parts it in two, seconds.
 const HOLE_S: f64 = 5.0;
 
+/// A joint's half width known worse than this was not measured but assumed, metres.
+const MEASURED_SD_M: f64 = 0.002;
+
 /// What a trial's file gave.
 #[derive(Debug)]
 pub struct Found {
@@ -51,7 +54,8 @@ pub fn read(path: &Path, map: &MarkerMap) -> anyhow::Result<Found> {
     }
     analyzer.finish(&mut outputs);
     stretch.take(&mut outputs, &analyzer);
-    let remarks = offline::remarks(&decoder);
+    // No club is held in a trial.
+    let remarks = offline::remarks(&decoder, |l| !l.is_club());
     let Some(window) = stretch.longest() else {
         wrong!(
             Code::TrialUnusable,
@@ -131,16 +135,20 @@ pub fn words(trial: &Trial) -> String {
         &mut text,
         "\nJoint widths, center of the lateral marker to center of the medial one, mm:",
     );
-    let width = |p: &Place| 2e3 * p.at.norm();
+    let width = |p: &Place| (2e3 * p.at.norm(), p.covariance[(2, 2)].sqrt());
     let rows = [
         ("knee", c.knees.map(|p| width(&p))),
         ("ankle", c.ankles.map(|p| width(&p))),
-        ("elbow", c.elbows.map(|(half, _)| 2e3 * half)),
+        ("elbow", c.elbows.map(|(half, sd)| (2e3 * half, sd))),
     ];
-    for (name, [left, right]) in rows {
+    for (name, sides) in rows {
+        let [left, right] = sides.map(|(mm, sd)| {
+            let assumed = if sd > MEASURED_SD_M { " (assumed)" } else { "" };
+            format!("{mm:6.1}{assumed}")
+        });
         line(
             &mut text,
-            &format!("  {name:<6} left {left:6.1}   right {right:6.1}"),
+            &format!("  {name:<6} left {left}   right {right}"),
         );
     }
     hips(&mut text, trial, c);

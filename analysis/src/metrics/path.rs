@@ -81,9 +81,18 @@ fn extent(series: &Series, reader: Reader<'_>, [from, to]: [Event; 2]) -> Maybe<
 /// Rearmost iliac spine behind the vertical plane through both heels as they stood at address,
 /// metres, positive away from the ball.
 fn heel_offset(prepared: &Prepared, reader: Reader<'_>) -> Maybe<Series> {
+    let absent: Vec<&str> = [L::LeftHeel, L::RightHeel]
+        .iter()
+        .chain(&PELVIS)
+        .filter(|l| !prepared.window.has(**l))
+        .map(|l| l.name())
+        .collect();
+    if !absent.is_empty() {
+        return Err(format!("not marked: {}", absent.join(", ")));
+    }
     let track = |l: L| {
         let track = prepared.body.track(l);
-        track.ok_or_else(|| format!("not marked: {}", l.name()))
+        track.ok_or_else(|| format!("never seen: {}", l.name()))
     };
     let heel = |l: L| {
         let track = track(l)?;

@@ -7,7 +7,7 @@ use super::catalogue::{
     Family, GAP_LONGEST, MARKER_VISIBILITY,
 };
 use super::values::{Reader, Value, Values};
-use crate::body::calibration::Shape;
+use crate::body::calibration::{HEAD, PELVIS, Shape, THORAX};
 use crate::body::pose::{self, Size};
 use crate::body::segments::Maybe;
 use crate::landmark::Landmark;
@@ -31,14 +31,12 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
     });
     values.set(&GAP_LONGEST, gap);
     let calibration = &prepared.calibration;
-    for (family, shape) in [
-        (&CLUSTER_RESIDUAL_PELVIS, &calibration.pelvis),
-        (&CLUSTER_RESIDUAL_THORAX, &calibration.thorax),
-        (&CLUSTER_RESIDUAL_HEAD, &calibration.head),
+    for (family, shape, markers) in [
+        (&CLUSTER_RESIDUAL_PELVIS, &calibration.pelvis, &PELVIS[..]),
+        (&CLUSTER_RESIDUAL_THORAX, &calibration.thorax, &THORAX[..]),
+        (&CLUSTER_RESIDUAL_HEAD, &calibration.head, &HEAD[..]),
     ] {
-        let shape = shape
-            .as_ref()
-            .ok_or_else(|| "its markers are not marked or were not all seen at address".to_owned());
+        let shape = shape.as_ref().ok_or_else(|| lacking(prepared, markers));
         set(family, prepared, (&span, shape.cloned()), values);
     }
     set(
@@ -47,6 +45,19 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
         (&span, club(prepared, reader)),
         values,
     );
+}
+
+/// Why a cluster has no shape: which of its markers the set lacks, or that they were hidden.
+fn lacking(prepared: &Prepared, markers: &[Landmark]) -> String {
+    let absent: Vec<&str> = markers
+        .iter()
+        .filter(|l| !prepared.window.has(**l))
+        .map(|l| l.name())
+        .collect();
+    if absent.is_empty() {
+        return "its markers were never all seen at once".to_owned();
+    }
+    format!("not marked: {}", absent.join(", "))
 }
 
 fn set(

@@ -7,6 +7,7 @@
 
 mod judge;
 pub mod noise;
+mod whole;
 
 use nalgebra::Point3;
 
@@ -110,6 +111,7 @@ pub fn judge(window: &mut Window) -> Repair {
         exchanged: vec![vec![None; window.len()]; window.landmarks.len()],
         levered: none,
     };
+    whole::put_right(window, &mut repair);
     // The club's upper end moves like the hands that hold it, and a stiff fit hardly sees it go astray:
     // the whole club turns a little about its distant head.
     let hand_like = |l: &Landmark| {
