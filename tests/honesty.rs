@@ -1,37 +1,15 @@
 //! Damaged takes of the synthetic golfer: each value is right or missing with a reason, never
 //! invented; and a movement that gives no swing says why.
 
-use analysis::forward::{CaptureParams, GolferParams, swing};
 use daemon::map::MarkerMap;
-use daemon::{feed, outgoing, synthetic};
+use daemon::{feed, outgoing};
 use protocol::c3d::C3d;
 use protocol::report::Measurement;
 
-use crate::support::{analyzed, analyzed_datagrams};
+use crate::support::{analyzed, analyzed_datagrams, golfer_take, only_swing};
 
 const RATE_HZ: f64 = 360.0;
 const CLUB: [&str; 5] = ["CBU", "CSH", "CHE", "CTO", "CBA"];
-
-fn take() -> (C3d, Measurement) {
-    let capture = CaptureParams {
-        rate_hz: RATE_HZ,
-        noise_m: 0.0005,
-        dropout: 0.0,
-        wobble: false,
-    };
-    let take = swing(&GolferParams::from_seed(6), &capture);
-    let map = MarkerMap::load("whin_32").unwrap();
-    (
-        synthetic::c3d(&take, &map),
-        synthetic::truth(&take.truth, RATE_HZ, (0.0, 0.0)),
-    )
-}
-
-fn measured(take: &C3d) -> Measurement {
-    let found = analyzed(take, MarkerMap::load("whin_32").unwrap());
-    assert_eq!(found.swings.len(), 1, "{:?}", found.remarks);
-    outgoing::measurement(&found.swings[0])
-}
 
 fn columns(take: &C3d, labels: &[&str]) -> Vec<usize> {
     labels
@@ -94,7 +72,7 @@ fn right_or_missing(report: &Measurement, truth: &Measurement, what: &str) {
 
 #[test]
 fn holes_of_the_club_invent_nothing() {
-    let (clean, truth) = take();
+    let (clean, truth) = golfer_take(false);
     for event in [
         "takeaway_start",
         "takeaway_end",
@@ -141,18 +119,18 @@ fn holes_of_the_club_invent_nothing() {
 
 #[test]
 fn holes_of_one_marker_cost_little() {
-    let (clean, truth) = take();
+    let (clean, truth) = golfer_take(false);
     let impact = truth.events["impact"].time_s.unwrap();
     for label in CLUB.iter().chain(&["LASI", "RFE", "IJ", "LRS"]) {
         let mut damaged = clean.clone();
         hide(&mut damaged, &[label], impact - 0.15, impact + 0.05);
-        right_or_missing(&measured(&damaged), &truth, label);
+        right_or_missing(&only_swing(&damaged), &truth, label);
     }
 }
 
 #[test]
 fn a_marker_that_jumps_for_a_frame_changes_no_swing() {
-    let (clean, truth) = take();
+    let (clean, truth) = golfer_take(false);
     let impact = truth.events["impact"].time_s.unwrap();
     for (label, offset_s, jump_mm) in [
         ("CTO", 0.5, 1500.0),
@@ -167,7 +145,7 @@ fn a_marker_that_jumps_for_a_frame_changes_no_swing() {
         if let Some(marker) = &mut damaged.frames[frame][column] {
             marker.position[2] += jump_mm;
         }
-        let report = measured(&damaged);
+        let report = only_swing(&damaged);
         assert_eq!(report.handed, "right");
         assert_eq!(report.kind, "shot", "{label} {offset_s}");
         right_or_missing(&report, &truth, &format!("{label} {offset_s}"));
@@ -176,10 +154,10 @@ fn a_marker_that_jumps_for_a_frame_changes_no_swing() {
 
 #[test]
 fn a_take_that_begins_in_motion_has_no_address() {
-    let (mut clean, truth) = take();
+    let (mut clean, truth) = golfer_take(false);
     let start = (truth.events["takeaway_start"].time_s.unwrap() + 0.12) * RATE_HZ;
     clean.frames.drain(..start as usize);
-    let report = measured(&clean);
+    let report = only_swing(&clean);
     assert_eq!(
         (
             report.events["address"].time_s,
@@ -201,7 +179,7 @@ fn a_take_that_begins_in_motion_has_no_address() {
 
 #[test]
 fn device_times_beat_a_wrongly_told_rate() {
-    let (clean, truth) = take();
+    let (clean, truth) = golfer_take(false);
     let map = MarkerMap::load("whin_32").unwrap();
     let due = feed::of_c3d(&clean, Some(&map), 1).unwrap();
     let retold = due.into_iter().map(|mut d| {
@@ -227,7 +205,7 @@ fn device_times_beat_a_wrongly_told_rate() {
 
 #[test]
 fn a_club_without_head_markers_gives_times_but_no_head_speed() {
-    let (mut clean, truth) = take();
+    let (mut clean, truth) = golfer_take(false);
     let frames = clean.frames.len() as f64 / RATE_HZ;
     hide(&mut clean, &["CHE", "CTO", "CBA"], 0.0, frames);
     let gone = columns(&clean, &["CHE", "CTO", "CBA"]);
@@ -240,7 +218,7 @@ fn a_club_without_head_markers_gives_times_but_no_head_speed() {
         .map(|f| kept.iter().map(|&i| f[i]).collect())
         .collect();
     clean.labels = kept.iter().map(|&i| clean.labels[i].clone()).collect();
-    let report = measured(&clean);
+    let report = only_swing(&clean);
     let top = report.events["top"].time_s.unwrap();
     assert!((top - truth.events["top"].time_s.unwrap()).abs() < 0.006);
     assert!(
@@ -255,7 +233,7 @@ fn a_club_without_head_markers_gives_times_but_no_head_speed() {
 
 #[test]
 fn a_target_line_that_points_the_wrong_way_is_named() {
-    let (clean, _) = take();
+    let (clean, _) = golfer_take(false);
     let text = MarkerMap::load("whin_32")
         .unwrap()
         .text

@@ -9,7 +9,7 @@ use daemon::outgoing;
 
 use crate::support::{analyzed, data};
 
-/// Families of which every value is measured. A new metric that these markers reach is added here.
+/// Families of which at least one value is measured. A new metric that these markers reach is added here.
 const MEASURED: &[&str] = &[
     "angular_acceleration_peak.club",
     "angular_acceleration_peak.lead_arm",

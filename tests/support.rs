@@ -6,11 +6,14 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use analysis::context::Context;
+use analysis::forward::{CaptureParams, GolferParams, swing};
 use daemon::feed::{self, Due};
 use daemon::map::MarkerMap;
 use daemon::offline::{self, Offline};
 use daemon::receive::Arrival;
+use daemon::{outgoing, synthetic};
 use protocol::c3d::C3d;
+use protocol::report::Measurement;
 use serde_json::Value;
 
 /// Top of the checkout.
@@ -119,4 +122,27 @@ pub(crate) fn analyzed_with(due: Vec<Due>, map: MarkerMap, context: Context) -> 
         bytes: d.bytes.into(),
     });
     offline::analyze(arrivals, map, context)
+}
+
+/// A take of the synthetic golfer (seed 6, 360 Hz, 0.5 mm) as a file of the shipped map, and its truth.
+pub(crate) fn golfer_take(wobble: bool) -> (C3d, Measurement) {
+    let capture = CaptureParams {
+        rate_hz: 360.0,
+        noise_m: 0.0005,
+        dropout: 0.0,
+        wobble,
+    };
+    let take = swing(&GolferParams::from_seed(6), &capture);
+    let map = MarkerMap::load("whin_32").unwrap();
+    (
+        synthetic::c3d(&take, &map),
+        synthetic::truth(&take.truth, capture.rate_hz, (0.0, 0.0)),
+    )
+}
+
+/// The only swing of a take with the shipped map.
+pub(crate) fn only_swing(take: &C3d) -> Measurement {
+    let found = analyzed(take, MarkerMap::load("whin_32").unwrap());
+    assert_eq!(found.swings.len(), 1, "{:?}", found.remarks);
+    outgoing::measurement(&found.swings[0])
 }

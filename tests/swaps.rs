@@ -1,36 +1,12 @@
 //! Exchanged markers and ghosts in takes of the synthetic golfer: put right or rejected, said in the
 //! report, and never a confident wrong number.
 
-use analysis::forward::{CaptureParams, GolferParams, swing};
-use daemon::map::MarkerMap;
-use daemon::{outgoing, synthetic};
 use protocol::c3d::C3d;
 use protocol::report::Measurement;
 
-use crate::support::analyzed;
+use crate::support::{golfer_take, only_swing};
 
 const RATE_HZ: f64 = 360.0;
-
-fn take(wobble: bool) -> (C3d, Measurement) {
-    let capture = CaptureParams {
-        rate_hz: RATE_HZ,
-        noise_m: 0.0005,
-        dropout: 0.0,
-        wobble,
-    };
-    let take = swing(&GolferParams::from_seed(6), &capture);
-    let map = MarkerMap::load("whin_32").unwrap();
-    (
-        synthetic::c3d(&take, &map),
-        synthetic::truth(&take.truth, RATE_HZ, (0.0, 0.0)),
-    )
-}
-
-fn measured(take: &C3d) -> Measurement {
-    let found = analyzed(take, MarkerMap::load("whin_32").unwrap());
-    assert_eq!(found.swings.len(), 1, "{:?}", found.remarks);
-    outgoing::measurement(&found.swings[0])
-}
 
 fn column(take: &C3d, label: &str) -> usize {
     take.labels.iter().position(|l| l == label).unwrap()
@@ -47,7 +23,7 @@ fn head_speed_holds(report: &Measurement, truth: &Measurement, what: &str) {
 /// Two labels exchanged for 1 to 60 frames, around impact, the top and after: put right, and said.
 #[test]
 fn exchanged_markers_are_put_right() {
-    let (clean, truth) = take(false);
+    let (clean, truth) = golfer_take(false);
     let event = |name: &str| (truth.events[name].time_s.unwrap() * RATE_HZ) as usize;
     let (impact, top) = (event("impact"), event("top"));
     for (a, b, names) in [
@@ -69,7 +45,7 @@ fn exchanged_markers_are_put_right() {
                 frame.swap(a, b);
             }
             let what = format!("{names}, {frames} frames from {from}");
-            let report = measured(&damaged);
+            let report = only_swing(&damaged);
             head_speed_holds(&report, &truth, &what);
             let fault = report.markers.iter().find(|m| m.landmark == names);
             assert_eq!(
@@ -90,7 +66,7 @@ fn exchanged_markers_are_put_right() {
 /// A marker that is seen in a wrong place for a while, in a cluster or alone.
 #[test]
 fn ghosts_are_rejected() {
-    let (clean, truth) = take(true);
+    let (clean, truth) = golfer_take(true);
     let impact = (truth.events["impact"].time_s.unwrap() * RATE_HZ) as usize;
     for (label, name) in [
         ("LFE", "left_knee"),
@@ -108,7 +84,7 @@ fn ghosts_are_rejected() {
                 }
             }
             let what = format!("{name}, {frames} frames from {from}");
-            let report = measured(&damaged);
+            let report = only_swing(&damaged);
             head_speed_holds(&report, &truth, &what);
             let rejected = report.markers.iter().find(|m| m.landmark == name);
             assert_eq!(
@@ -125,6 +101,6 @@ fn ghosts_are_rejected() {
 /// Nothing is said of a take that has nothing wrong, skin and all.
 #[test]
 fn a_clean_take_raises_no_alarm() {
-    let (clean, _) = take(true);
-    assert_eq!(measured(&clean).markers, []);
+    let (clean, _) = golfer_take(true);
+    assert_eq!(only_swing(&clean).markers, []);
 }

@@ -11,16 +11,17 @@
     reason = "a bench that cannot be set up has no figure to give, and it prints its figures"
 )]
 
+#[path = "../accuracy.rs"]
+mod accuracy;
+
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Instant;
 
 use analysis::context::Context;
 use analysis::forward::{CaptureParams, GolferParams, swing};
-use analysis::frame::CaptureFrame;
 use analysis::measure::measure;
 use analysis::window::Window;
-use daemon::feed;
 use daemon::map::MarkerMap;
 
 /// Stretch before and after impact, seconds: address, swing and finish.
@@ -38,23 +39,10 @@ fn window(rate_hz: f64) -> (Window, usize) {
         wobble: false,
     };
     let take = swing(&GolferParams::from_seed(1), &capture);
-    let mut landmarks = take.landmarks.clone();
-    landmarks.sort_unstable();
-    let order: Vec<usize> = landmarks
-        .iter()
-        .filter_map(|l| take.landmarks.iter().position(|t| t == l))
-        .collect();
     let impact = (take.truth.event("impact").expect("an impact") * rate_hz) as usize;
     let from = impact - (BEFORE_S * rate_hz) as usize;
     let to = impact + (AFTER_S * rate_hz) as usize;
-    let frames: Vec<_> = (from..to)
-        .map(|n| CaptureFrame {
-            number: n as u64,
-            time_ns: feed::time_ns(n, rate_hz),
-            points: order.iter().map(|&i| take.frames[n][i]).collect(),
-        })
-        .collect();
-    let window = Window::new(frames.iter(), &landmarks, rate_hz).expect("frames");
+    let window = accuracy::window(&take.frames[from..to], &take.landmarks, rate_hz);
     (window, impact - from)
 }
 

@@ -7,6 +7,9 @@
     reason = "a bench that cannot be set up has no figure to give"
 )]
 
+#[path = "../accuracy.rs"]
+mod accuracy;
+
 use analysis::analyzer::Analyzer;
 use analysis::context::Context;
 use analysis::forward::{CaptureParams, GolferParams, Take, swing};
@@ -70,23 +73,9 @@ fn decode_only(bencher: Bencher<'_, '_>, rate_hz: f64) {
 fn one_swing(bencher: Bencher<'_, '_>, rate_hz: f64) {
     let map = MarkerMap::load("whin_32").expect("a shipped map");
     let take = take(rate_hz);
-    let mut landmarks = take.landmarks.clone();
-    landmarks.sort_unstable();
-    let order: Vec<usize> = landmarks
-        .iter()
-        .filter_map(|l| take.landmarks.iter().position(|t| t == l))
-        .collect();
     let impact = (take.truth.event("impact").expect("an impact") * rate_hz) as usize;
-    let frames: Vec<_> = take.frames[..impact + (1.3 * rate_hz) as usize]
-        .iter()
-        .enumerate()
-        .map(|(n, points)| analysis::frame::CaptureFrame {
-            number: n as u64,
-            time_ns: feed::time_ns(n, rate_hz),
-            points: order.iter().map(|&i| points[i]).collect(),
-        })
-        .collect();
-    let window = analysis::window::Window::new(frames.iter(), &landmarks, rate_hz).expect("frames");
+    let end = impact + (1.3 * rate_hz) as usize;
+    let window = accuracy::window(&take.frames[..end], &take.landmarks, rate_hz);
     let context = Context::default();
     bencher.bench(|| {
         analysis::measure::measure(&window, impact, map.ball, &context).expect("a swing")

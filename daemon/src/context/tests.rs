@@ -12,28 +12,9 @@ fn a_context_is_read_and_mistakes_are_named() {
         (context.handed, context.height_m),
         (Some(Handed::Left), Some(1.8))
     );
-    assert_eq!(
-        parse("version = 1\nclub = \"driver\"")
-            .unwrap()
-            .club
-            .as_deref(),
-        Some("driver")
-    );
-    let told =
-        parse("version = 1\n[club]\nname = \"7-iron\"\nlength_m = 0.94\nlie_deg = 60\n").unwrap();
-    let shape = told.club_geometry.unwrap();
-    assert_eq!(
-        (told.club.as_deref(), shape.length_m),
-        (Some("7-iron"), Some(0.94))
-    );
-    assert!(
-        (shape.lie_rad.unwrap() - 60_f64.to_radians()).abs() < 1e-12 && shape.loft_rad.is_none()
-    );
     let error = |text: &str| format!("{:#}", parse(text).unwrap_err());
     assert!(error("version = 1\nhanded = \"both\"").contains("right, left or auto"));
     assert!(error("version = 1\nheight_m = 180").contains("0.8 to 2.5"));
-    assert!(error("version = 1\n[club]\nlenght_m = 0.9").contains("length_m"));
-    assert!(error("version = 1\n[club]\nlength_m = 94").contains("0.5 to 1.3"));
     assert!(error("version = 2").contains("reads 1"));
     assert!(error("version = 1\nheigth_m = 1.8").contains("heigth_m"));
     assert!(error("version = 1\ncalibration_trial = \"a.c3d\"").contains("whin calibrate"));
@@ -137,7 +118,7 @@ fn a_trial_that_gives_nothing_says_why_with_its_code() {
     assert!(walking.contains("stands still") && exit == 3, "{walking}");
     assert!(walking.contains("walk.c3d"), "{walking}");
     let lasi = take.labels.iter().position(|l| l == "LASI").unwrap();
-    written(&|take| take.labels[lasi] = "XXXX".into());
+    written(&|take| take.labels[lasi] = "GONE".into());
     let (headless, exit) = failed();
     assert!(headless.contains("iliac spines") && exit == 3, "{headless}");
     written(&|take| take.labels.iter_mut().for_each(|l| l.insert(0, 'Q')));

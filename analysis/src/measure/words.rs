@@ -1,0 +1,94 @@
+//! What the movement was, and plain sentences about how it was measured.
+
+use super::Prepared;
+use crate::body::cluster::Fault;
+use crate::swing::event::Event;
+use crate::swing::impact::Method;
+use crate::swing::phases::Swing;
+
+/// Head higher than this over its place at address when it passes: it cannot have met a ball there, metres.
+const CLEAR_OF_BALL_M: f64 = 0.05;
+
+/// What the movement was.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// The club met a ball.
+    Shot,
+    /// A full swing clear of the ball's place.
+    Rehearsal,
+    /// A full swing; neither club nor ball tells whether a ball was met.
+    Swing,
+}
+
+impl Kind {
+    /// The word used in reports.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Shot => "shot",
+            Self::Rehearsal => "rehearsal",
+            Self::Swing => "swing",
+        }
+    }
+}
+
+pub(super) fn kind(swing: &Swing) -> Kind {
+    match swing.impact.loss {
+        Some(_) => Kind::Shot,
+        None if swing
+            .impact
+            .clearance_m
+            .is_some_and(|c| c > CLEAR_OF_BALL_M) =>
+        {
+            Kind::Rehearsal
+        }
+        None => Kind::Swing,
+    }
+}
+
+pub(super) fn notes(prepared: &Prepared) -> Vec<String> {
+    let impact = &prepared.swing.impact;
+    let seen = prepared.swing.slots.get(Event::Impact).is_some();
+    let place = match impact.method {
+        Method::SpeedStep => None,
+        Method::BallPlane => Some("the face reached the ball's place"),
+        Method::AddressPlane => Some("the head passed its place at address"),
+        Method::Fastest => Some("neither ball nor address is known, the fastest instant stands in"),
+    };
+    let method = match (place, impact.loss) {
+        _ if !seen => "Impact: the club was hidden there.".to_owned(),
+        (Some(place), _) if impact.cut => {
+            format!("Impact: {place}; the club was hidden too much to tell whether a ball was met.")
+        }
+        (Some(place), _) => format!("Impact: {place}; no loss of speed shows a ball met."),
+        (None, loss) => {
+            format!(
+                "Impact: the head lost {:.0} % of its speed within a frame.",
+                100.0 * loss.unwrap_or(0.0)
+            )
+        }
+    };
+    let clear = impact
+        .clearance_m
+        .filter(|c| *c > CLEAR_OF_BALL_M)
+        .map(|c| {
+            format!(
+                "The head passed {:.0} cm above its place at address.",
+                100.0 * c
+            )
+        });
+    let apart = impact
+        .disagreement_s
+        .filter(|s| s.abs() > 0.003)
+        .map(|s| format!("The loss of speed lies {:.1} ms from the passing of the ball's place: check the ball position.", 1e3 * s));
+    std::iter::once(method).chain(clear).chain(apart).collect()
+}
+
+/// One sentence a pair of exchanged markers, told by the first of the two.
+pub(super) fn exchange_note(fault: &Fault) -> Option<String> {
+    let with = fault.with.filter(|with| fault.landmark < *with)?;
+    let (a, b, frames) = (fault.landmark.name(), with.name(), fault.exchanged);
+    Some(format!(
+        "{a} and {b} had exchanged their labels in {frames} frames: put right."
+    ))
+}
