@@ -137,6 +137,8 @@ pub(crate) struct Judged {
     pub(crate) truth: f64,
     /// Whether the stated 95 % interval holds the truth, where one is stated.
     pub(crate) held: Option<bool>,
+    /// The stated standard uncertainty.
+    pub(crate) standard: Option<f64>,
 }
 
 /// All of one swing: event or metric (`name@event`) → judgment.
@@ -172,6 +174,7 @@ fn add_events(take: &Take, measured: &Measured, record: &mut Record) {
             read: None,
             truth,
             held: None,
+            standard: None,
         };
         record.insert(event.name().to_owned(), judged);
     }
@@ -196,6 +199,7 @@ fn add_metrics(take: &Take, measured: &Measured, record: &mut Record) {
                 read: error(read.number(index)),
                 truth,
                 held: None,
+                standard: None,
             };
             record.insert(id, judged);
         }
@@ -218,6 +222,7 @@ fn add_intervals(measured: &Measured, draws: u32, record: &mut Record) {
         {
             let off = judged.found.unwrap_or_default();
             judged.held = Some((s.low..=s.high).contains(&(value - off)));
+            judged.standard = Some(s.standard);
         }
     }
 }
@@ -266,6 +271,8 @@ pub(crate) struct Errors {
     pub(crate) truth: Vec<f64>,
     /// Intervals that hold the truth, and intervals stated.
     pub(crate) held: (usize, usize),
+    /// Stated standard uncertainties.
+    pub(crate) standard: Vec<f64>,
     /// Times that a value was due and none was given.
     pub(crate) missing: usize,
 }
@@ -286,6 +293,7 @@ pub(crate) fn table(records: &[Record]) -> Table {
             None => errors.missing += 1,
         }
         errors.read.extend(judged.read);
+        errors.standard.extend(judged.standard);
         if let Some(held) = judged.held {
             errors.held.0 += usize::from(held);
             errors.held.1 += 1;
@@ -328,11 +336,12 @@ pub(crate) fn unit_of(id: &str) -> (&'static str, impl Fn(f64) -> f64 + use<>) {
 }
 
 /// The table as text: how often, 95th percentiles of the error at the found event and at the true one,
-/// the median error, how often nothing was measured, and the share of intervals that hold the truth.
+/// the median error, how often nothing was measured, the median of the stated standard uncertainties,
+/// and the share of intervals that hold the truth.
 pub(crate) fn text(table: &Table) -> String {
     let mut lines = vec![format!(
-        "{:<40} {:>5} {:>9} {:>9} {:>9} {:>5} {:>6}  unit",
-        "95th percentile of |error|", "n", "found", "true time", "median", "none", "held"
+        "{:<40} {:>5} {:>9} {:>9} {:>9} {:>5} {:>9} {:>7}  unit",
+        "95th percentile of |error|", "n", "found", "true time", "median", "none", "stated", "held"
     )];
     for (id, errors) in table {
         let (unit, shown) = unit_of(id);
@@ -343,12 +352,13 @@ pub(crate) fn text(table: &Table) -> String {
             (k, n) => format!("{:.1} %", 100.0 * k as f64 / n as f64),
         };
         lines.push(format!(
-            "{id:<40} {:>5} {:>9} {:>9} {:>9} {:>5} {held:>6}  {unit}",
+            "{id:<40} {:>5} {:>9} {:>9} {:>9} {:>5} {:>9} {held:>7}  {unit}",
             errors.found.len(),
             cell(percentile_95(&errors.found)),
             cell(percentile_95(&errors.read)),
             cell(median(&errors.found)),
-            errors.missing
+            errors.missing,
+            cell(median(&errors.standard)),
         ));
     }
     lines.join("\n") + "\n"

@@ -101,7 +101,7 @@ fn arguments() -> Campaign {
 fn write(file: &Mutex<File>, seed: u64, record: &Record) {
     let values: BTreeMap<&String, Value> = record
         .iter()
-        .map(|(id, j)| (id, json!([j.found, j.read, j.truth, j.held])))
+        .map(|(id, j)| (id, json!([j.found, j.read, j.truth, j.held, j.standard])))
         .collect();
     let line = format!("{}\n", json!({ "seed": seed, "values": values }));
     let mut file = file.lock().expect("the other thread lives");
@@ -124,6 +124,7 @@ fn read(path: &Path) -> BTreeMap<u64, Record> {
                     read: number(&v[1]),
                     truth: number(&v[2]).unwrap_or_default(),
                     held: v[3].as_bool(),
+                    standard: number(&v[4]),
                 };
                 (id.clone(), judged)
             });
