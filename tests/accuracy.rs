@@ -212,7 +212,7 @@ fn add_intervals(measured: &Measured, draws: u32, record: &mut Record) {
     let draws: Vec<_> = (0..draws)
         .map(|i| uncertainty::draw(&base, seed, i))
         .collect();
-    let summary = uncertainty::summarize(&measured.values, &[], &draws);
+    let summary = uncertainty::summarize((&measured.values, &[]), base.truth(), &draws);
     for (id, index) in ids() {
         let Some(judged) = record.get_mut(&id) else {
             continue;

@@ -21,6 +21,7 @@ use crate::context::{ClubGeometry, Context};
 use crate::handed::Handed;
 use crate::landmark::Landmark;
 use crate::metrics::{self, values::Values};
+use crate::signal::reading::Reading;
 use crate::swing::phases::{self, NotASwing, Paths, Swing};
 use crate::window::{Window, crop};
 use clean::{faults, golfer_frame, side};
@@ -69,6 +70,8 @@ pub struct Prepared {
     pub toe: Vec<Option<Vector3<f64>>>,
     /// The swing.
     pub swing: Swing,
+    /// How sharply the motion is read.
+    pub reading: Reading,
 }
 
 /// One measured swing.
@@ -141,6 +144,7 @@ pub fn measure(
         club_geometry: context.club_geometry,
         approximate: approximate(handed, context),
         seen: seen.collect(),
+        reading: Reading::Usual,
     };
     let prepared = prepare(window, (whole, swing), known);
     let kind = kind(&prepared.swing);
@@ -160,22 +164,17 @@ pub fn measure(
 }
 
 /// Measures the swing of `old` again in other tracks of the same slots (golfer frame, holes filled;
-/// it may end earlier), with another calibration. What was not known is not known again; `filled`
-/// tells what a fresh filling of holes did. Which markers were seen is left open, so that nothing is
-/// said of the capture's quality.
+/// it may end earlier). What was not known is not known again. Which markers were seen is left open,
+/// so that nothing is said of the capture's quality.
 ///
 /// # Errors
 /// Says why there is no swing in them.
-pub fn remeasure(
-    old: &Prepared,
-    window: Window,
-    (calibration, filled): (Calibration, Option<&Repair>),
-) -> Result<Prepared, Nothing> {
+pub fn remeasure(old: &Prepared, window: Window, how: Again<'_>) -> Result<Prepared, Nothing> {
     let geometry = old.club_geometry.as_ref();
     let club = Club::new(&window, geometry).map_err(Nothing::Markers)?;
     let mut whole = ClubPaths::new(&window, &club, None)?;
     whole.paths.ball_x = old.paths.ball_x;
-    if let Some(repair) = filled {
+    if let Some(repair) = how.filled {
         whole.forget_levered(&window, &repair.levered);
     }
     for (now, then) in [
@@ -190,12 +189,24 @@ pub fn remeasure(
     let swing = phases::find(&whole.paths, old.swing.impact.before).map_err(Nothing::Movement)?;
     let known = Known {
         handed: old.handed,
-        calibration,
+        calibration: how.calibration,
         club_geometry: old.club_geometry,
         approximate: old.approximate.clone(),
         seen: Vec::new(),
+        reading: how.reading,
     };
     Ok(place(window, (whole, swing), known))
+}
+
+/// What a swing is measured again with.
+#[derive(Debug)]
+pub struct Again<'a> {
+    /// What of the golfer's body is fixed, golfer frame.
+    pub calibration: Calibration,
+    /// What a fresh filling of holes did, if there was one.
+    pub filled: Option<&'a Repair>,
+    /// How sharply the motion is read.
+    pub reading: Reading,
 }
 
 /// What is known beside the motion.
@@ -205,6 +216,7 @@ struct Known {
     club_geometry: Option<ClubGeometry>,
     approximate: Vec<(Landmark, String)>,
     seen: Vec<Vec<bool>>,
+    reading: Reading,
 }
 
 /// Cuts the window to the stretch that is measured and shown, and places the body there.
@@ -224,7 +236,7 @@ fn prepare(
 
 /// Smooths the body of a window, places its segments, and finds the lead arm's events.
 fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -> Prepared {
-    let body = Smoothed::new(&window, &known.approximate);
+    let body = Smoothed::new(&window, &known.approximate, known.reading);
     let skeleton = Skeleton::new(&body, &known.calibration);
     if let Ok(arm) = lead_arm(&body) {
         let height: Vec<f64> = arm.points.iter().map(|p| p.y).collect();
@@ -255,6 +267,7 @@ fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -
         head_limited,
         toe,
         swing,
+        reading: known.reading,
         window,
     }
 }

@@ -75,18 +75,18 @@ pub fn refined(measured: &Measured, threads: usize) -> Result<Measurement, Panic
     match base.map_err(|_panic| Panicked)? {
         Ok(base) => {
             let draws = draws(&base, uncertainty::seed(&measured.prepared), threads)?;
-            outgoing::add_uncertainty(&mut measurement, &summary(measured, &draws));
+            outgoing::add_uncertainty(&mut measurement, &summary(measured, &base, &draws));
         }
         Err(why) => measurement.notes.push(format!("No uncertainties: {why}.")),
     }
     Ok(measurement)
 }
 
-fn summary(measured: &Measured, draws: &[Option<Draw>]) -> Summary {
+fn summary(measured: &Measured, base: &Base, draws: &[Option<Draw>]) -> Summary {
     let prepared = &measured.prepared;
     let time = |&e: &Event| Some(prepared.window.seconds(prepared.swing.slots.get(e)?));
     let events: Vec<Option<f64>> = Event::ALL.iter().map(time).collect();
-    uncertainty::summarize(&measured.values, &events, draws)
+    uncertainty::summarize((&measured.values, &events), base.truth(), draws)
 }
 
 /// Draws with their numbers.

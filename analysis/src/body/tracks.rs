@@ -5,6 +5,7 @@ use nalgebra::Point3;
 use crate::landmark::Landmark;
 use crate::signal::gaps;
 use crate::signal::lowpass::DualPass;
+use crate::signal::reading::Reading;
 use crate::window::Window;
 
 /// Low-pass for body markers, Hz (REFERENCES A3: typical cut-offs 6–15 Hz).
@@ -31,10 +32,21 @@ impl Smoothed {
     /// Smooths the body landmarks of a window whose short gaps are bridged already. `approximate`
     /// names landmarks that a marker map calls inexact, with its words.
     #[must_use]
-    pub fn new(window: &Window, approximate: &[(Landmark, String)]) -> Self {
-        let filter = DualPass::butterworth(window.rate_hz, BODY_HZ);
+    pub fn new(window: &Window, approximate: &[(Landmark, String)], reading: Reading) -> Self {
+        let mut raw = Self::unfiltered(window, approximate);
+        let filter = DualPass::butterworth(window.rate_hz, reading.cutoff(BODY_HZ));
         let pad = (window.rate_hz * 0.25) as usize;
-        let mut tracks: Vec<(Landmark, SmoothTrack)> = window
+        let tracks = raw.tracks.iter_mut();
+        let mut paths: Vec<&mut [Point3<f64>]> =
+            tracks.map(|(_, t)| t.points.as_mut_slice()).collect();
+        filter.run_paths(&mut paths, pad);
+        raw
+    }
+
+    /// The same without the low-pass: for fits that must not see across impact.
+    #[must_use]
+    pub fn unfiltered(window: &Window, approximate: &[(Landmark, String)]) -> Self {
+        let tracks: Vec<(Landmark, SmoothTrack)> = window
             .landmarks
             .iter()
             .zip(&window.tracks)
@@ -45,11 +57,6 @@ impl Smoothed {
                 Some((l, SmoothTrack { points, known }))
             })
             .collect();
-        let mut paths: Vec<&mut [Point3<f64>]> = tracks
-            .iter_mut()
-            .map(|(_, t)| t.points.as_mut_slice())
-            .collect();
-        filter.run_paths(&mut paths, pad);
         Self {
             len: window.len(),
             tracks,

@@ -30,22 +30,6 @@ pub(super) struct Line {
     pub(super) limited: Option<String>,
 }
 
-impl Line {
-    /// The direction at a slot with its fraction.
-    ///
-    /// # Errors
-    /// Says that a marker was hidden there.
-    pub(super) fn at(&self, slot: f64) -> Maybe<Vector3<f64>> {
-        let (below, above) = (slot.floor().max(0.0) as usize, slot.ceil() as usize);
-        let seen = |i: usize| self.known.get(i) == Some(&true);
-        if !seen(below) || !seen(above) {
-            return Err("a marker of the lead forearm was hidden there".to_owned());
-        }
-        let (a, b) = (self.directions[below], self.directions[above]);
-        Ok(a + (b - a) * (slot - below as f64))
-    }
-}
-
 /// Lead elbow centre → lead wrist centre.
 ///
 /// # Errors

@@ -117,16 +117,17 @@ fn instants(prepared: &Prepared, reader: Reader<'_>) -> Maybe<Moments> {
 
 fn spins(prepared: &Prepared, instants: &Moments) -> [Maybe<Spin>; 4] {
     let normal = prepared.swing.normal;
+    let span = |usual_s| prepared.reading.span(usual_s);
     let segment = |segment: &Maybe<Segment>, half_s: f64| {
         let s = segment.as_ref().map_err(Clone::clone)?;
-        let spin = spin::of_segment((&s.frames, &s.known), instants, normal, half_s);
+        let spin = spin::of_segment((&s.frames, &s.known), instants, normal, span(half_s));
         Ok(spin.limited(s.limited.clone()))
     };
     let paths = &prepared.paths;
     let club = || {
         enough_frames(paths.rate_hz)?;
         let of = (&paths.axis[..], &paths.axis_known[..]);
-        let spin = spin::of_line(of, instants, normal, (CLUB_HALF_S, instants.before));
+        let spin = spin::of_line(of, instants, normal, (span(CLUB_HALF_S), instants.before));
         let few = few_frames(paths.rate_hz);
         Ok(spin.limited(limits(&[&few, &prepared.grip_limited])))
     };
@@ -164,7 +165,8 @@ fn lead_arm(prepared: &Prepared, instants: &Moments) -> Maybe<Spin> {
     let directions: Vec<_> = lines.iter().map(|u| u.unwrap_or_default()).collect();
     let last = window.len().saturating_sub(1);
     let of = (&directions[..], &known[..]);
-    let spin = spin::of_line(of, instants, prepared.swing.normal, (ARM_HALF_S, last));
+    let half_s = prepared.reading.span(ARM_HALF_S);
+    let spin = spin::of_line(of, instants, prepared.swing.normal, (half_s, last));
     Ok(spin.limited(approximate(&prepared.body)))
 }
 

@@ -6,5 +6,6 @@ pub mod gaps;
 pub mod local_fit;
 pub mod lowpass;
 pub mod noise;
+pub mod reading;
 pub mod swaps;
 pub mod turning;
