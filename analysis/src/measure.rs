@@ -15,7 +15,7 @@ use crate::body::calibration::Calibration;
 use crate::body::cluster::{Fault, Repair};
 use crate::body::segments::lead_arm;
 use crate::body::skeleton::Skeleton;
-use crate::body::tracks::Smoothed;
+use crate::body::tracks::{Cutoffs, Smoothed};
 use crate::club::Club;
 use crate::context::{ClubGeometry, Context};
 use crate::handed::Handed;
@@ -33,6 +33,8 @@ use words::{exchange_note, kind, notes};
 /// ends, and what a replay shows.
 const BEFORE_S: f64 = 0.3;
 const AFTER_S: f64 = 1.25;
+/// Stretch after impact whose movement still has a say in the low-pass, seconds.
+const THROUGH_S: f64 = 0.2;
 
 /// A swing's window, cleaned, in the golfer frame, with the swing found in it.
 #[derive(Debug, Clone)]
@@ -133,7 +135,7 @@ pub fn measure(
     let club = Club::new(&window, context.club_geometry.as_ref()).map_err(Nothing::Markers)?;
     let mut whole = ClubPaths::new(&window, &club, ball)?;
     whole.forget_levered(&window, &repair.levered);
-    let swing = phases::find(&whole.paths, near).map_err(Nothing::Movement)?;
+    let swing = phases::find(&whole.paths, near, Reading::Usual).map_err(Nothing::Movement)?;
     let faults = faults(&window, &names, &swing, (&seen, &repair));
     let (calibration, calibration_note) = calibrate(&window, &swing, handed, context);
     let believed = seen.iter().zip(&repair.rejected);
@@ -144,6 +146,7 @@ pub fn measure(
         club_geometry: context.club_geometry,
         approximate: approximate(handed, context),
         seen: seen.collect(),
+        cutoffs: None,
         reading: Reading::Usual,
     };
     let prepared = prepare(window, (whole, swing), known);
@@ -186,13 +189,14 @@ pub fn remeasure(old: &Prepared, window: Window, how: Again<'_>) -> Result<Prepa
             .zip(then)
             .for_each(|(now, then)| *now &= then);
     }
-    let swing = phases::find(&whole.paths, old.swing.impact.before).map_err(Nothing::Movement)?;
+    let swing = phases::find(&whole.paths, old.swing.impact.before, how.reading).map_err(Nothing::Movement)?;
     let known = Known {
         handed: old.handed,
         calibration: how.calibration,
         club_geometry: old.club_geometry,
         approximate: old.approximate.clone(),
         seen: Vec::new(),
+        cutoffs: old.body.cutoffs,
         reading: how.reading,
     };
     Ok(place(window, (whole, swing), known))
@@ -216,6 +220,8 @@ struct Known {
     club_geometry: Option<ClubGeometry>,
     approximate: Vec<(Landmark, String)>,
     seen: Vec<Vec<bool>>,
+    /// The body's low-pass, where it was chosen before.
+    cutoffs: Option<Cutoffs>,
     reading: Reading,
 }
 
@@ -236,7 +242,11 @@ fn prepare(
 
 /// Smooths the body of a window, places its segments, and finds the lead arm's events.
 fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -> Prepared {
-    let body = Smoothed::new(&window, &known.approximate, known.reading);
+    let cutoffs = known.cutoffs.unwrap_or_else(|| {
+        let to = (swing.impact.before + window.slots(THROUGH_S)).min(window.len());
+        Cutoffs::choose(&window, swing.quiet.end.min(to)..to)
+    });
+    let body = Smoothed::new(&window, &known.approximate, (cutoffs, known.reading));
     let skeleton = Skeleton::new(&body, &known.calibration);
     if let Ok(arm) = lead_arm(&body) {
         let height: Vec<f64> = arm.points.iter().map(|p| p.y).collect();

@@ -73,7 +73,7 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
     let peak = |n: usize, of: fn(&Spin) -> &[f64]| -> Maybe<Hump> {
         let instants = instants.as_ref().ok_or("no downswing")?;
         let spin = spins[n].as_ref().map_err(Clone::clone)?;
-        highest(instants, spin, of, SURROUNDINGS[n])
+        highest(instants, spin, of, prepared.reading.level(SURROUNDINGS[n]))
     };
     let peaks = [0, 1, 2, 3].map(|n| peak(n, |s| &s.speed));
     let limit = |n: usize| {
@@ -259,9 +259,8 @@ fn ahead(instants: &Moments, spins: &[Maybe<Spin>; 4]) -> Maybe<(Option<f64>, f6
     let time = |i: usize| instants.relative_s(i) - instants.relative_s(0);
     let runs = positive_runs(&lead, time);
     let long = || runs.iter().filter(|(a, b)| b - a >= AHEAD_MIN_S);
-    let since_top = (instants.slots[0] - instants.top) / instants.rate_hz;
     Ok((
-        long().next().map(|r| r.0 + since_top),
+        long().next().map(|r| r.0),
         long().map(|(a, b)| b - a).sum(),
     ))
 }

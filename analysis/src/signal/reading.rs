@@ -23,6 +23,13 @@ impl Reading {
         usual_s * self.share()
     }
 
+    /// Share of a hump's height from which on its samples are fitted: a hump is as wide as the root of
+    /// what lies over the share.
+    #[must_use]
+    pub fn level(self, usual: f64) -> f64 {
+        1.0 - (1.0 - usual) * self.share().powi(2)
+    }
+
     /// Half the width leaves a sixteenth of what a cubic or a two-pass second-order filter takes.
     fn share(self) -> f64 {
         match self {
