@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 use analysis::body::trial;
 use analysis::context::Context;
 use analysis::forward::{
-    Ball, CaptureParams, Club, GolferParams, Style, Take, calibration_trial, swing,
+    Ball, CalibrationTake, CaptureParams, Club, GolferParams, Style, Take, calibration_trial, swing,
 };
 use analysis::frame::CaptureFrame;
 use analysis::handed::Handed;
@@ -24,7 +24,9 @@ use analysis::metrics::catalogue::{CATALOGUE, Unit};
 use analysis::swing::event::Event;
 use analysis::uncertainty::{self, Base, Outcome};
 use analysis::window::Window;
-use nalgebra::Point3;
+use nalgebra::{Point3, Vector3};
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::{Rng, SeedableRng};
 
 /// The bay's ball for the synthetic golfer: its center over the origin.
 const BALL: Point3<f64> = Point3::new(0.0, 0.0214, 0.0);
@@ -36,6 +38,9 @@ pub(crate) struct Conditions {
     pub(crate) capture: CaptureParams,
     /// Whether the golfer did a calibration trial.
     pub(crate) trial: bool,
+    /// How far the finger misses the medial side of a joint in that trial, standard deviation per
+    /// coordinate, metres.
+    pub(crate) palpation_m: f64,
     /// Draws for the intervals; 0 for none.
     pub(crate) draws: u32,
 }
@@ -51,6 +56,7 @@ impl Conditions {
                 wobble: false,
             },
             trial: true,
+            palpation_m: 0.0,
             draws: 0,
         }
     }
@@ -111,10 +117,26 @@ pub(crate) fn swing_window(take: &Take) -> (Window, usize) {
     (all, impact - from)
 }
 
+/// Moves each medial marker off its place for the whole of a trial.
+fn misplace_medial(trial: &mut CalibrationTake, sd_m: f64, seed: u64) {
+    let mut random = ChaCha8Rng::seed_from_u64(seed);
+    let mut uniform = || (f64::from(random.next_u32()) + 0.5) / f64::from(u32::MAX);
+    // Twelve uniform numbers make a normal one (Irwin–Hall, mathematics).
+    let mut normal = || (0..12).map(|_| uniform()).sum::<f64>() - 6.0;
+    for (i, landmark) in trial.landmarks.iter().enumerate() {
+        if landmark.name().ends_with("_medial") {
+            let off = Vector3::new(normal(), normal(), normal()) * sd_m;
+            let places = trial.frames.iter_mut().filter_map(|f| f[i].as_mut());
+            places.for_each(|p| *p += off);
+        }
+    }
+}
+
 /// What the bay is told of this golfer.
 pub(crate) fn context(params: &GolferParams, conditions: &Conditions) -> Context {
     let calibration = conditions.trial.then(|| {
-        let trial = calibration_trial(params, &conditions.capture);
+        let mut trial = calibration_trial(params, &conditions.capture);
+        misplace_medial(&mut trial, conditions.palpation_m, params.seed);
         let window = window(&trial.frames, &trial.landmarks, trial.rate_hz);
         trial::read(&window)
             .expect("a calibration trial")

@@ -189,7 +189,8 @@ pub fn remeasure(old: &Prepared, window: Window, how: Again<'_>) -> Result<Prepa
             .zip(then)
             .for_each(|(now, then)| *now &= then);
     }
-    let swing = phases::find(&whole.paths, old.swing.impact.before, how.reading).map_err(Nothing::Movement)?;
+    let swing = phases::find(&whole.paths, old.swing.impact.before, how.reading)
+        .map_err(Nothing::Movement)?;
     let known = Known {
         handed: old.handed,
         calibration: how.calibration,

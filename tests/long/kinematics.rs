@@ -34,11 +34,16 @@ fn main() {
     let campaign = arguments();
     let c = &campaign.conditions;
     let name = format!(
-        "{}hz_{}mm_{}{}{}{}draws.jsonl",
+        "{}hz_{}mm_{}{}{}{}{}draws.jsonl",
         c.capture.rate_hz,
         c.capture.noise_m * 1e3,
         if c.capture.dropout > 0.0 {
             format!("{}dropout_", c.capture.dropout)
+        } else {
+            String::new()
+        },
+        if c.palpation_m > 0.0 {
+            format!("{}palpation_", c.palpation_m * 1e3)
         } else {
             String::new()
         },
@@ -88,6 +93,7 @@ fn arguments() -> Campaign {
             "--rate" => conditions.capture.rate_hz = number(),
             "--noise" => conditions.capture.noise_m = 1e-3 * number(),
             "--dropout" => conditions.capture.dropout = number(),
+            "--palpation" => conditions.palpation_m = 1e-3 * number(),
             "--wobble" => conditions.capture.wobble = true,
             "--no-trial" => conditions.trial = false,
             // What `cargo bench` adds by itself.

@@ -15,7 +15,7 @@ use crate::window::Window;
 /// markers are 6–15 Hz; analysis of the whole movement's power asks for about 10 Hz on the trunk, which
 /// would flatten the short peaks that are looked for here).
 const TRUNK_HZ: RangeInclusive<f64> = 14.0..=18.0;
-const ARMS_HZ: RangeInclusive<f64> = 15.0..=25.0;
+const ARMS_HZ: RangeInclusive<f64> = 18.0..=25.0;
 /// Markers whose movement stands for their group.
 const TRUNK: &[Landmark] = &[
     Landmark::LeftAsis,
@@ -47,7 +47,7 @@ impl Cutoffs {
         let of = |landmarks: &[Landmark], limits: RangeInclusive<f64>| {
             let tracks = landmarks.iter().filter_map(|&l| window.track(l));
             let channels: Vec<Vec<f64>> = tracks
-                .filter_map(|t| gaps::solid(&t[slots.clone()]))
+                .filter_map(|t| gaps::solid(&t[slots.clone()].to_vec()))
                 .flat_map(|t| [0, 1, 2].map(|axis| t.iter().map(|p| p[axis]).collect()))
                 .collect();
             let channels: Vec<&[f64]> = channels.iter().map(Vec::as_slice).collect();

@@ -190,6 +190,7 @@ fn release(prepared: &Prepared, reader: Reader<'_>, hinge: &Series) -> Maybe<f64
     let samples: Vec<(f64, f64)> = (first..=before)
         .map(|i| ((impact - i as f64) / -rate_hz, smooth[i]))
         .collect();
-    let hump = humps::highest(&samples, prepared.reading.level(SURROUNDINGS)).ok_or("the swing is too short")?;
+    let hump = humps::highest(&samples, prepared.reading.level(SURROUNDINGS))
+        .ok_or("the swing is too short")?;
     Ok(-hump.time_s)
 }

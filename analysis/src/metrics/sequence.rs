@@ -73,7 +73,12 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
     let peak = |n: usize, of: fn(&Spin) -> &[f64]| -> Maybe<Hump> {
         let instants = instants.as_ref().ok_or("no downswing")?;
         let spin = spins[n].as_ref().map_err(Clone::clone)?;
-        highest(instants, spin, of, prepared.reading.level(SURROUNDINGS[n]))
+        let level = match n {
+            // The club is fastest at its end: no hump to be flattened.
+            3 => SURROUNDINGS[n],
+            _ => prepared.reading.level(SURROUNDINGS[n]),
+        };
+        highest(instants, spin, of, level)
     };
     let peaks = [0, 1, 2, 3].map(|n| peak(n, |s| &s.speed));
     let limit = |n: usize| {
@@ -259,10 +264,7 @@ fn ahead(instants: &Moments, spins: &[Maybe<Spin>; 4]) -> Maybe<(Option<f64>, f6
     let time = |i: usize| instants.relative_s(i) - instants.relative_s(0);
     let runs = positive_runs(&lead, time);
     let long = || runs.iter().filter(|(a, b)| b - a >= AHEAD_MIN_S);
-    Ok((
-        long().next().map(|r| r.0),
-        long().map(|(a, b)| b - a).sum(),
-    ))
+    Ok((long().next().map(|r| r.0), long().map(|(a, b)| b - a).sum()))
 }
 
 /// Stretches in which a series is above zero, with straight lines between the samples.
