@@ -72,21 +72,41 @@ export function eventName(event) {
 /**
  * One metric of a report as a person reads it.
  * @param {string} id identifier of the catalogue
- * @param {object} metrics `measurement.metrics` of the report
+ * @param {object|null} report a swing's report; without one nothing is measured
  * @param {"metric"|"imperial"} units
- * @returns {{name, digits, unit, word, detail, limited, measured}}
+ * @returns {{name, digits, unit, word, detail, spread, limited, measured}}
  */
-export function reading(id, metrics, units) {
+export function reading(id, report, units) {
+  const metrics = report?.measurement.metrics ?? {};
   const [base, event] = id.split("@");
   const quantity = QUANTITIES[base] ?? { name: plainName(base), kind: "plain" };
   const name = quantity.name + (event ? ` ${at(event)}` : "");
   const metric = metrics[id];
   if (metric?.value == null) {
     const reason = metric?.reason ?? "this bay does not measure it";
-    return { name, digits: "—", unit: "", word: "", detail: `not measured: ${reason}`, limited: "", measured: false };
+    return { name, digits: "—", unit: "", word: "", detail: `not measured: ${reason}`, spread: "", limited: "", measured: false };
   }
-  return { name, ...valueWords(quantity, metric, units), detail: detail(id, metric, metrics, units), limited: metric.limited ?? "", measured: true };
+  return { name, ...valueWords(quantity, metric, units), ...details(id, metric, report, units), limited: metric.limited ?? "", measured: true };
 }
+
+/** Why a swing's uncertainties are missing for good; empty where they are known or still come. */
+export function unrefinedWords(report) {
+  return report.unrefined ? `± not refined: ${report.unrefined}` : "";
+}
+
+/** The standard uncertainty of a value as a small figure; empty while it may still come. */
+export function spread(metric, report, units) {
+  if (report.unrefined) return "± not refined";
+  const standard = metric.uncertainty?.standard;
+  if (standard == null) return report.revision > 1 ? "± not known" : "";
+  const [factor, label] = UNITS[units][metric.unit] ?? UNITS.metric[metric.unit] ?? [1, metric.unit];
+  const size = Math.abs(standard * factor);
+  // Two figures at the most; smaller than anybody reads is said as such.
+  if (size < 0.0095) return `± under 0.01${gap(label)}`;
+  return `± ${size.toFixed(size >= 9.95 ? 0 : size >= 0.095 ? 1 : 2)}${gap(label)}`;
+}
+
+const gap = (label) => (label === "°" || label === "×" ? label : ` ${label}`);
 
 /** Digits and unit of a value; the sign is a true minus. */
 export function shown(value, unit, units) {
@@ -109,6 +129,15 @@ function valueWords(quantity, metric, units) {
 function direction(words, digits) {
   if (Number(digits.replace("−", "-")) === 0) return words.zero;
   return digits.startsWith("−") ? words.minus : words.plus;
+}
+
+// The uncertainty belongs to the value; where the change since address is said large, it stands with
+// the value in the detail.
+function details(id, metric, report, units) {
+  const text = detail(id, metric, report.measurement.metrics, units);
+  const figure = spread(metric, report, units);
+  const beside = metric.change != null && text.includes("\n") && metric.uncertainty?.standard != null;
+  return beside ? { detail: `${text}\n${figure}`, spread: "" } : { detail: text, spread: figure };
 }
 
 function detail(id, metric, metrics, units) {

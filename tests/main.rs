@@ -32,4 +32,5 @@ mod support;
 mod swaps;
 mod tidy;
 mod uncertainty;
+mod whose_trial;
 mod wire;

@@ -60,9 +60,9 @@ impl Club {
             Landmark::ClubGripB,
             Landmark::ClubButt,
         )
-        .ok_or("no club markers at the grip")?;
+        .ok_or("the club has no marker at the grip or butt")?;
         let lower = first_track(window, &[Landmark::ClubShaftLow, Landmark::ClubShaftMid])
-            .ok_or("no club marker on the shaft")?;
+            .ok_or("the club has no marker on the shaft")?;
         let axis = axis(window, &upper);
         let butt = !window.has(Landmark::ClubGripA) && !window.has(Landmark::ClubGripB);
         let below_m = if butt { MID_GRIP_FROM_BUTT_M } else { 0.0 };
@@ -79,10 +79,7 @@ impl Club {
             }
             (None, Some(length)) if butt => (
                 Some(along(length)),
-                Some(
-                    "head not marked: the shaft's end at the told length stands in for the face"
-                        .to_owned(),
-                ),
+                Some("from the told club length, the head is not marked".to_owned()),
             ),
             (None, _) => (None, None),
         };
@@ -95,7 +92,8 @@ impl Club {
             grip: along(below_m),
             toe: toe(window),
             axis,
-            limited: (!butt && !pair).then_some("one grip marker stands in for the pair"),
+            limited: (!butt && !pair)
+                .then_some("from one grip marker: mark both sides of the grip"),
         })
     }
 }
@@ -123,7 +121,7 @@ fn contradiction(butt: Option<&Track>, head: &Track, told_m: Option<f64>) -> Opt
     let told_m = told_m?;
     let measured_m = median(distances(butt?, head))?;
     ((measured_m - told_m).abs() > LENGTH_TOLERANCE_M).then(|| {
-        format!("told a club of {told_m:.2} m, measured {measured_m:.2} m: another club, or a marker off its place?")
+        format!("told a club of {told_m:.2} m, measured {measured_m:.2} m: tell the right club, or check its markers")
     })
 }
 
