@@ -134,20 +134,20 @@ function direction(words, digits) {
 // The uncertainty belongs to the value; where the change since address is said large, it stands with
 // the value in the detail.
 function details(id, metric, report, units) {
-  const text = detail(id, metric, report.measurement.metrics, units);
   const figure = spread(metric, report, units);
-  const beside = metric.change != null && text.includes("\n") && metric.uncertainty?.standard != null;
-  return beside ? { detail: `${text}\n${figure}`, spread: "" } : { detail: text, spread: figure };
+  const beside = metric.change != null && QUANTITIES[id.split("@")[0]]?.frame && metric.uncertainty?.standard != null;
+  const text = detail(id, metric, report.measurement.metrics, units, beside ? ` ${figure}` : "");
+  return { detail: text, spread: beside ? "" : figure };
 }
 
-function detail(id, metric, metrics, units) {
+function detail(id, metric, metrics, units, figure) {
   const quantity = QUANTITIES[id.split("@")[0]];
   if (id === "tempo_ratio") return tempoDetail(metrics, units);
   if (!quantity?.since || metric.change == null) return quantity?.frame ?? "";
   if (!quantity.frame) return "since address";
   const absolute = shown(metric.value, metric.unit, units);
   const word = direction(quantity.words, absolute.digits);
-  return `since address\n${absolute.digits.replace("−", "")}${absolute.unit} ${word} ${quantity.frame}`;
+  return `since address\n${absolute.digits.replace("−", "")}${absolute.unit}${figure} ${word} ${quantity.frame}`;
 }
 
 function tempoDetail(metrics, units) {

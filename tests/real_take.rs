@@ -108,10 +108,10 @@ const NOT_MEASURED: &[&str] = &[
 /// Every reason and every limit in the table.
 const REASONS: &[&str] = &[
     "108 frames/s: some percent uncertain",
-    "108 frames/s: some percent uncertain; from skin markers, not joint centers: mark both sides of the wrist",
-    "from skin markers, not joint centers: mark both sides of the wrist",
-    "from two hip points: mark the pelvis front and back for its own rotation",
-    "from two hip points: mark the pelvis front and back for its own rotation; from the shoulder line, about 16° too closed at the top (Wheat 2007): mark chest and back for the thorax",
+    "108 frames/s: some percent uncertain; skin points: mark both sides of the wrist",
+    "skin points: mark both sides of the wrist",
+    "from two hip points: mark the whole pelvis",
+    "from two hip points: mark the whole pelvis; shoulder line: mark chest and back instead; it is about 16° too closed at the top (Wheat 2007)",
     "needs markers on: the chest and back (neck, middle of the back, both ends of the breastbone)",
     "needs markers on: the club head (heel, toe and back)",
     "needs markers on: the head (forehead and both sides)",

@@ -8,7 +8,12 @@ use analysis::measure::{Measured, measure};
 use analysis::metrics::catalogue::CATALOGUE;
 use analysis::uncertainty::{self, Base, Outcome};
 
+use daemon::map::MarkerMap;
+use daemon::synthetic;
+
 use crate::accuracy::{params, swing_window, window};
+use crate::bay::Bay;
+use crate::support::{analyze, scratch};
 
 const QUIET: CaptureParams = CaptureParams {
     rate_hz: 240.0,
@@ -154,4 +159,43 @@ fn a_strangers_trial_is_refused_or_its_uncertainty_holds() {
         all.iter().all(|e| e.1.abs() < 6.0),
         "a confident wrong number"
     );
+}
+
+/// Live: a bay that is told a calibration trial and records. The screen's report rests on the trial,
+/// revision 2 has intervals, and the recording alone gives the same measurement.
+#[tokio::test]
+async fn a_recorded_bay_uses_the_trial_it_is_told() {
+    let folder = scratch("told-trial");
+    let map = MarkerMap::load("whin_32").unwrap();
+    synthetic::write(&swing(&params(4), &QUIET), &map, &folder).unwrap();
+    synthetic::write_calibration(&calibration_trial(&params(4), &QUIET), &map, &folder).unwrap();
+    let told = folder.join("golfer.toml");
+    std::fs::write(
+        &told,
+        "version = 1\ncalibration_trial = \"calibration.c3d\"\n",
+    )
+    .unwrap();
+    let kept = folder.join("recordings");
+    std::fs::create_dir(&kept).unwrap();
+    let [told_arg, kept_arg] = [&told, &kept].map(|p| p.to_str().unwrap());
+    let bay = Bay::start("whin_32", &["--record", kept_arg, "--context", told_arg]);
+    let mut screen = bay.listen().await;
+    bay.send(&folder.join("take.c3d"), "whin_32", "2");
+    let (swings, _) = screen.until_silent().await;
+    assert_eq!(bay.stop(), Some(0));
+    assert_eq!(swings.len(), 1);
+    let live = &swings[0]["measurement"];
+    let notes = live["notes"].as_array().unwrap();
+    let says = |words: &str| notes.iter().any(|n| n.as_str().unwrap().contains(words));
+    assert!(says("hip centers from the trial's movement"), "{notes:?}");
+    let knee = &live["metrics"]["knee_flexion.lead@top"];
+    assert!(knee["limited"].is_null(), "{knee}");
+    assert_eq!(swings[0]["revision"], 2);
+    assert!(knee["uncertainty"]["standard"].as_f64().unwrap() > 0.0);
+    // The trial and the context file are gone: the recording needs neither.
+    std::fs::remove_file(&told).unwrap();
+    std::fs::remove_file(folder.join("calibration.c3d")).unwrap();
+    let recording = std::fs::read_dir(&kept).unwrap().next().unwrap().unwrap();
+    let again = analyze(&recording.path(), &[]);
+    assert_eq!(again["swings"][0].to_string(), live.to_string());
 }

@@ -108,13 +108,17 @@ pub fn places(landmarks: &[L]) -> String {
 #[must_use]
 pub fn in_words(reason: &str) -> String {
     if let Some(names) = reason.strip_prefix(NOT_MARKED) {
-        let found: Option<Vec<L>> = names
+        let (listed, or) = match names.find(" (") {
+            Some(at) => names.split_at(at),
+            None => (names, ""),
+        };
+        let found: Option<Vec<L>> = listed
             .split([',', ' '])
             .filter(|n| !n.is_empty() && *n != "and")
             .map(L::from_name)
             .collect();
         return match found {
-            Some(found) => format!("needs markers on: {}", places(&found)),
+            Some(found) => format!("needs markers on: {}{or}", places(&found)),
             None => format!("needs markers on: {names}"),
         };
     }
@@ -157,6 +161,10 @@ mod tests {
         assert_eq!(
             in_words("not marked: the knees"),
             "needs markers on: the knees"
+        );
+        assert_eq!(
+            in_words("not marked: left_asis (or two hip points)"),
+            "needs markers on: front of the pelvis, lead side (or two hip points)"
         );
         assert_eq!(in_words("never seen: left_heel"), "never seen: lead heel");
         assert_eq!(in_words("the swing is too short"), "the swing is too short");

@@ -238,8 +238,8 @@ impl Calibration {
     #[must_use]
     pub fn limits_joints(&self) -> Option<&'static str> {
         match self.origin {
-            Origin::Address => Some("joint widths assumed: record a calibration trial"),
-            _ if self.rough => Some("the calibration trial fits only roughly: check whose it is"),
+            Origin::Address => Some("no calibration trial: joint widths assumed"),
+            _ if self.rough => Some("calibration trial fits roughly: whose is it?"),
             _ => None,
         }
     }

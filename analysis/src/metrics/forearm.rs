@@ -16,8 +16,8 @@ const SHOULDER_DROP: f64 = 0.17;
 /// Elbow flexion below which the arm's plane is not used, and from which it alone is, rad.
 const STRAIGHT: f64 = 0.10;
 const BENT: f64 = 0.25;
-const ASSUMED: &str = "elbow width assumed: record a calibration trial";
-const SURFACE: &str = "from skin markers, not joint centers: mark both sides of the wrist";
+const ASSUMED: &str = "no calibration trial: elbow width assumed";
+const SURFACE: &str = "skin points: mark both sides of the wrist";
 
 /// Unit vectors over the window.
 #[derive(Debug, Clone)]

@@ -12,7 +12,7 @@ use crate::measure::Prepared;
 use crate::swing::event::Event;
 use crate::swing::series;
 
-const SHOULDER_LINE: &str = "from the shoulder line, about 16° too closed at the top (Wheat 2007): mark chest and back for the thorax";
+const SHOULDER_LINE: &str = "shoulder line: mark chest and back instead; it is about 16° too closed at the top (Wheat 2007)";
 /// A peak below this says nothing about how much of it is gone later, rad.
 const PEAK_MIN: f64 = 0.09;
 
