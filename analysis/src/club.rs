@@ -386,7 +386,7 @@ mod tests {
             ..ClubGeometry::default()
         };
         // By hand: the toe is hypot(20, 110) mm from the shaft, on that ray the face at 63.246 mm.
-        let ray = Vector3::new(0.0, 0.02, 0.11).normalize();
+        let ray = Vector3::new(0.0, 0.02, 0.11) / 0.02_f64.hypot(0.11);
         let at =
             |place: Vector3<f64>| turned(9) * Point3::from(place) + Vector3::new(0.0, 1.0, 0.5);
         let head = |lie| Club::new(&lone, Some(&told(lie))).unwrap().head[9].unwrap();
