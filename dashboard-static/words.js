@@ -27,7 +27,7 @@ const EVENTS = {
 
 const away = { plus: "toward", minus: "away", zero: "level" };
 const open = { plus: "open", minus: "closed", zero: "square" };
-const rotation = (name) => ({ name, kind: "angle", words: open, since: true, frame: "to the target line" });
+const rotation = (name) => ({ name, kind: "angle", words: open, since: true, frame: "to target line" });
 const QUANTITIES = {
   head_speed: { name: "Club head speed", kind: "speed" },
   head_speed_peak: { name: "Peak club head speed", kind: "speed" },
