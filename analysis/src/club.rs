@@ -373,7 +373,7 @@ mod tests {
                 .head_limited
         };
         assert_eq!(words(1.05), None);
-        assert!(words(0.94).unwrap().contains("another club"));
+        assert!(words(0.94).unwrap().contains("the right club"));
     }
 
     /// Heel and toe of the window's club lie across the shaft: a lie of a right angle.
