@@ -27,7 +27,7 @@ use crate::window::{Window, crop};
 use clean::{faults, golfer_frame, side};
 use club_paths::ClubPaths;
 use told::{approximate, calibrate};
-use words::{exchange_note, kind, notes};
+use words::{exchange_note, hidden_note, kind, notes};
 
 /// Stretch kept before the quiet part of address and after impact, seconds: room for the filters'
 /// ends, and what a replay shows.
@@ -149,11 +149,14 @@ pub fn measure(
         cutoffs: None,
         reading: Reading::Usual,
     };
+    let end = (swing.impact.before + window.slots(clean::FAULTS_AFTER_S)).min(window.len());
+    let hidden = hidden_note(&faults, end.saturating_sub(swing.quiet.start), handed);
     let prepared = prepare(window, (whole, swing), known);
     let kind = kind(&prepared.swing);
     let notes = notes(&prepared)
         .into_iter()
-        .chain(faults.iter().filter_map(exchange_note))
+        .chain(faults.iter().filter_map(|f| exchange_note(f, handed)))
+        .chain(hidden)
         .chain(rate_note)
         .chain(calibration_note)
         .collect();

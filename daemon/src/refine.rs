@@ -51,17 +51,21 @@ pub fn run(jobs: &Receiver<Job>, outgoing: &Sender<Outgoing>, threads: usize) {
                     ..job.report
                 };
                 info!(swing = %report.id, revision = report.revision, "uncertainties known");
-                if outgoing
-                    .try_send(Outgoing::Revised(Box::new(report)))
-                    .is_err()
-                {
-                    error!(code = %Code::ReportUnpublished, "a report found the way to the screens full");
-                }
+                publish(outgoing, report);
             }
             Err(Panicked) => {
                 error!(code = %Code::SwingUnrefined, swing = %job.report.id, "a draw failed: the swing stays without uncertainties");
+                let said = outgoing::unrefined(job.report, "a fault of the program, see its log");
+                publish(outgoing, said);
             }
         }
+    }
+}
+
+fn publish(outgoing: &Sender<Outgoing>, report: Report) {
+    let revised = Outgoing::Revised(Box::new(report));
+    if outgoing.try_send(revised).is_err() {
+        error!(code = %Code::ReportUnpublished, "a report found the way to the screens full");
     }
 }
 

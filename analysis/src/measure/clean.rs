@@ -25,7 +25,7 @@ const BODY_GAP_ERROR_M: f64 = 0.01;
 const BODY_GAP_SIDE_S: f64 = 0.04;
 
 /// Stretch after impact in which a bad marker is worth a word, seconds.
-const FAULTS_AFTER_S: f64 = 0.3;
+pub(super) const FAULTS_AFTER_S: f64 = 0.3;
 
 /// The club's upper end.
 pub(super) const GRIP: [Landmark; 3] =

@@ -57,8 +57,7 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
     hinges(prepared, reader, &shaft, values);
 }
 
-const THREE_MARKERS: &str =
-    "needs three head markers: club_head_heel, club_head_toe, club_head_back";
+const THREE_MARKERS: &str = "not marked: club_head_heel, club_head_toe, club_head_back";
 
 fn hinges(
     prepared: &Prepared,

@@ -16,8 +16,8 @@ const SHOULDER_DROP: f64 = 0.17;
 /// Elbow flexion below which the arm's plane is not used, and from which it alone is, rad.
 const STRAIGHT: f64 = 0.10;
 const BENT: f64 = 0.25;
-const ASSUMED: &str = "elbow width assumed, no static calibration";
-const SURFACE: &str = "elbow and wrist are surface points";
+const ASSUMED: &str = "no calibration trial: elbow width assumed";
+const SURFACE: &str = "skin points: mark both sides of the wrist";
 
 /// Unit vectors over the window.
 #[derive(Debug, Clone)]

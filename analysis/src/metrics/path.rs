@@ -112,7 +112,7 @@ fn heel_offset(prepared: &Prepared, reader: Reader<'_>) -> Maybe<Series> {
     let along = lead - trail;
     let behind = Vector3::new(along.z, 0.0, -along.x)
         .try_normalize(1e-3)
-        .ok_or("both heels in one place")?;
+        .ok_or("both heel markers stand in one place: check their labels")?;
     let rearmost = |i: usize| {
         let off = spines.iter().map(|t| (t.points[i] - trail).dot(&behind));
         off.fold(f64::NEG_INFINITY, f64::max)

@@ -2,6 +2,7 @@
 
 use super::catalogue::{Family, len};
 use crate::body::segments::{Maybe, Path, Series};
+use crate::places;
 use crate::swing::event::{Event, Slots};
 use crate::swing::series;
 
@@ -139,8 +140,9 @@ impl Values {
         );
         self.0[index] = Some(match value {
             Value::Measured { value, .. } if !value.is_finite() => {
-                Value::Missing("not a number: the data do not support it".into())
+                Value::Missing("the markers do not support a number here".into())
             }
+            Value::Missing(reason) => Value::Missing(places::in_words(&reason)),
             sound => sound,
         });
     }
@@ -158,7 +160,8 @@ impl Default for Values {
     }
 }
 
-const NO_ADDRESS: &str = "no quiet address was seen before this swing";
+const NO_ADDRESS: &str =
+    "the golfer was not seen standing still before this swing: pause at address";
 
 /// Reads series at the events of one swing.
 #[derive(Debug, Clone, Copy)]
