@@ -89,7 +89,7 @@ fn errors(seed: u64, measured: &Measured) -> Vec<(String, f64)> {
     let draws: Vec<_> = (0..DRAWS)
         .map(|i| uncertainty::draw(&base, number, i))
         .collect();
-    let summary = uncertainty::summarize(&measured.values, &[], &draws);
+    let summary = uncertainty::summarize((&measured.values, &[]), base.truth(), &draws);
     let each = CATALOGUE
         .iter()
         .flat_map(|f| (0..f.len()).map(move |n| (f.value_id(n), f.first + n)));
