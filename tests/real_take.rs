@@ -107,8 +107,8 @@ const NOT_MEASURED: &[&str] = &[
 ];
 /// Every reason and every limit in the table.
 const REASONS: &[&str] = &[
-    "108 frames/s: some percent uncertain",
-    "108 frames/s: some percent uncertain; skin points: mark both sides of the wrist",
+    "only 108 frames/s: use 200 or more",
+    "only 108 frames/s: use 200 or more; skin points: mark both sides of the wrist",
     "skin points: mark both sides of the wrist",
     "from two hip points: mark the whole pelvis",
     "from two hip points: mark the whole pelvis; shoulder line: mark chest and back instead; it is about 16° too closed at the top (Wheat 2007)",
@@ -117,7 +117,7 @@ const REASONS: &[&str] = &[
     "needs markers on: the head (forehead and both sides)",
     "needs markers on: the pelvis (front and back, both sides)",
     "needs markers on: the pelvis (front and back, both sides); both heels",
-    "not reached before impact; 108 frames/s: some percent uncertain",
+    "not reached before impact; only 108 frames/s: use 200 or more",
     "surface points instead of joint centers; the marker sits on the thigh above the knee",
     "surface points instead of joint centers; the marker sits on the thigh above the knee; knee under 10° at address: read its change in degrees instead",
     "the knee hardly moves in the backswing: there is no start to time",

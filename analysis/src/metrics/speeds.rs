@@ -62,7 +62,7 @@ pub(super) fn measure(prepared: &Prepared, values: &mut Values) {
 
 /// What a low rate does to the motion near impact, in words.
 pub(super) fn few_frames(rate_hz: f64) -> Option<String> {
-    (rate_hz < SURE_RATE_HZ).then(|| format!("{rate_hz:.0} frames/s: some percent uncertain"))
+    (rate_hz < SURE_RATE_HZ).then(|| format!("only {rate_hz:.0} frames/s: use 200 or more"))
 }
 
 /// The rate below which nothing is said of the club near impact.
