@@ -161,11 +161,15 @@ fn toe(window: &Window) -> Vec<Option<Vector3<f64>>> {
         return none();
     };
     let line = (shape[1] - shape[0]).try_normalize(1e-3);
-    let place = |i: usize| {
-        let pairs: Vec<_> = shape.iter().copied().zip(seen(i)?).collect();
-        Some(pose::fit(&pairs, Size::Fixed)?.rotation * line?)
-    };
-    (0..window.len()).map(place).collect()
+    let Some(line) = line else { return none() };
+    let slots: Vec<usize> = (0..window.len()).filter(|&i| seen(i).is_some()).collect();
+    let at = |marker: usize, slot: usize| tracks[marker][slot].unwrap_or_default();
+    let placed = pose::place_each(&shape, &slots, at, 0.0);
+    let mut toes = none();
+    for (slot, frame) in slots.into_iter().zip(placed) {
+        toes[slot] = frame.map(|f| f.rotation * line);
+    }
+    toes
 }
 
 /// Mean shape of three points over the slowest frames, placed on the slowest of them.

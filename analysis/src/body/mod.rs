@@ -4,6 +4,7 @@ pub mod calibration;
 pub mod cluster;
 pub mod frames;
 pub mod inertia;
+pub mod lanes;
 pub mod pose;
 pub mod rotation;
 pub mod segments;

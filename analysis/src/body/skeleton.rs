@@ -15,7 +15,7 @@ use crate::landmark::Landmark as L;
 
 /// Second ÷ first singular value (which go with the square of the extent) below which a cluster
 /// is too nearly a line to tell its roll.
-const SPREAD_MIN: f64 = 1e-3;
+const SPREAD_MIN: f64 = pose::SPREAD_SURE;
 /// Flexion below which the leg's plane is helped by foot and pelvis, rad: a straight leg has none.
 const STRAIGHT: f64 = 0.10;
 
@@ -83,19 +83,21 @@ impl Skeleton {
 /// where they are nearly in a line.
 #[must_use]
 pub fn frame_at(shape: &Shape, at: impl Fn(L) -> Option<Point3<f64>>) -> Option<Frame> {
+    frame_of(shape, shape.landmarks.iter().map(|&l| at(l)))
+}
+
+/// As [`frame_at`], the places in the order of the shape's landmarks.
+fn frame_of(shape: &Shape, at: impl Iterator<Item = Option<Point3<f64>>>) -> Option<Frame> {
     let mut pairs = [(Point3::origin(), Point3::origin()); 8];
     let mut n = 0;
-    for (&landmark, &place) in shape.landmarks.iter().zip(&shape.places).take(pairs.len()) {
-        if let Some(point) = at(landmark) {
+    for (&place, point) in shape.places.iter().zip(at).take(pairs.len()) {
+        if let Some(point) = point {
             pairs[n] = (place, point);
             n += 1;
         }
     }
     let fit = pose::fit(&pairs[..n], Size::Fixed).filter(|f| f.spread > SPREAD_MIN)?;
-    Some(Frame {
-        rotation: fit.rotation,
-        origin: Point3::from(fit.translation),
-    })
+    Some(Frame::from(fit))
 }
 
 fn segment(body: &Smoothed, shape: Option<&Shape>, landmarks: &[L]) -> Maybe<Segment> {
@@ -108,30 +110,36 @@ fn segment(body: &Smoothed, shape: Option<&Shape>, landmarks: &[L]) -> Maybe<Seg
         return Err(needs(&missing.join(", ")));
     }
     let shape = shape.ok_or("its markers were not all seen at address")?;
-    let tracks: Vec<_> = shape
+    let member = |&l: &L| body.track(l).ok_or_else(|| needs(l.name()));
+    let tracks = shape
         .landmarks
         .iter()
-        .filter_map(|&l| Some((l, body.track(l)?)))
-        .collect();
+        .map(member)
+        .collect::<Maybe<Vec<_>>>()?;
+    let slots: Vec<usize> = (0..body.len()).collect();
+    let whole = pose::place_each(
+        &shape.places,
+        &slots,
+        |m, i| tracks[m].points[i],
+        SPREAD_MIN,
+    );
     let mut last = None;
     let mut known = Vec::with_capacity(body.len());
-    let frames = (0..body.len())
-        .map(|slot| {
-            let seen = |l: L| {
-                let (_, track) = tracks.iter().find(|t| t.0 == l)?;
-                track.known[slot].then(|| track.points[slot])
+    let frames: Vec<Option<Frame>> = whole
+        .into_iter()
+        .enumerate()
+        .map(|(slot, whole)| {
+            let frame = if tracks.iter().all(|t| t.known[slot]) {
+                whole
+            } else {
+                let seen = tracks.iter().map(|t| t.known[slot].then(|| t.points[slot]));
+                frame_of(shape, seen)
             };
-            let frame = frame_at(shape, seen);
             known.push(frame.is_some());
-            let guess = || {
-                frame_at(shape, |l| {
-                    Some(tracks.iter().find(|t| t.0 == l)?.1.points[slot])
-                })
-            };
-            last = frame.or_else(guess).or(last);
+            last = frame.or(whole).or(last);
             last
         })
-        .collect::<Vec<_>>();
+        .collect();
     let first = frames.iter().flatten().next().copied();
     let first = first.ok_or("its markers are nearly in a line")?;
     Ok(Segment {
