@@ -11,6 +11,7 @@ use nalgebra::{Point3, Vector3};
 use crate::body::pose::{self, Size};
 use crate::context::ClubGeometry;
 use crate::landmark::Landmark;
+use crate::signal::order;
 use crate::window::{Track, Window};
 
 /// Mid-grip point below the butt end along the shaft, metres (between the hands of a usual grip;
@@ -206,8 +207,7 @@ fn distances(a: &Track, b: &Track) -> Vec<f64> {
 }
 
 fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_unstable_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
+    order::median(&mut values)
 }
 
 fn first_track<'a>(window: &'a Window, landmarks: &[Landmark]) -> Option<&'a Track> {

@@ -4,6 +4,8 @@
 use std::array::from_fn;
 use std::ops::{Add, Div, Mul, Sub};
 
+use nalgebra::Vector3;
+
 /// One number a lane.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Lanes<const L: usize>(pub [f64; L]);
@@ -24,10 +26,11 @@ impl<const L: usize> Lanes<L> {
         Self(self.0.map(f64::sqrt))
     }
 
-    /// The larger number of each lane; of one that is no number, the other.
+    /// Each number held between two bounds.
     #[must_use]
-    pub fn max(self, other: Self) -> Self {
-        Self(from_fn(|i| self.0[i].max(other.0[i])))
+    pub fn clamp(self, low: f64, high: f64) -> Self {
+        let low = self.0.map(|v| if v > low { v } else { low });
+        Self(low.map(|v| if v < high { v } else { high }))
     }
 }
 
@@ -72,4 +75,49 @@ pub fn cross<const L: usize>(a: &Vector<L>, b: &Vector<L>) -> Vector<L> {
         a[2] * b[0] - a[0] * b[2],
         a[0] * b[1] - a[1] * b[0],
     ]
+}
+
+/// Sums.
+#[must_use]
+pub fn add<const L: usize>(a: &Vector<L>, b: &Vector<L>) -> Vector<L> {
+    [a[0] + b[0], a[1] + b[1], a[2] + b[2]]
+}
+
+/// Differences.
+#[must_use]
+pub fn sub<const L: usize>(a: &Vector<L>, b: &Vector<L>) -> Vector<L> {
+    [a[0] - b[0], a[1] - b[1], a[2] - b[2]]
+}
+
+/// Products with one number a lane.
+#[must_use]
+pub fn scale<const L: usize>(a: &Vector<L>, by: Lanes<L>) -> Vector<L> {
+    [a[0] * by, a[1] * by, a[2] * by]
+}
+
+/// Unit vectors; in lanes no longer than `least` the other vector as it is.
+#[must_use]
+pub fn unit_or<const L: usize>(a: &Vector<L>, least: f64, other: &Vector<L>) -> Vector<L> {
+    let norm = dot(a, a).sqrt();
+    let scaled = scale(a, Lanes::all(1.0) / norm);
+    choose(norm.0.map(|n| n > least), &scaled, other)
+}
+
+/// The first vector in the lanes that say yes, the second in the others.
+#[must_use]
+pub fn choose<const L: usize>(yes: [bool; L], a: &Vector<L>, b: &Vector<L>) -> Vector<L> {
+    let one = |a: &Lanes<L>, b: &Lanes<L>| Lanes(from_fn(|i| if yes[i] { a.0[i] } else { b.0[i] }));
+    [one(&a[0], &b[0]), one(&a[1], &b[1]), one(&a[2], &b[2])]
+}
+
+/// One vector a lane.
+#[must_use]
+pub fn gather<const L: usize>(of: [Vector3<f64>; L]) -> Vector<L> {
+    [0, 1, 2].map(|axis| Lanes(of.map(|v| v[axis])))
+}
+
+/// The vector of one lane.
+#[must_use]
+pub fn lane<const L: usize>(a: &Vector<L>, lane: usize) -> Vector3<f64> {
+    Vector3::new(a[0].0[lane], a[1].0[lane], a[2].0[lane])
 }

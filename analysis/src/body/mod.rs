@@ -5,6 +5,7 @@ pub mod cluster;
 pub mod frames;
 pub mod inertia;
 pub mod lanes;
+pub mod leg;
 pub mod pose;
 pub mod rotation;
 pub mod segments;

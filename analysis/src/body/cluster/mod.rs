@@ -13,7 +13,7 @@ use nalgebra::Point3;
 
 use crate::body::pose::{self, Size};
 use crate::landmark::Landmark;
-use crate::signal::swaps;
+use crate::signal::{order, swaps};
 use crate::window::Window;
 
 /// A cluster and how it may be judged.
@@ -150,8 +150,12 @@ pub fn rebuild(window: &mut Window, repair: &mut Repair) {
             continue;
         };
         for slot in 0..window.len() {
+            let hidden = members.iter().any(|&t| window.tracks[t][slot].is_none());
+            if !hidden {
+                continue;
+            }
             let pairs = seen(window, slot, (&members, &shape));
-            if (3..members.len()).contains(&pairs.len())
+            if pairs.len() >= 3
                 && let Some(fit) = placement(&pairs, cluster)
             {
                 place_hidden(window, slot, (&members, &shape), (&pairs, &fit), repair);
@@ -271,8 +275,7 @@ fn pairwise(points: &[Point3<f64>]) -> Vec<f64> {
 }
 
 fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_unstable_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
+    order::median(&mut values).unwrap_or(0.0)
 }
 
 #[cfg(test)]
