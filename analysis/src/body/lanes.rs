@@ -13,6 +13,7 @@ pub struct Lanes<const L: usize>(pub [f64; L]);
 /// Three numbers a lane.
 pub type Vector<const L: usize> = [Lanes<L>; 3];
 
+// Plain loops, inlined in any case: only then do they become vector instructions.
 impl<const L: usize> Lanes<L> {
     /// The same number in every lane.
     #[must_use]
@@ -22,15 +23,23 @@ impl<const L: usize> Lanes<L> {
 
     /// Square roots.
     #[must_use]
-    pub fn sqrt(self) -> Self {
-        Self(self.0.map(f64::sqrt))
+    #[inline(always)]
+    pub fn sqrt(mut self) -> Self {
+        for v in &mut self.0 {
+            *v = v.sqrt();
+        }
+        self
     }
 
     /// Each number held between two bounds.
     #[must_use]
-    pub fn clamp(self, low: f64, high: f64) -> Self {
-        let low = self.0.map(|v| if v > low { v } else { low });
-        Self(low.map(|v| if v < high { v } else { high }))
+    #[inline(always)]
+    pub fn clamp(mut self, low: f64, high: f64) -> Self {
+        for v in &mut self.0 {
+            let raised = if *v > low { *v } else { low };
+            *v = if raised < high { raised } else { high };
+        }
+        self
     }
 }
 
@@ -39,18 +48,24 @@ macro_rules! operator {
         impl<const L: usize> $trait for Lanes<L> {
             type Output = Self;
 
-            #[inline]
-            fn $name(self, other: Self) -> Self {
-                Self(from_fn(|i| self.0[i] $op other.0[i]))
+            #[inline(always)]
+            fn $name(mut self, other: Self) -> Self {
+                for (v, other) in self.0.iter_mut().zip(other.0) {
+                    *v = *v $op other;
+                }
+                self
             }
         }
 
         impl<const L: usize> $trait<f64> for Lanes<L> {
             type Output = Self;
 
-            #[inline]
-            fn $name(self, other: f64) -> Self {
-                Self(self.0.map(|v| v $op other))
+            #[inline(always)]
+            fn $name(mut self, other: f64) -> Self {
+                for v in &mut self.0 {
+                    *v = *v $op other;
+                }
+                self
             }
         }
     };
@@ -63,12 +78,14 @@ operator!(Div, div, /);
 
 /// Scalar products.
 #[must_use]
+#[inline(always)]
 pub fn dot<const L: usize>(a: &Vector<L>, b: &Vector<L>) -> Lanes<L> {
     a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 }
 
 /// Vector products.
 #[must_use]
+#[inline(always)]
 pub fn cross<const L: usize>(a: &Vector<L>, b: &Vector<L>) -> Vector<L> {
     [
         a[1] * b[2] - a[2] * b[1],
@@ -79,45 +96,61 @@ pub fn cross<const L: usize>(a: &Vector<L>, b: &Vector<L>) -> Vector<L> {
 
 /// Sums.
 #[must_use]
+#[inline(always)]
 pub fn add<const L: usize>(a: &Vector<L>, b: &Vector<L>) -> Vector<L> {
     [a[0] + b[0], a[1] + b[1], a[2] + b[2]]
 }
 
 /// Differences.
 #[must_use]
+#[inline(always)]
 pub fn sub<const L: usize>(a: &Vector<L>, b: &Vector<L>) -> Vector<L> {
     [a[0] - b[0], a[1] - b[1], a[2] - b[2]]
 }
 
 /// Products with one number a lane.
 #[must_use]
+#[inline(always)]
 pub fn scale<const L: usize>(a: &Vector<L>, by: Lanes<L>) -> Vector<L> {
     [a[0] * by, a[1] * by, a[2] * by]
 }
 
 /// Unit vectors; in lanes no longer than `least` the other vector as it is.
 #[must_use]
+#[inline(always)]
 pub fn unit_or<const L: usize>(a: &Vector<L>, least: f64, other: &Vector<L>) -> Vector<L> {
     let norm = dot(a, a).sqrt();
     let scaled = scale(a, Lanes::all(1.0) / norm);
-    choose(norm.0.map(|n| n > least), &scaled, other)
+    choose(from_fn(|i| norm.0[i] > least), &scaled, other)
 }
 
 /// The first vector in the lanes that say yes, the second in the others.
 #[must_use]
+#[inline(always)]
 pub fn choose<const L: usize>(yes: [bool; L], a: &Vector<L>, b: &Vector<L>) -> Vector<L> {
-    let one = |a: &Lanes<L>, b: &Lanes<L>| Lanes(from_fn(|i| if yes[i] { a.0[i] } else { b.0[i] }));
-    [one(&a[0], &b[0]), one(&a[1], &b[1]), one(&a[2], &b[2])]
+    let mut out = *b;
+    for (out, a) in out.iter_mut().zip(a) {
+        for lane in 0..L {
+            out.0[lane] = if yes[lane] { a.0[lane] } else { out.0[lane] };
+        }
+    }
+    out
 }
 
 /// One vector a lane.
 #[must_use]
+#[inline(always)]
 pub fn gather<const L: usize>(of: [Vector3<f64>; L]) -> Vector<L> {
-    [0, 1, 2].map(|axis| Lanes(of.map(|v| v[axis])))
+    let mut out = [Lanes::all(0.0); 3];
+    for (lane, v) in of.iter().enumerate() {
+        (0..3).for_each(|axis| out[axis].0[lane] = v[axis]);
+    }
+    out
 }
 
 /// The vector of one lane.
 #[must_use]
+#[inline(always)]
 pub fn lane<const L: usize>(a: &Vector<L>, lane: usize) -> Vector3<f64> {
     Vector3::new(a[0].0[lane], a[1].0[lane], a[2].0[lane])
 }

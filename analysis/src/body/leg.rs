@@ -1,6 +1,6 @@
 //! One leg: the centers of knee and ankle from their lateral markers, and the knee's flexion.
 //!
-//! Several slots are solved side by side. Where the pelvis is placed and what a leg is for lives in
+//! Both legs are solved side by side. Where the pelvis is placed and what a leg is for lives in
 //! `skeleton`.
 
 use nalgebra::{Point3, Vector3};
@@ -27,82 +27,134 @@ pub struct Leg {
     pub flexion: Series,
 }
 
-/// One leg: knee and ankle centers such that the lateral markers stand at their calibrated places
-/// in thigh and shank, both of which share the knee's axis of flexion.
-pub(super) fn leg(
+/// Both legs: knee and ankle centers such that the lateral markers stand at their calibrated places
+/// in thigh and shank, both of which share the knee's axis of flexion. Without a pelvis surface points
+/// stand in for the joint centers.
+pub(super) fn legs(
     body: &Smoothed,
     calibration: &Calibration,
-    (pelvis, hips): (&Maybe<Segment>, &Maybe<[Path; 2]>),
-    i: usize,
-) -> Maybe<Leg> {
-    let [knee, ankle, heel, toe, hip_mark] = [
-        [
-            L::LeftKnee,
-            L::LeftAnkle,
-            L::LeftHeel,
-            L::LeftToe,
-            L::LeftHip,
-        ],
-        [
-            L::RightKnee,
-            L::RightAnkle,
-            L::RightHeel,
-            L::RightToe,
-            L::RightHip,
-        ],
-    ][i];
-    let marks = path(body, &[knee, ankle], |p| p[0], None)?;
+    pelvis: &Maybe<Segment>,
+    hips: &Maybe<[Path; 2]>,
+) -> [Maybe<Leg>; 2] {
     let (Ok(pelvis), Ok(hips)) = (pelvis, hips) else {
-        return surface_leg(body, [hip_mark, knee, ankle], marks);
+        return MARKS.map(|marks| surface_leg(body, marks));
     };
-    let track = |l: L| body.track(l).map(|t| t.points.as_slice());
-    let (Some(knees), Some(ankles)) = (track(knee), track(ankle)) else {
-        return Err(needs(knee.name()));
-    };
-    let foot = track(heel).zip(track(toe));
-    let offsets = [calibration.knees[i].at, calibration.ankles[i].at];
-    let mut leg = Leg {
-        knee: Vec::with_capacity(body.len()),
-        ankle: Vec::with_capacity(body.len()),
-        flexion: Series {
-            values: Vec::with_capacity(body.len()),
-            known: both(&pelvis.known, &marks.known),
-            limited: join(calibration.limits_joints(), marks.limited.as_deref()),
-        },
-    };
-    let mut axis = None;
-    for from in (0..body.len()).step_by(LANES) {
-        // Past the end the last slot again: its lanes are not read.
-        let slots: [usize; LANES] = std::array::from_fn(|n| (from + n).min(body.len() - 1));
-        // Where the knee points without its plane: between foot and pelvis.
-        let ahead = slots.map(|slot| {
-            let along = foot.map(|(heel, toe)| toe[slot] - heel[slot]);
-            let foot = along
-                .and_then(|v| v.try_normalize(1e-6))
-                .unwrap_or_default();
-            pelvis.frames[slot].forward() + foot
-        });
-        let of = |points: &[Point3<f64>]| lanes::gather(slots.map(|i| points[i].coords));
-        let points = [of(&hips[i].points), of(knees), of(ankles)];
-        let solved = solve(points, offsets, lanes::gather(ahead), axis);
-        let last = lanes::lane(&solved.axis, LANES - 1);
-        axis = Some(lanes::gather([last; LANES]));
-        for lane in 0..LANES.min(body.len() - from) {
-            let [knee, ankle, axis] =
-                [&solved.knee, &solved.ankle, &solved.axis].map(|v| lanes::lane(v, lane));
-            let (knee, ankle) = (Point3::from(knee), Point3::from(ankle));
-            let (hip, lateral) = (hips[i].points[slots[lane]], knees[slots[lane]]);
-            leg.knee.push(knee);
-            leg.ankle.push(ankle);
-            let flexed = flexion([hip, knee, ankle], lateral, (axis, SIDES[i]));
-            leg.flexion.values.push(flexed);
-        }
+    match [0, 1].map(|i| Markers::new(body, calibration, (pelvis, hips), i)) {
+        [Ok(lead), Ok(trail)] => solve_each([lead, trail], pelvis).map(Ok),
+        apart => apart.map(|leg| {
+            let [leg] = solve_each([leg?], pelvis);
+            Ok(leg)
+        }),
     }
-    Ok(leg)
 }
 
-/// Slots solved side by side.
-const LANES: usize = 4;
+/// Landmarks of a leg: hip point, knee, ankle, heel, toe.
+const MARKS: [[L; 5]; 2] = [
+    [
+        L::LeftHip,
+        L::LeftKnee,
+        L::LeftAnkle,
+        L::LeftHeel,
+        L::LeftToe,
+    ],
+    [
+        L::RightHip,
+        L::RightKnee,
+        L::RightAnkle,
+        L::RightHeel,
+        L::RightToe,
+    ],
+];
+
+/// What a leg is solved from: paths in every slot, and its calibrated offsets.
+struct Markers<'a> {
+    hips: &'a [Point3<f64>],
+    knees: &'a [Point3<f64>],
+    ankles: &'a [Point3<f64>],
+    /// Heel and toe, where both are marked.
+    foot: Option<[&'a [Point3<f64>]; 2]>,
+    knee_offset: Vector3<f64>,
+    ankle_offset: Vector3<f64>,
+    side: f64,
+    known: Vec<bool>,
+    limited: Option<String>,
+}
+
+impl<'a> Markers<'a> {
+    fn new(
+        body: &'a Smoothed,
+        calibration: &Calibration,
+        (pelvis, hips): (&Segment, &'a [Path; 2]),
+        i: usize,
+    ) -> Maybe<Self> {
+        let [_, knee, ankle, heel, toe] = MARKS[i];
+        let marks = path(body, &[knee, ankle], |p| p[0], None)?;
+        let track = |l: L| body.track(l).map(|t| t.points.as_slice());
+        let sure = |l: L| track(l).ok_or_else(|| needs(l.name()));
+        Ok(Self {
+            hips: &hips[i].points,
+            knees: sure(knee)?,
+            ankles: sure(ankle)?,
+            foot: track(heel).zip(track(toe)).map(|(heel, toe)| [heel, toe]),
+            knee_offset: calibration.knees[i].at,
+            ankle_offset: calibration.ankles[i].at,
+            side: SIDES[i],
+            known: both(&pelvis.known, &marks.known),
+            limited: join(calibration.limits_joints(), marks.limited.as_deref()),
+        })
+    }
+
+    /// Where the knee points without its plane, on top of the pelvis: along the foot.
+    fn along_foot(&self, slot: usize) -> Vector3<f64> {
+        let foot = self.foot.map(|[heel, toe]| toe[slot] - heel[slot]);
+        let foot = foot.and_then(|v| v.try_normalize(1e-6));
+        foot.unwrap_or_default()
+    }
+}
+
+/// Legs solved side by side, slot after slot: each slot begins with the axis of the one before.
+fn solve_each<const N: usize>(of: [Markers<'_>; N], pelvis: &Segment) -> [Leg; N] {
+    let slots = pelvis.frames.len();
+    let offsets = [
+        lanes::gather(of.each_ref().map(|m| m.knee_offset)),
+        lanes::gather(of.each_ref().map(|m| m.ankle_offset)),
+    ];
+    let empty = || Vec::with_capacity(slots);
+    let mut solved: [_; N] = std::array::from_fn(|_| (empty(), empty(), Vec::with_capacity(slots)));
+    let mut axis = None;
+    for slot in 0..slots {
+        let at = |path: for<'m> fn(&'m Markers<'_>) -> &'m [Point3<f64>]| -> Vector<N> {
+            lanes::gather(of.each_ref().map(|m| path(m)[slot].coords))
+        };
+        let points = [at(|m| m.hips), at(|m| m.knees), at(|m| m.ankles)];
+        let forward = pelvis.frames[slot].forward();
+        let ahead = of.each_ref().map(|m| forward + m.along_foot(slot));
+        let found = solve(points, offsets, lanes::gather(ahead), axis);
+        axis = Some(found.axis);
+        for (n, (knees, ankles, flexions)) in solved.iter_mut().enumerate() {
+            let [knee, ankle] =
+                [&found.knee, &found.ankle].map(|v| Point3::from(lanes::lane(v, n)));
+            let (hip, lateral) = (of[n].hips[slot], of[n].knees[slot]);
+            let axis = lanes::lane(&found.axis, n);
+            flexions.push(flexion([hip, knee, ankle], lateral, (axis, of[n].side)));
+            knees.push(knee);
+            ankles.push(ankle);
+        }
+    }
+    let mut solved = solved.into_iter();
+    of.map(|m| {
+        let (knee, ankle, values) = solved.next().unwrap_or_default();
+        Leg {
+            knee,
+            ankle,
+            flexion: Series {
+                values,
+                known: m.known,
+                limited: m.limited,
+            },
+        }
+    })
+}
 
 struct Solved<const N: usize> {
     knee: Vector<N>,
@@ -119,7 +171,7 @@ const STILL: f64 = 1e-24;
 
 fn solve<const N: usize>(
     [hip, lateral_knee, lateral_ankle]: [Vector<N>; 3],
-    [knee_offset, ankle_offset]: [Vector3<f64>; 2],
+    [knee_offset, ankle_offset]: [Vector<N>; 2],
     ahead: Vector<N>,
     before: Option<Vector<N>>,
 ) -> Solved<N> {
@@ -137,19 +189,16 @@ fn solve<const N: usize>(
         let thigh = from_up_right(&lanes::sub(&hip, &knee), &axis);
         let shank = from_up_right(&lanes::sub(&knee, &ankle), &axis);
         let sound = std::array::from_fn(|i| thigh.1[i] && shank.1[i]);
-        let moved = |lateral: &Vector<N>, rotation: &[Vector<N>; 3], offset: Vector3<f64>| {
-            let part = |axis: usize| lanes::scale(&rotation[axis], Lanes::all(offset[axis]));
-            lanes::sub(
-                lateral,
-                &lanes::add(&lanes::add(&part(0), &part(1)), &part(2)),
-            )
+        let moved = |lateral: &Vector<N>, [x, y, z]: &[Vector<N>; 3], offset: &Vector<N>| {
+            let flat = lanes::add(&lanes::scale(x, offset[0]), &lanes::scale(y, offset[1]));
+            lanes::sub(lateral, &lanes::add(&flat, &lanes::scale(z, offset[2])))
         };
-        knee = lanes::choose(sound, &moved(&lateral_knee, &thigh.0, knee_offset), &knee);
-        ankle = lanes::choose(
-            sound,
-            &moved(&lateral_ankle, &shank.0, ankle_offset),
-            &ankle,
+        let (to_knee, to_ankle) = (
+            moved(&lateral_knee, &thigh.0, &knee_offset),
+            moved(&lateral_ankle, &shank.0, &ankle_offset),
         );
+        knee = lanes::choose(sound, &to_knee, &knee);
+        ankle = lanes::choose(sound, &to_ankle, &ankle);
     }
     Solved { knee, ankle, axis }
 }
@@ -202,7 +251,9 @@ fn flexion(
 }
 
 /// Without a pelvis: surface points stand in for the joint centers.
-fn surface_leg(body: &Smoothed, landmarks: [L; 3], marks: Path) -> Maybe<Leg> {
+fn surface_leg(body: &Smoothed, [hip, knee, ankle, ..]: [L; 5]) -> Maybe<Leg> {
+    let marks = path(body, &[knee, ankle], |p| p[0], None)?;
+    let landmarks = [hip, knee, ankle];
     let points = path(body, &landmarks, |p| p[0], None)?;
     let track = |l: L| body.points(l).unwrap_or_default();
     let [hip, knee, ankle] = landmarks.map(track);
@@ -267,6 +318,7 @@ mod tests {
                     let ahead =
                         Rotation3::from_axis_angle(&Vector3::y_axis(), turn + 0.2) * Vector3::x();
                     let lone = points.map(|p| lanes::gather([p.coords]));
+                    let offsets = offsets.map(|o| lanes::gather([o]));
                     let solved = solve(lone, offsets, lanes::gather([ahead]), None);
                     let joint = |v| Point3::from(lanes::lane(v, 0));
                     let (knee, ankle) = (joint(&solved.knee), joint(&solved.ankle));

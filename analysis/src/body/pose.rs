@@ -11,7 +11,7 @@
 use nalgebra::{Matrix3, Point3, Vector3};
 
 use super::frames::Frame;
-use super::lanes::{Lanes, Vector, cross, dot};
+use super::lanes::{Lanes, Vector, add, cross, dot, scale, sub};
 
 /// A placement: `measured ≈ scale · rotation · model + translation`.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -157,13 +157,18 @@ fn moments<const L: usize>(
     let zero = Lanes::all(0.0);
     let mut center = [zero; 3];
     for point in points {
-        center = [0, 1, 2].map(|r| center[r] + point[r]);
+        center = add(&center, point);
     }
-    center = center.map(|c| c / points.len() as f64);
+    let share = 1.0 / points.len() as f64;
+    center = [center[0] * share, center[1] * share, center[2] * share];
     let (mut covariance, mut square) = ([[zero; 3]; 3], zero);
     for (arm, point) in arms.iter().zip(points) {
-        let b: Vector<L> = [0, 1, 2].map(|r| point[r] - center[r]);
-        covariance = [0, 1, 2].map(|r| [0, 1, 2].map(|c| covariance[r][c] + b[r] * arm[c]));
+        let b = sub(point, &center);
+        for (row, b) in covariance.iter_mut().zip(b) {
+            for (entry, &arm) in row.iter_mut().zip(arm) {
+                *entry = *entry + b * arm;
+            }
+        }
         square = square + dot(&b, &b);
     }
     (center, covariance, square)
@@ -207,16 +212,16 @@ fn turn<const L: usize>(b: &[Vector<L>; 3], bound: Lanes<L>) -> Turn<L> {
     let pairs = (total * total - norm) * 0.5;
     let divisor = pairs * total - product;
     let cube = total * total * total;
-    let transposed: [Vector<L>; 3] = [0, 1, 2].map(|c| [0, 1, 2].map(|r| b[r][c]));
     let (factor, inverse) = (pairs + norm, Lanes::all(1.0) / divisor);
-    let rows = [0, 1, 2].map(|r| {
+    let mut rows = minors;
+    for (row, b_row) in rows.iter_mut().zip(b) {
         // A row of B·Bᵀ, then of B·Bᵀ·B.
-        let gram: Vector<L> = [0, 1, 2].map(|k| dot(&b[r], &b[k]));
-        [0, 1, 2].map(|c| {
-            let cubic = dot(&gram, &transposed[c]);
-            (factor * b[r][c] + total * minors[r][c] - cubic) * inverse
-        })
-    });
+        let gram = [dot(b_row, &b[0]), dot(b_row, &b[1]), dot(b_row, &b[2])];
+        let flat = add(&scale(&b[0], gram[0]), &scale(&b[1], gram[1]));
+        let cubic = add(&flat, &scale(&b[2], gram[2]));
+        let whole = add(&scale(b_row, factor), &scale(row, total));
+        *row = scale(&sub(&whole, &cubic), inverse);
+    }
     let sure = std::array::from_fn(|i| done[i] && divisor.0[i] > DETERMINED * cube.0[i]);
     Turn {
         rows,

@@ -8,7 +8,7 @@ use nalgebra::{Point3, center};
 
 use super::calibration::{Calibration, PELVIS, Shape};
 use super::frames::Frame;
-use super::leg::{Leg, leg};
+use super::leg::{Leg, legs};
 use super::pose::{self, Size};
 use super::segments::{Maybe, Path, both, needs};
 use super::tracks::Smoothed;
@@ -56,7 +56,7 @@ impl Skeleton {
         );
         let head = segment(body, calibration.head.as_ref(), &super::calibration::HEAD);
         let hips = hips(&pelvis, calibration);
-        let legs = [0, 1].map(|i| leg(body, calibration, (&pelvis, &hips), i));
+        let legs = legs(body, calibration, &pelvis, &hips);
         Self {
             pelvis,
             thorax,
