@@ -167,7 +167,7 @@ struct Solved<const N: usize> {
 /// length, about an eighth, and by far more while the leg is bent.
 const STEPS: usize = 6;
 /// Square of a step of the axis that ends them.
-const STILL: f64 = 1e-24;
+const STILL: f64 = 1e-20;
 
 fn solve<const N: usize>(
     [hip, lateral_knee, lateral_ankle]: [Vector<N>; 3],
@@ -175,58 +175,55 @@ fn solve<const N: usize>(
     ahead: Vector<N>,
     before: Option<Vector<N>>,
 ) -> Solved<N> {
+    let zero = [Lanes::all(0.0); 3];
     let (mut knee, mut ankle) = (lateral_knee, lateral_ankle);
-    let mut axis = before.unwrap_or_else(|| flexion_axis(hip, knee, ankle, ahead));
+    let mut axis = before;
     for step in 0..STEPS {
-        if step > 0 {
-            let next = flexion_axis(hip, knee, ankle, ahead);
-            let moved = lanes::sub(&next, &axis);
-            axis = next;
-            if lanes::dot(&moved, &moved).0.iter().all(|m| *m < STILL) {
-                break;
-            }
-        }
-        let thigh = from_up_right(&lanes::sub(&hip, &knee), &axis);
-        let shank = from_up_right(&lanes::sub(&knee, &ankle), &axis);
-        let sound = std::array::from_fn(|i| thigh.1[i] && shank.1[i]);
-        let moved = |lateral: &Vector<N>, [x, y, z]: &[Vector<N>; 3], offset: &Vector<N>| {
-            let flat = lanes::add(&lanes::scale(x, offset[0]), &lanes::scale(y, offset[1]));
-            lanes::sub(lateral, &lanes::add(&flat, &lanes::scale(z, offset[2])))
+        let thigh = lanes::unit_or(&lanes::sub(&hip, &knee), 1e-6, &zero);
+        let shank = lanes::unit_or(&lanes::sub(&knee, &ankle), 1e-6, &zero);
+        let right = match axis {
+            Some(before) if step == 0 => before,
+            _ => flexion_axis([&thigh, &shank], &lanes::sub(&hip, &ankle), &ahead),
         };
-        let (to_knee, to_ankle) = (
-            moved(&lateral_knee, &thigh.0, &knee_offset),
-            moved(&lateral_ankle, &shank.0, &ankle_offset),
-        );
-        knee = lanes::choose(sound, &to_knee, &knee);
-        ankle = lanes::choose(sound, &to_ankle, &ankle);
+        let moved = axis.map(|before| lanes::sub(&right, &before));
+        axis = Some(right);
+        if step > 0 && moved.is_some_and(|m| lanes::dot(&m, &m).0.iter().all(|m| *m < STILL)) {
+            break;
+        }
+        knee = beside(&lateral_knee, (&thigh, &right), &knee_offset, &knee);
+        ankle = beside(&lateral_ankle, (&shank, &right), &ankle_offset, &ankle);
     }
+    let axis = axis.unwrap_or(zero);
     Solved { knee, ankle, axis }
 }
 
-/// Axes of a segment from its up and (roughly) right directions, and where these span a plane.
-fn from_up_right<const N: usize>(up: &Vector<N>, right: &Vector<N>) -> ([Vector<N>; 3], [bool; N]) {
+/// The joint center that a lateral marker at its offset tells, in the segment of this long axis (a
+/// unit vector) and roughly this axis to the right; the one before where these span no plane.
+fn beside<const N: usize>(
+    lateral: &Vector<N>,
+    (up, right): (&Vector<N>, &Vector<N>),
+    [x, y, z]: &Vector<N>,
+    before: &Vector<N>,
+) -> Vector<N> {
     let zero = [Lanes::all(0.0); 3];
-    let y = lanes::unit_or(up, 1e-6, &zero);
-    let z = lanes::sub(right, &lanes::scale(&y, lanes::dot(&y, right)));
-    let z = lanes::unit_or(&z, 1e-6, &zero);
-    let (long, wide) = (lanes::dot(&y, &y), lanes::dot(&z, &z));
-    let sound = std::array::from_fn(|i| long.0[i] > 0.5 && wide.0[i] > 0.5);
-    ([lanes::cross(&y, &z), y, z], sound)
+    let across = lanes::sub(right, &lanes::scale(up, lanes::dot(up, right)));
+    let across = lanes::unit_or(&across, 1e-6, &zero);
+    let forward = lanes::cross(up, &across);
+    let flat = lanes::add(&lanes::scale(&forward, *x), &lanes::scale(up, *y));
+    let center = lanes::sub(lateral, &lanes::add(&flat, &lanes::scale(&across, *z)));
+    let length = lanes::dot(&forward, &forward);
+    lanes::choose(length.0.map(|l| l > 0.5), &center, before)
 }
 
-/// Normal of the leg's plane, to the right; near a straight leg drawn to what foot and pelvis say.
+/// Normal of the leg's plane, to the right, from the unit vectors up thigh and shank and the way from
+/// ankle to hip; near a straight leg drawn to what foot and pelvis say.
 fn flexion_axis<const N: usize>(
-    hip: Vector<N>,
-    knee: Vector<N>,
-    ankle: Vector<N>,
-    ahead: Vector<N>,
+    [thigh, shank]: [&Vector<N>; 2],
+    up: &Vector<N>,
+    ahead: &Vector<N>,
 ) -> Vector<N> {
-    let (thigh, shank) = (lanes::sub(&knee, &hip), lanes::sub(&ankle, &knee));
-    let lengths = (lanes::dot(&thigh, &thigh) * lanes::dot(&shank, &shank)).sqrt();
-    let inverse = Lanes::all(1.0) / lengths.clamp(1e-9, f64::INFINITY);
-    let normal = lanes::scale(&lanes::cross(&shank, &thigh), inverse);
-    let up = lanes::sub(&hip, &ankle);
-    let right = lanes::unit_or(&lanes::cross(&ahead, &up), 1e-6, &normal);
+    let normal = lanes::cross(shank, thigh);
+    let right = lanes::unit_or(&lanes::cross(ahead, up), 1e-6, &normal);
     // A knee bent backward by noise counts as straight.
     let bent = lanes::dot(&normal, &right);
     let help = (Lanes::all(1.0) - bent / STRAIGHT).clamp(0.0, 1.0);

@@ -23,7 +23,7 @@ const BENT_COSINE: f64 = 0.968;
 /// Steps at most, and the square of a step that ends them, square metres: each is a small share of
 /// the one before.
 const STEPS: usize = 8;
-const STILL_M2: f64 = 1e-26;
+const STILL_M2: f64 = 1e-23;
 /// Slots solved side by side.
 const LANES: usize = 4;
 const ASSUMED: &str = "elbow width assumed, no static calibration";
