@@ -308,6 +308,44 @@ mod tests {
         assert!((f.rotation - r.matrix()).norm() < 1e-9);
     }
 
+    /// The closed form and the singular values agree up to where the one hands over to the other, in
+    /// rotation, total and spread (mathematics: two ways to the same optimum).
+    #[test]
+    fn both_ways_agree_where_they_meet() {
+        let mut trusted = 0;
+        for n in 0..200 {
+            let thin = 10f64.powf(-0.015 * f64::from(n));
+            let r = Rotation3::from_euler_angles(0.1 * f64::from(n), -0.7, 0.3);
+            let wobble = |i: usize| {
+                2e-4 * Vector3::new((i * n as usize) as f64, 1.0, i as f64).map(f64::sin)
+            };
+            let thinned = cluster()
+                .into_iter()
+                .map(|p| Point3::new(p.x, thin * p.y, thin * p.z));
+            let pairs: Vec<_> = thinned
+                .enumerate()
+                .map(|(i, p)| (p, r * p + wobble(i)))
+                .collect();
+            let found = fit(&pairs, Size::Fixed).unwrap();
+            let means = pairs.iter().fold([Vector3::zeros(); 2], |[a, b], p| {
+                [a + p.0.coords, b + p.1.coords]
+            });
+            let covariance: Matrix3<f64> = pairs
+                .iter()
+                .map(|p| (p.1.coords - means[1] / 4.0) * (p.0.coords - means[0] / 4.0).transpose())
+                .sum();
+            let (rotation, _, spread) = by_singular_values(&covariance).unwrap();
+            assert!((found.rotation - rotation).abs().max() < 1e-10, "{n}");
+            assert!(
+                (found.spread - spread).abs() < 1e-9,
+                "{n}: {} {spread}",
+                found.spread
+            );
+            trusted += usize::from(found.spread > 1e-2);
+        }
+        assert!((40..160).contains(&trusted), "{trusted}");
+    }
+
     #[test]
     fn too_little_gives_nothing() {
         let p = Point3::origin();
