@@ -51,7 +51,7 @@ macro_rules! operator {
             #[inline(always)]
             fn $name(mut self, other: Self) -> Self {
                 for (v, other) in self.0.iter_mut().zip(other.0) {
-                    *v = *v $op other;
+                    *v $op other;
                 }
                 self
             }
@@ -63,7 +63,7 @@ macro_rules! operator {
             #[inline(always)]
             fn $name(mut self, other: f64) -> Self {
                 for v in &mut self.0 {
-                    *v = *v $op other;
+                    *v $op other;
                 }
                 self
             }
@@ -71,10 +71,10 @@ macro_rules! operator {
     };
 }
 
-operator!(Add, add, +);
-operator!(Sub, sub, -);
-operator!(Mul, mul, *);
-operator!(Div, div, /);
+operator!(Add, add, +=);
+operator!(Sub, sub, -=);
+operator!(Mul, mul, *=);
+operator!(Div, div, /=);
 
 /// Scalar products.
 #[must_use]
@@ -130,8 +130,8 @@ pub fn unit_or<const L: usize>(a: &Vector<L>, least: f64, other: &Vector<L>) -> 
 pub fn choose<const L: usize>(yes: [bool; L], a: &Vector<L>, b: &Vector<L>) -> Vector<L> {
     let mut out = *b;
     for (out, a) in out.iter_mut().zip(a) {
-        for lane in 0..L {
-            out.0[lane] = if yes[lane] { a.0[lane] } else { out.0[lane] };
+        for ((out, a), yes) in out.0.iter_mut().zip(a.0).zip(yes) {
+            *out = if yes { a } else { *out };
         }
     }
     out
