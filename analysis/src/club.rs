@@ -11,6 +11,7 @@ use nalgebra::{Point3, Vector3};
 use crate::body::pose::{self, Size};
 use crate::context::ClubGeometry;
 use crate::landmark::Landmark;
+use crate::signal::order;
 use crate::window::{Track, Window};
 
 /// Mid-grip point below the butt end along the shaft, metres (between the hands of a usual grip;
@@ -221,11 +222,15 @@ fn toe(window: &Window) -> Vec<Option<Vector3<f64>>> {
         return none();
     };
     let line = (shape[1] - shape[0]).try_normalize(1e-3);
-    let place = |i: usize| {
-        let pairs: Vec<_> = shape.iter().copied().zip(seen(i)?).collect();
-        Some(pose::fit(&pairs, Size::Fixed)?.rotation * line?)
-    };
-    (0..window.len()).map(place).collect()
+    let Some(line) = line else { return none() };
+    let slots: Vec<usize> = (0..window.len()).filter(|&i| seen(i).is_some()).collect();
+    let at = |marker: usize, slot: usize| tracks[marker][slot].unwrap_or_default();
+    let placed = pose::place_each(&shape, &slots, at, 0.0);
+    let mut toes = none();
+    for (slot, frame) in slots.into_iter().zip(placed) {
+        toes[slot] = frame.map(|f| f.rotation * line);
+    }
+    toes
 }
 
 /// Mean shape of three points over the slowest frames, placed on the slowest of them.
@@ -262,8 +267,7 @@ fn distances(a: &Track, b: &Track) -> Vec<f64> {
 }
 
 fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_unstable_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
+    order::median(&mut values)
 }
 
 fn first_track<'a>(window: &'a Window, landmarks: &[Landmark]) -> Option<&'a Track> {

@@ -4,6 +4,8 @@ pub mod calibration;
 pub mod cluster;
 pub mod frames;
 pub mod inertia;
+pub mod lanes;
+pub mod leg;
 pub mod likeness;
 pub mod pose;
 pub mod rotation;

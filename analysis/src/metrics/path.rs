@@ -31,7 +31,9 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
         (&HEAD_SHIFT, &head, X),
         (&HEAD_RISE, &head, Y),
     ] {
-        values.set_each(family, |event| reader.relative(path, axis, event));
+        let along = path.as_ref().map_err(Clone::clone);
+        let along = along.map(|p| component(p, axis));
+        values.set_each(family, |event| reader.relative(&along, event));
     }
     let shift = pelvis.map(|p| component(&p, X));
     for (family, from, to) in [

@@ -147,8 +147,7 @@ fn peak(prepared: &Prepared, motion: Motion<'_>, before: &Before) -> Maybe<(f64,
             Some((relative_s, speed))
         })
         .collect();
-    let hump = humps::highest(&samples, SURROUNDINGS)
-        .ok_or("the downswing has too few frames")?;
+    let hump = humps::highest(&samples, SURROUNDINGS).ok_or("the downswing has too few frames")?;
     Ok((hump.value, -hump.time_s))
 }
 

@@ -153,6 +153,7 @@ impl Table {
                 self.elbows.left.pair("elbows.left")?,
                 self.elbows.right.pair("elbows.right")?,
             ],
+            pronation: 0.0,
             lengths: match &self.lengths {
                 Some(limbs) => limbs.lengths()?,
                 None => Lengths::default(),
