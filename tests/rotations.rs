@@ -70,7 +70,7 @@ fn cluster_poses_equal_scipys() {
 }
 
 /// The same answers for many slots at once, four of them side by side or fewer at the end, and for
-/// clusters up to fifty times as long as wide, whose roll rests on little.
+/// clusters up to twenty times as long as wide, whose roll rests on little.
 #[test]
 fn clusters_placed_side_by_side_equal_scipys() {
     let cases = cases();
