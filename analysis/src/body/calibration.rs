@@ -17,9 +17,9 @@ const KNEE_HALF_M: (f64, f64) = (0.050, 0.0035);
 const ANKLE_HALF_M: (f64, f64) = (0.036, 0.003);
 /// The same for the elbow (common practice, no source).
 const ELBOW_HALF_M: (f64, f64) = (0.034, 0.003);
-/// Spread of the turn of the forearm that no marker shows while the arm is straight, rad (common
+/// Spread of the shoulder's center about its guess below the acromion per coordinate, metres (common
 /// practice, no source).
-pub const PRONATION_SD: f64 = 0.17;
+pub const SHOULDER_SD_M: f64 = 0.008;
 /// Outward turn of the line through the malleoli against the knee's axis, rad, and its spread
 /// (tibial torsion; recalled, no source looked up).
 const TORSION: (f64, f64) = (0.26, 0.10);
@@ -79,9 +79,9 @@ pub struct Calibration {
     pub ankles: [Place; 2],
     /// Lateral elbow marker from the elbow center, distance in metres and its standard deviation.
     pub elbows: [(f64, f64); 2],
-    /// Turn of the line through the lead wrist's styloids against the elbow's axis, about the forearm,
-    /// rad: no marker shows it, so it is 0 but for the draws of an uncertainty.
-    pub pronation: f64,
+    /// How far the lead shoulder's center lies off its guess below the acromion, metres: no marker shows
+    /// it, so it is zero but for the draws of an uncertainty.
+    pub shoulder: Vector3<f64>,
     /// Lengths of limbs, to tell by whose calibration it is.
     pub lengths: Lengths,
     /// Whether it fits the swing's golfer only roughly (`likeness`).
@@ -166,7 +166,7 @@ impl Calibration {
             knees: SIDES.map(|s| outward(KNEE_HALF_M, (0.0, KNEE_AXIS_SPREAD), s)),
             ankles: SIDES.map(|s| outward(ANKLE_HALF_M, TORSION, s)),
             elbows: [ELBOW_HALF_M; 2],
-            pronation: 0.0,
+            shoulder: Vector3::zeros(),
             lengths: Lengths::default(),
             rough: false,
         }
@@ -222,7 +222,7 @@ impl Calibration {
             knees: pair(self.knees),
             ankles: pair(self.ankles),
             elbows: [self.elbows[1], self.elbows[0]],
-            pronation: self.pronation,
+            shoulder: self.shoulder,
             lengths: self.lengths.mirrored(),
             rough: self.rough,
         }

@@ -69,7 +69,7 @@ pub(super) fn lead_forearm(s: &Smoothed, calibration: &Calibration) -> Maybe<Lin
         });
     };
     (0..s.len()).for_each(|i| known[i] &= radial.known[i] && ulnar.known[i]);
-    let drop = Drop::new(s);
+    let drop = Drop::new(s, calibration.shoulder);
     let mut directions = Vec::with_capacity(s.len());
     for from in (0..s.len()).step_by(LANES) {
         // Past the end the last slot again: its lanes are not read.
@@ -78,11 +78,7 @@ pub(super) fn lead_forearm(s: &Smoothed, calibration: &Calibration) -> Maybe<Lin
         let [radial, ulnar] = [radial, ulnar].map(of);
         let wrist = lanes::scale(&lanes::add(&radial, &ulnar), Lanes::all(0.5));
         let shoulder = lanes::add(&of(shoulder), &lanes::gather(slots.map(|i| drop.at(i))));
-        let across = turned(
-            lanes::sub(&ulnar, &radial),
-            &lanes::sub(&wrist, &of(elbow)),
-            calibration.pronation,
-        );
+        let across = lanes::sub(&ulnar, &radial);
         let half_m = calibration.elbows[0].0;
         let found = forearm([shoulder, of(elbow), wrist], across, half_m);
         directions.extend((0..LANES.min(s.len() - from)).map(|l| lanes::lane(&found, l)));
@@ -94,14 +90,6 @@ pub(super) fn lead_forearm(s: &Smoothed, calibration: &Calibration) -> Maybe<Lin
             .limits_joints()
             .map(|_widths| ASSUMED.to_owned()),
     })
-}
-
-/// A vector turned by a small angle about an axis.
-fn turned<const N: usize>(v: Vector<N>, axis: &Vector<N>, angle: f64) -> Vector<N> {
-    let axis = lanes::unit_or(axis, 1e-9, &[Lanes::all(0.0); 3]);
-    let (sin, cos) = angle.sin_cos();
-    let aside = lanes::scale(&lanes::cross(&axis, &v), Lanes::all(sin));
-    lanes::add(&lanes::scale(&v, Lanes::all(cos)), &aside)
 }
 
 /// Direction of a left forearm from shoulder centre, lateral epicondyle and wrist centre; `across`
@@ -150,16 +138,20 @@ fn bent(cosine: f64) -> f64 {
 
 /// Way from the acromion down to the shoulder's centre, along the thorax where it is marked.
 struct Drop {
+    off: Vector3<f64>,
     down: Vec<Vector3<f64>>,
 }
 
 impl Drop {
-    fn new(s: &Smoothed) -> Self {
+    fn new(s: &Smoothed, off: Vector3<f64>) -> Self {
         let marks = [L::C7, L::SternalNotch, L::T8, L::Xiphoid];
         let marks: Vec<_> = marks.iter().filter_map(|&l| s.points(l)).collect();
         let acromia = s.points(L::LeftAcromion).zip(s.points(L::RightAcromion));
         let (Some((a, b)), [c7, notch, t8, xiphoid]) = (acromia, marks.as_slice()) else {
-            return Self { down: Vec::new() };
+            return Self {
+                off,
+                down: Vec::new(),
+            };
         };
         let mut widths: Vec<f64> = a.iter().zip(&b).map(|(a, b)| (b - a).norm()).collect();
         let width = order::median(&mut widths).unwrap_or(0.0);
@@ -168,12 +160,13 @@ impl Drop {
             unit(up) * (-SHOULDER_DROP * width)
         };
         Self {
+            off,
             down: (0..s.len()).map(down).collect(),
         }
     }
 
     fn at(&self, slot: usize) -> Vector3<f64> {
-        self.down.get(slot).copied().unwrap_or_default()
+        self.down.get(slot).copied().unwrap_or_default() + self.off
     }
 }
 

@@ -21,7 +21,7 @@ pub use summary::{Outcome, Spread, Summary, summarize};
 
 use nalgebra::{Matrix3, Vector3};
 
-use crate::body::calibration::{Calibration, Origin, PRONATION_SD, Place, Shape};
+use crate::body::calibration::{Calibration, Origin, Place, SHOULDER_SD_M, Shape};
 use crate::measure::{self, Again, Prepared};
 use crate::metrics::{self, catalogue};
 use crate::signal::reading::Reading;
@@ -124,7 +124,7 @@ fn calibrated(base: &Base, deviates: &mut Deviates) -> Calibration {
     for elbow in &mut c.elbows {
         elbow.0 += elbow.1 * deviates.exact();
     }
-    c.pronation = PRONATION_SD * deviates.exact();
+    c.shoulder = deviates.exact_vector() * SHOULDER_SD_M;
     if c.origin != Origin::Address {
         let n = base.noise;
         let frames = TRIAL_QUIET_S * base.window.rate_hz;

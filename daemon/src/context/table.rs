@@ -153,7 +153,7 @@ impl Table {
                 self.elbows.left.pair("elbows.left")?,
                 self.elbows.right.pair("elbows.right")?,
             ],
-            pronation: 0.0,
+            shoulder: nalgebra::Vector3::zeros(),
             lengths: match &self.lengths {
                 Some(limbs) => limbs.lengths()?,
                 None => Lengths::default(),
