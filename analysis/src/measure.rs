@@ -21,7 +21,8 @@ use crate::context::{ClubGeometry, Context};
 use crate::handed::Handed;
 use crate::landmark::Landmark;
 use crate::metrics::{self, values::Values};
-use crate::signal::reading::Reading;
+use crate::signal::reading::{Reading, Unresolved};
+use crate::swing::event::Event;
 use crate::swing::phases::{self, NotASwing, Paths, Swing};
 use crate::window::{Window, crop};
 use clean::{faults, golfer_frame, side};
@@ -74,6 +75,8 @@ pub struct Prepared {
     pub swing: Swing,
     /// How sharply the motion is read.
     pub reading: Reading,
+    /// Errors drawn for an uncertainty.
+    pub unresolved: Unresolved,
 }
 
 /// One measured swing.
@@ -148,6 +151,7 @@ pub fn measure(
         seen: seen.collect(),
         cutoffs: None,
         reading: Reading::Usual,
+        unresolved: Unresolved::default(),
     };
     let end = (swing.impact.before + window.slots(clean::FAULTS_AFTER_S)).min(window.len());
     let hidden = hidden_note(&faults, end.saturating_sub(swing.quiet.start), handed);
@@ -192,8 +196,14 @@ pub fn remeasure(old: &Prepared, window: Window, how: Again<'_>) -> Result<Prepa
             .zip(then)
             .for_each(|(now, then)| *now &= then);
     }
-    let swing = phases::find(&whole.paths, old.swing.impact.before, how.reading)
+    let mut swing = phases::find(&whole.paths, old.swing.impact.before, how.reading)
         .map_err(Nothing::Movement)?;
+    let late = Unresolved::IMPACT_FRAMES_HZ / whole.paths.rate_hz * how.unresolved.impact;
+    swing.impact.slot += late;
+    let impact = swing.slots.get(Event::Impact);
+    swing
+        .slots
+        .set(Event::Impact, impact.map(|slot| slot + late));
     let known = Known {
         handed: old.handed,
         calibration: how.calibration,
@@ -202,6 +212,7 @@ pub fn remeasure(old: &Prepared, window: Window, how: Again<'_>) -> Result<Prepa
         seen: Vec::new(),
         cutoffs: old.body.cutoffs,
         reading: how.reading,
+        unresolved: how.unresolved,
     };
     Ok(place(window, (whole, swing), known))
 }
@@ -215,6 +226,8 @@ pub struct Again<'a> {
     pub filled: Option<&'a Repair>,
     /// How sharply the motion is read.
     pub reading: Reading,
+    /// Errors that few frames leave.
+    pub unresolved: Unresolved,
 }
 
 /// What is known beside the motion.
@@ -227,6 +240,7 @@ struct Known {
     /// The body's low-pass, where it was chosen before.
     cutoffs: Option<Cutoffs>,
     reading: Reading,
+    unresolved: Unresolved,
 }
 
 /// Cuts the window to the stretch that is measured and shown, and places the body there.
@@ -282,6 +296,7 @@ fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -
         toe,
         swing,
         reading: known.reading,
+        unresolved: known.unresolved,
         window,
     }
 }

@@ -117,7 +117,8 @@ impl Fast {
         let impact = &prepared.swing.impact;
         enough_frames(motion.rate_hz)?;
         let before = Before::fit(motion, impact, prepared.reading.span(fit_s))
-            .ok_or_else(|| "the club was hidden right before impact".to_owned())?;
+            .ok_or_else(|| "the club was hidden right before impact".to_owned())?
+            .unresolved(prepared.unresolved);
         // A hole in the fast part may hide the peak, or a line across it invent one.
         let fast = (FAST_S * motion.rate_hz) as usize;
         let mut fast = impact.before.saturating_sub(fast)..=impact.before;

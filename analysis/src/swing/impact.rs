@@ -7,6 +7,7 @@
 use nalgebra::{Point3, Vector3};
 
 use super::phases::Paths;
+use crate::signal::reading::Unresolved;
 use crate::signal::{local_fit, turning};
 
 /// How the instant of impact was found.
@@ -125,6 +126,8 @@ pub struct Before {
     impact_s: f64,
     /// Earliest time, relative to impact, that the fit covers, seconds.
     pub from_s: f64,
+    /// Error given to the velocity, as shares of its size along it, up and to the side.
+    error: [f64; 3],
 }
 
 impl Before {
@@ -158,13 +161,29 @@ impl Before {
             fit: turning::Fit::point(&samples, degree, impact_s)?,
             impact_s,
             from_s: samples[0].0 - impact_s,
+            error: [0.0; 3],
         })
     }
 
     /// Velocity, m/s, at a time relative to impact (seconds, negative before).
     #[must_use]
     pub fn velocity(&self, relative_s: f64) -> Vector3<f64> {
-        self.fit.state(self.impact_s + relative_s).velocity
+        let velocity = self.fit.state(self.impact_s + relative_s).velocity;
+        let [along, up, side] = self.error;
+        let across = velocity.cross(&Vector3::y());
+        velocity * (1.0 + along) + Vector3::y() * (velocity.norm() * up) + across * side
+    }
+
+    /// The same with an error that few frames leave (zero where none was drawn).
+    #[must_use]
+    pub fn unresolved(self, drawn: Unresolved) -> Self {
+        let span = (-self.from_s / Unresolved::VELOCITY_SPAN_S).powi(4);
+        Self {
+            error: drawn
+                .velocity
+                .map(|e| e * Unresolved::VELOCITY_SHARE * span),
+            ..self
+        }
     }
 
     /// Speed, m/s, at such a time.

@@ -14,7 +14,7 @@ use crate::signal::gaps;
 use crate::signal::local_fit;
 use crate::signal::lowpass::DualPass;
 use crate::signal::noise::NoiseModel;
-use crate::signal::reading::Reading;
+use crate::signal::reading::{Reading, Unresolved};
 use crate::swing::event::Event;
 use crate::swing::phases::{COARSE_HZ, TOP_HZ};
 use crate::swing::series;
@@ -87,6 +87,7 @@ impl Base {
             calibration: old.calibration.clone(),
             filled: None,
             reading: Reading::Sharp,
+            unresolved: Unresolved::default(),
         };
         let truth = measure::remeasure(&old, window.clone(), how);
         let truth = truth.ok().map(|t| Draw::of(&t));

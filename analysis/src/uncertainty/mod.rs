@@ -24,7 +24,7 @@ use nalgebra::{Matrix3, Vector3};
 use crate::body::calibration::{Calibration, Origin, Place, SHOULDER_SD_M, Shape};
 use crate::measure::{self, Again, Prepared};
 use crate::metrics::{self, catalogue};
-use crate::signal::reading::Reading;
+use crate::signal::reading::{Reading, Unresolved};
 use crate::swing::event::Event;
 use deviates::{Deviates, Wander};
 
@@ -87,9 +87,21 @@ pub fn draw(base: &Base, seed: u64, i: u32) -> Option<Draw> {
         calibration,
         filled: filled.as_ref(),
         reading: Reading::Usual,
+        unresolved: unresolved(base.window.rate_hz, &mut deviates),
     };
     let again = measure::remeasure(&base.old, window, how).ok()?;
     Some(Draw::of(&again))
+}
+
+/// What few frames leave.
+fn unresolved(rate_hz: f64, deviates: &mut Deviates) -> Unresolved {
+    if rate_hz >= Unresolved::BELOW_HZ {
+        return Unresolved::default();
+    }
+    Unresolved {
+        impact: deviates.exact(),
+        velocity: deviates.exact_vector().into(),
+    }
 }
 
 /// The shapes of another posture of the same golfer; the hips stay where they were moved to.
