@@ -2,7 +2,7 @@
 // The replay is drawn elsewhere (replay.js).
 
 import { lastSwing } from "./state.js";
-import { FOCUS, HEADLINE, STATES, reading } from "./words.js";
+import { FOCUS, HEADLINE, STATES, reading, unrefinedWords } from "./words.js";
 
 const byId = (id) => document.getElementById(id);
 // Below this the share of lost datagrams is not worth a word of warning beside it.
@@ -46,18 +46,19 @@ function renderNumbers(swing, units) {
   const metrics = swing?.measurement.metrics;
   for (const box of byId("numbers").children) {
     const id = box.dataset.metric;
-    const read = metrics ? reading(id, metrics, units) : { ...reading(id, {}, units), detail: id === HEADLINE ? "appears after the first swing" : "" };
-    renderReading(box, read);
+    const read = metrics ? reading(id, swing, units) : { ...reading(id, null, units), detail: id === HEADLINE ? "appears after the first swing" : "" };
+    renderReading(box, read, id === HEADLINE && swing ? unrefinedWords(swing) : "");
   }
 }
 
-function renderReading(box, read) {
+function renderReading(box, read, unrefined) {
   box.classList.toggle("unmeasured", !read.measured);
   // Long numbers get smaller digits (style.css) instead of a broken line.
   box.querySelector(".digits").dataset.length = read.digits.length;
   box.querySelector(".unit").dataset.unit = read.unit;
-  for (const part of ["name", "digits", "unit", "word", "detail"]) say(box.querySelector(`.${part}`), read[part]);
-  say(box.querySelector(".limited"), read.limited && `◇ limited: ${read.limited}`);
+  for (const part of ["name", "digits", "unit", "word", "detail", "spread"]) say(box.querySelector(`.${part}`), read[part]);
+  const limited = read.limited && `◇ limited: ${read.limited}`;
+  say(box.querySelector(".limited"), [unrefined, limited].filter(Boolean).join(" · "));
 }
 
 function renderHealth(health) {

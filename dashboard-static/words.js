@@ -27,7 +27,7 @@ const EVENTS = {
 
 const away = { plus: "toward", minus: "away", zero: "level" };
 const open = { plus: "open", minus: "closed", zero: "square" };
-const rotation = (name) => ({ name, kind: "angle", words: open, since: true, frame: "to the target line" });
+const rotation = (name) => ({ name, kind: "angle", words: open, since: true, frame: "to target line" });
 const QUANTITIES = {
   head_speed: { name: "Club head speed", kind: "speed" },
   head_speed_peak: { name: "Peak club head speed", kind: "speed" },
@@ -72,21 +72,41 @@ export function eventName(event) {
 /**
  * One metric of a report as a person reads it.
  * @param {string} id identifier of the catalogue
- * @param {object} metrics `measurement.metrics` of the report
+ * @param {object|null} report a swing's report; without one nothing is measured
  * @param {"metric"|"imperial"} units
- * @returns {{name, digits, unit, word, detail, limited, measured}}
+ * @returns {{name, digits, unit, word, detail, spread, limited, measured}}
  */
-export function reading(id, metrics, units) {
+export function reading(id, report, units) {
+  const metrics = report?.measurement.metrics ?? {};
   const [base, event] = id.split("@");
   const quantity = QUANTITIES[base] ?? { name: plainName(base), kind: "plain" };
   const name = quantity.name + (event ? ` ${at(event)}` : "");
   const metric = metrics[id];
   if (metric?.value == null) {
     const reason = metric?.reason ?? "this bay does not measure it";
-    return { name, digits: "—", unit: "", word: "", detail: `not measured: ${reason}`, limited: "", measured: false };
+    return { name, digits: "—", unit: "", word: "", detail: `not measured: ${reason}`, spread: "", limited: "", measured: false };
   }
-  return { name, ...valueWords(quantity, metric, units), detail: detail(id, metric, metrics, units), limited: metric.limited ?? "", measured: true };
+  return { name, ...valueWords(quantity, metric, units), ...details(id, metric, report, units), limited: metric.limited ?? "", measured: true };
 }
+
+/** Why a swing's uncertainties are missing for good; empty where they are known or still come. */
+export function unrefinedWords(report) {
+  return report.unrefined ? `± not refined: ${report.unrefined}` : "";
+}
+
+/** The standard uncertainty of a value as a small figure; empty while it may still come. */
+export function spread(metric, report, units) {
+  if (report.unrefined) return "± not refined";
+  const standard = metric.uncertainty?.standard;
+  if (standard == null) return report.revision > 1 ? "± not known" : "";
+  const [factor, label] = UNITS[units][metric.unit] ?? UNITS.metric[metric.unit] ?? [1, metric.unit];
+  const size = Math.abs(standard * factor);
+  // Two figures at the most; smaller than anybody reads is said as such.
+  if (size < 0.0095) return `± under 0.01${gap(label)}`;
+  return `± ${size.toFixed(size >= 9.95 ? 0 : size >= 0.095 ? 1 : 2)}${gap(label)}`;
+}
+
+const gap = (label) => (label === "°" || label === "×" ? label : ` ${label}`);
 
 /** Digits and unit of a value; the sign is a true minus. */
 export function shown(value, unit, units) {
@@ -111,14 +131,23 @@ function direction(words, digits) {
   return digits.startsWith("−") ? words.minus : words.plus;
 }
 
-function detail(id, metric, metrics, units) {
+// The uncertainty belongs to the value; where the change since address is said large, it stands with
+// the value in the detail.
+function details(id, metric, report, units) {
+  const figure = spread(metric, report, units);
+  const beside = metric.change != null && QUANTITIES[id.split("@")[0]]?.frame && metric.uncertainty?.standard != null;
+  const text = detail(id, metric, report.measurement.metrics, units, beside ? ` ${figure}` : "");
+  return { detail: text, spread: beside ? "" : figure };
+}
+
+function detail(id, metric, metrics, units, figure) {
   const quantity = QUANTITIES[id.split("@")[0]];
   if (id === "tempo_ratio") return tempoDetail(metrics, units);
   if (!quantity?.since || metric.change == null) return quantity?.frame ?? "";
   if (!quantity.frame) return "since address";
   const absolute = shown(metric.value, metric.unit, units);
   const word = direction(quantity.words, absolute.digits);
-  return `since address\n${absolute.digits.replace("−", "")}${absolute.unit} ${word} ${quantity.frame}`;
+  return `since address\n${absolute.digits.replace("−", "")}${absolute.unit}${figure} ${word} ${quantity.frame}`;
 }
 
 function tempoDetail(metrics, units) {

@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 use analysis::body::trial;
 use analysis::context::Context;
 use analysis::forward::{
-    Ball, CaptureParams, Club, GolferParams, Style, Take, calibration_trial, swing,
+    Ball, CalibrationTake, CaptureParams, Club, GolferParams, Style, Take, calibration_trial, swing,
 };
 use analysis::frame::CaptureFrame;
 use analysis::handed::Handed;
@@ -24,7 +24,9 @@ use analysis::metrics::catalogue::{CATALOGUE, Unit};
 use analysis::swing::event::Event;
 use analysis::uncertainty::{self, Base, Outcome};
 use analysis::window::Window;
-use nalgebra::Point3;
+use nalgebra::{Point3, Vector3};
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::{Rng, SeedableRng};
 
 /// The bay's ball for the synthetic golfer: its center over the origin.
 const BALL: Point3<f64> = Point3::new(0.0, 0.0214, 0.0);
@@ -36,6 +38,9 @@ pub(crate) struct Conditions {
     pub(crate) capture: CaptureParams,
     /// Whether the golfer did a calibration trial.
     pub(crate) trial: bool,
+    /// How far the finger misses the medial side of a joint in that trial, standard deviation per
+    /// coordinate, metres.
+    pub(crate) palpation_m: f64,
     /// Draws for the intervals; 0 for none.
     pub(crate) draws: u32,
 }
@@ -51,6 +56,7 @@ impl Conditions {
                 wobble: false,
             },
             trial: true,
+            palpation_m: 0.0,
             draws: 0,
         }
     }
@@ -111,10 +117,26 @@ pub(crate) fn swing_window(take: &Take) -> (Window, usize) {
     (all, impact - from)
 }
 
+/// Moves each medial marker off its place for the whole of a trial.
+fn misplace_medial(trial: &mut CalibrationTake, sd_m: f64, seed: u64) {
+    let mut random = ChaCha8Rng::seed_from_u64(seed);
+    let mut uniform = || (f64::from(random.next_u32()) + 0.5) / f64::from(u32::MAX);
+    // Twelve uniform numbers make a normal one (Irwin–Hall, mathematics).
+    let mut normal = || (0..12).map(|_| uniform()).sum::<f64>() - 6.0;
+    for (i, landmark) in trial.landmarks.iter().enumerate() {
+        if landmark.name().ends_with("_medial") {
+            let off = Vector3::new(normal(), normal(), normal()) * sd_m;
+            let places = trial.frames.iter_mut().filter_map(|f| f[i].as_mut());
+            places.for_each(|p| *p += off);
+        }
+    }
+}
+
 /// What the bay is told of this golfer.
 pub(crate) fn context(params: &GolferParams, conditions: &Conditions) -> Context {
     let calibration = conditions.trial.then(|| {
-        let trial = calibration_trial(params, &conditions.capture);
+        let mut trial = calibration_trial(params, &conditions.capture);
+        misplace_medial(&mut trial, conditions.palpation_m, params.seed);
         let window = window(&trial.frames, &trial.landmarks, trial.rate_hz);
         trial::read(&window)
             .expect("a calibration trial")
@@ -137,6 +159,8 @@ pub(crate) struct Judged {
     pub(crate) truth: f64,
     /// Whether the stated 95 % interval holds the truth, where one is stated.
     pub(crate) held: Option<bool>,
+    /// The stated standard uncertainty.
+    pub(crate) standard: Option<f64>,
 }
 
 /// All of one swing: event or metric (`name@event`) → judgment.
@@ -172,6 +196,7 @@ fn add_events(take: &Take, measured: &Measured, record: &mut Record) {
             read: None,
             truth,
             held: None,
+            standard: None,
         };
         record.insert(event.name().to_owned(), judged);
     }
@@ -196,6 +221,7 @@ fn add_metrics(take: &Take, measured: &Measured, record: &mut Record) {
                 read: error(read.number(index)),
                 truth,
                 held: None,
+                standard: None,
             };
             record.insert(id, judged);
         }
@@ -208,7 +234,7 @@ fn add_intervals(measured: &Measured, draws: u32, record: &mut Record) {
     let draws: Vec<_> = (0..draws)
         .map(|i| uncertainty::draw(&base, seed, i))
         .collect();
-    let summary = uncertainty::summarize(&measured.values, &[], &draws);
+    let summary = uncertainty::summarize((&measured.values, &[]), base.truth(), &draws);
     for (id, index) in ids() {
         let Some(judged) = record.get_mut(&id) else {
             continue;
@@ -218,6 +244,7 @@ fn add_intervals(measured: &Measured, draws: u32, record: &mut Record) {
         {
             let off = judged.found.unwrap_or_default();
             judged.held = Some((s.low..=s.high).contains(&(value - off)));
+            judged.standard = Some(s.standard);
         }
     }
 }
@@ -266,6 +293,8 @@ pub(crate) struct Errors {
     pub(crate) truth: Vec<f64>,
     /// Intervals that hold the truth, and intervals stated.
     pub(crate) held: (usize, usize),
+    /// Stated standard uncertainties.
+    pub(crate) standard: Vec<f64>,
     /// Times that a value was due and none was given.
     pub(crate) missing: usize,
 }
@@ -286,6 +315,7 @@ pub(crate) fn table(records: &[Record]) -> Table {
             None => errors.missing += 1,
         }
         errors.read.extend(judged.read);
+        errors.standard.extend(judged.standard);
         if let Some(held) = judged.held {
             errors.held.0 += usize::from(held);
             errors.held.1 += 1;
@@ -328,11 +358,12 @@ pub(crate) fn unit_of(id: &str) -> (&'static str, impl Fn(f64) -> f64 + use<>) {
 }
 
 /// The table as text: how often, 95th percentiles of the error at the found event and at the true one,
-/// the median error, how often nothing was measured, and the share of intervals that hold the truth.
+/// the median error, how often nothing was measured, the median of the stated standard uncertainties,
+/// and the share of intervals that hold the truth.
 pub(crate) fn text(table: &Table) -> String {
     let mut lines = vec![format!(
-        "{:<40} {:>5} {:>9} {:>9} {:>9} {:>5} {:>6}  unit",
-        "95th percentile of |error|", "n", "found", "true time", "median", "none", "held"
+        "{:<40} {:>5} {:>9} {:>9} {:>9} {:>5} {:>9} {:>7}  unit",
+        "95th percentile of |error|", "n", "found", "true time", "median", "none", "stated", "held"
     )];
     for (id, errors) in table {
         let (unit, shown) = unit_of(id);
@@ -343,12 +374,13 @@ pub(crate) fn text(table: &Table) -> String {
             (k, n) => format!("{:.1} %", 100.0 * k as f64 / n as f64),
         };
         lines.push(format!(
-            "{id:<40} {:>5} {:>9} {:>9} {:>9} {:>5} {held:>6}  {unit}",
+            "{id:<40} {:>5} {:>9} {:>9} {:>9} {:>5} {:>9} {held:>7}  {unit}",
             errors.found.len(),
             cell(percentile_95(&errors.found)),
             cell(percentile_95(&errors.read)),
             cell(median(&errors.found)),
-            errors.missing
+            errors.missing,
+            cell(median(&errors.standard)),
         ));
     }
     lines.join("\n") + "\n"

@@ -337,14 +337,14 @@ fn the_trial_of_another_student() {
     for seed in (SEED + 1)..(SEED + 25) {
         let what = format!("trial of student {seed}");
         let report = judged(&with(told(seed)), &truth, &what, &mut faults).unwrap();
-        if report.notes.iter().any(|n| n.contains("It was not used")) {
+        if report.notes.iter().any(|n| n.contains("was not used")) {
             assert_eq!(report.metrics, without.metrics, "{what}");
         } else {
             used += 1;
         }
     }
     println!("{used} of 24 other students' trials were taken for the golfer's");
-    assert!(used < 16, "the unlike ones are noticed: {used}");
+    assert!(used <= 8, "the unlike ones are noticed: {used}");
     none(&faults);
 }
 

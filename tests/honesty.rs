@@ -226,7 +226,7 @@ fn a_club_without_head_markers_gives_times_but_no_head_speed() {
             .reason
             .as_ref()
             .unwrap()
-            .contains("club_head_heel")
+            .contains("club head")
     );
     assert!(report.metrics["tempo_ratio"].value.is_some());
 }

@@ -33,5 +33,7 @@ mod screen;
 mod support;
 mod swaps;
 mod tidy;
+mod told_club;
 mod uncertainty;
+mod whose_trial;
 mod wire;

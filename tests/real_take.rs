@@ -107,20 +107,20 @@ const NOT_MEASURED: &[&str] = &[
 ];
 /// Every reason and every limit in the table.
 const REASONS: &[&str] = &[
-    "108 frames/s: some percent uncertain",
-    "108 frames/s: some percent uncertain; elbow and wrist are surface points",
-    "elbow and wrist are surface points",
-    "hip points, no iliac spines marked",
-    "hip points, no iliac spines marked; shoulder line instead of the thorax, which is not marked: too closed by about 16 deg at the top (Wheat 2007)",
-    "needs three head markers: club_head_heel, club_head_toe, club_head_back",
-    "not marked: c7, t8, sternal_notch, xiphoid",
-    "not marked: head_front, head_left, head_right",
-    "not marked: left_asis, right_asis, left_psis, right_psis",
-    "not marked: left_heel, right_heel, left_asis, right_asis, left_psis, right_psis",
-    "not reached before impact; 108 frames/s: some percent uncertain",
+    "only 108 frames/s: use 200 or more",
+    "only 108 frames/s: use 200 or more; skin points: mark both sides of the wrist",
+    "skin points: mark both sides of the wrist",
+    "from two hip points: mark the whole pelvis",
+    "from two hip points: mark the whole pelvis; shoulder line: mark chest and back instead; it is about 16° too closed at the top (Wheat 2007)",
+    "needs markers on: the chest and back (neck, middle of the back, both ends of the breastbone)",
+    "needs markers on: the club head (heel, toe and back)",
+    "needs markers on: the head (forehead and both sides)",
+    "needs markers on: the pelvis (front and back, both sides)",
+    "needs markers on: the pelvis (front and back, both sides); both heels",
+    "not reached before impact; only 108 frames/s: use 200 or more",
     "surface points instead of joint centers; the marker sits on the thigh above the knee",
-    "surface points instead of joint centers; the marker sits on the thigh above the knee; flexion at address below 10 deg: judge the change in degrees",
-    "the knee hardly changes in the backswing",
+    "surface points instead of joint centers; the marker sits on the thigh above the knee; knee under 10° at address: read its change in degrees instead",
+    "the knee hardly moves in the backswing: there is no start to time",
 ];
 
 #[test]

@@ -3,7 +3,7 @@
 
 use analysis::body::pose::{self, Size};
 use analysis::body::rotation;
-use nalgebra::{Matrix3, Point3, Vector3};
+use nalgebra::{Matrix3, Point3, Rotation3, Vector3};
 use serde_json::Value;
 
 use crate::support::python;
@@ -67,6 +67,40 @@ fn cluster_poses_equal_scipys() {
             }
         }
     }
+}
+
+/// The same answers for many slots at once, four of them side by side or fewer at the end, and for
+/// clusters up to twenty times as long as wide, whose roll rests on little.
+#[test]
+fn clusters_placed_side_by_side_equal_scipys() {
+    let cases = cases();
+    for (kind, least) in [("fits", 200), ("mirrors", 90), ("long", 100)] {
+        let all = cases[kind].as_array().unwrap();
+        assert!(all.len() >= least, "{kind}: {}", all.len());
+        for case in all {
+            let (model, measured): (Vec<_>, Vec<_>) = pairs(case).into_iter().unzip();
+            let truth = matrix(&case["rotation"]);
+            // Each slot is turned a little further, so that no lane can pass for another.
+            let further = |slot: usize| Rotation3::new(Vector3::new(0.2, -0.1, 0.3) * slot as f64);
+            let slots = [0, 1, 2, 3, 4, 5];
+            let at = |marker: usize, slot: usize| further(slot) * measured[marker];
+            let placed = pose::place_each(&model, &slots, at, 0.0);
+            assert_eq!(placed.len(), slots.len());
+            for (slot, frame) in placed.into_iter().enumerate() {
+                let frame = frame.unwrap();
+                let turned = further(slot).matrix() * truth;
+                let off = (frame.rotation - turned).abs().max();
+                assert!(off < 1e-9, "{kind} {slot}: {off}");
+                let (center, placed) = (mean(&model), mean(&measured));
+                assert!((frame.lab(center) - further(slot) * placed).norm() < 1e-9);
+            }
+        }
+    }
+}
+
+fn mean(points: &[Point3<f64>]) -> Point3<f64> {
+    let sum: Vector3<f64> = points.iter().map(|p| p.coords).sum();
+    Point3::from(sum / points.len() as f64)
 }
 
 /// `Rotation.as_euler` in the joints' order and in the lab's, `as_rotvec` from 1e-12 to half a turn.

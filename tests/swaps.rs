@@ -53,7 +53,7 @@ fn exchanged_markers_are_put_right() {
                 Some((frames, 0)),
                 "{what}"
             );
-            let said = format!("exchanged their labels in {frames} frames: put right");
+            let said = format!("exchanged their labels in {frames} frames and were put right");
             assert!(
                 report.notes.iter().any(|n| n.contains(&said)),
                 "{what}: {:?}",

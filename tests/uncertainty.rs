@@ -45,7 +45,7 @@ fn judged(seed: u64, draws: u32) -> Vec<(f64, bool)> {
     let draws: Vec<Option<Draw>> = (0..draws)
         .map(|i| uncertainty::draw(&base, number, i))
         .collect();
-    let summary = uncertainty::summarize(&measured.values, &[], &draws);
+    let summary = uncertainty::summarize((&measured.values, &[]), base.truth(), &draws);
     let each = CATALOGUE
         .iter()
         .flat_map(|f| (0..f.len()).map(move |n| (f.value_id(n), f.first + n)));

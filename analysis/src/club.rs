@@ -11,6 +11,7 @@ use nalgebra::{Point3, Vector3};
 use crate::body::pose::{self, Size};
 use crate::context::ClubGeometry;
 use crate::landmark::Landmark;
+use crate::signal::order;
 use crate::window::{Track, Window};
 
 /// Mid-grip point below the butt end along the shaft, metres (between the hands of a usual grip;
@@ -18,6 +19,8 @@ use crate::window::{Track, Window};
 pub const MID_GRIP_FROM_BUTT_M: f64 = 0.13;
 /// Measured and told length may differ by this, metres: the face's centre is not the shaft's end.
 const LENGTH_TOLERANCE_M: f64 = 0.06;
+/// Lie of a club where none is told, rad (middle of a set; common practice, no source).
+const LIE_RAD: f64 = 1.047;
 /// Markers of the head that give its orientation, heel and toe first.
 const HEAD: [Landmark; 3] = [
     Landmark::ClubHeadHeel,
@@ -60,9 +63,9 @@ impl Club {
             Landmark::ClubGripB,
             Landmark::ClubButt,
         )
-        .ok_or("no club markers at the grip")?;
+        .ok_or("the club has no marker at the grip or butt")?;
         let lower = first_track(window, &[Landmark::ClubShaftLow, Landmark::ClubShaftMid])
-            .ok_or("no club marker on the shaft")?;
+            .ok_or("the club has no marker on the shaft")?;
         let axis = axis(window, &upper);
         let butt = !window.has(Landmark::ClubGripA) && !window.has(Landmark::ClubGripB);
         let below_m = if butt { MID_GRIP_FROM_BUTT_M } else { 0.0 };
@@ -71,18 +74,16 @@ impl Club {
             points.map(|(p, u)| Some((*p)? + (*u)? * m)).collect()
         };
         let length_m = told.and_then(|t| t.length_m);
-        let marked = head(window);
+        let marked = head(window, (&upper, &axis), told);
         let (head, head_limited) = match (marked, length_m) {
-            (Some(head), told_m) => {
-                let limited = contradiction(butt.then_some(&upper), &head, told_m);
-                (Some(head), limited)
+            (Some((head, lacking)), told_m) => {
+                let other = contradiction(butt.then_some(&upper), &head, told_m);
+                let words: Vec<String> = [lacking, other].into_iter().flatten().collect();
+                (Some(head), (!words.is_empty()).then(|| words.join("; ")))
             }
             (None, Some(length)) if butt => (
                 Some(along(length)),
-                Some(
-                    "head not marked: the shaft's end at the told length stands in for the face"
-                        .to_owned(),
-                ),
+                Some("club head not marked: from the told length".to_owned()),
             ),
             (None, _) => (None, None),
         };
@@ -95,7 +96,8 @@ impl Club {
             grip: along(below_m),
             toe: toe(window),
             axis,
-            limited: (!butt && !pair).then_some("one grip marker stands in for the pair"),
+            limited: (!butt && !pair)
+                .then_some("from one grip marker: mark both sides of the grip"),
         })
     }
 }
@@ -113,9 +115,68 @@ pub fn head_now(points: impl Fn(Landmark) -> Option<Point3<f64>>) -> [Option<Poi
     .map(points)
 }
 
-fn head(window: &Window) -> Option<Track> {
+/// The face's reference point, and what limits it: the middle of heel and toe, else the toe moved by
+/// what is told of the club, else whichever marker there is.
+fn head(
+    window: &Window,
+    (upper, axis): (&Track, &[Option<Vector3<f64>>]),
+    told: Option<&ClubGeometry>,
+) -> Option<(Track, Option<String>)> {
     let [heel, toe, back] = HEAD;
-    midpoint_or_single(window, heel, toe, back)
+    let marked = midpoint_or_single(window, heel, toe, back)?;
+    let said = match (window.track(heel), window.track(toe)) {
+        (Some(_), Some(_)) => return Some((marked, None)),
+        (None, Some(toe)) => {
+            let offset_m = told.and_then(|t| t.head_offset_m);
+            let lie_rad = told.and_then(|t| t.lie_rad);
+            let face = offset_m
+                .and_then(|o| from_toe(toe, (upper, axis), (o, lie_rad.unwrap_or(LIE_RAD))));
+            match (face, lie_rad) {
+                (Some(face), Some(_)) => {
+                    return Some((
+                        face,
+                        Some("face from the toe marker and the club told".into()),
+                    ));
+                }
+                (Some(face), None) => {
+                    let words = "face from the toe marker and the told offset, lie assumed";
+                    return Some((face, Some(words.into())));
+                }
+                (None, _) => "club head from its toe: mark its heel",
+            }
+        }
+        (Some(_), None) => "club head from its heel: mark its toe",
+        (None, None) => "club head from its back: mark heel and toe",
+    };
+    Some((marked, Some(said.into())))
+}
+
+/// The face's center from the toe marker: back along the line to the heel, which makes the lie's angle
+/// with the shaft, until it is as far from the shaft as told. The toe says which way the head is turned
+/// about the shaft; how far along the line is one number for the whole window.
+fn from_toe(
+    toe: &Track,
+    (upper, axis): (&Track, &[Option<Vector3<f64>>]),
+    (offset_m, lie_rad): (f64, f64),
+) -> Option<Track> {
+    let across = |i: usize| {
+        let (toe, up, u) = (toe[i]?, upper[i]?, axis[i]?);
+        let away = toe - up;
+        Some(away - u * away.dot(&u))
+    };
+    let far: Vec<f64> = (0..toe.len())
+        .filter_map(across)
+        .map(|a| a.norm())
+        .collect();
+    let back_m = (median(far)? - offset_m) / lie_rad.sin();
+    if back_m < 0.0 {
+        return None;
+    }
+    let place = |i: usize| {
+        let outward = across(i)?.try_normalize(1e-3)?;
+        Some(toe[i]? - (axis[i]? * lie_rad.cos() + outward * lie_rad.sin()) * back_m)
+    };
+    Some((0..toe.len()).map(place).collect())
 }
 
 /// The told length is another club's than the one measured.
@@ -123,7 +184,7 @@ fn contradiction(butt: Option<&Track>, head: &Track, told_m: Option<f64>) -> Opt
     let told_m = told_m?;
     let measured_m = median(distances(butt?, head))?;
     ((measured_m - told_m).abs() > LENGTH_TOLERANCE_M).then(|| {
-        format!("told a club of {told_m:.2} m, measured {measured_m:.2} m: another club, or a marker off its place?")
+        format!("told a club of {told_m:.2} m, measured {measured_m:.2} m: tell the right club, or check its markers")
     })
 }
 
@@ -161,11 +222,15 @@ fn toe(window: &Window) -> Vec<Option<Vector3<f64>>> {
         return none();
     };
     let line = (shape[1] - shape[0]).try_normalize(1e-3);
-    let place = |i: usize| {
-        let pairs: Vec<_> = shape.iter().copied().zip(seen(i)?).collect();
-        Some(pose::fit(&pairs, Size::Fixed)?.rotation * line?)
-    };
-    (0..window.len()).map(place).collect()
+    let Some(line) = line else { return none() };
+    let slots: Vec<usize> = (0..window.len()).filter(|&i| seen(i).is_some()).collect();
+    let at = |marker: usize, slot: usize| tracks[marker][slot].unwrap_or_default();
+    let placed = pose::place_each(&shape, &slots, at, 0.0);
+    let mut toes = none();
+    for (slot, frame) in slots.into_iter().zip(placed) {
+        toes[slot] = frame.map(|f| f.rotation * line);
+    }
+    toes
 }
 
 /// Mean shape of three points over the slowest frames, placed on the slowest of them.
@@ -202,8 +267,7 @@ fn distances(a: &Track, b: &Track) -> Vec<f64> {
 }
 
 fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_unstable_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
+    order::median(&mut values)
 }
 
 fn first_track<'a>(window: &'a Window, landmarks: &[Landmark]) -> Option<&'a Track> {
@@ -313,7 +377,31 @@ mod tests {
                 .head_limited
         };
         assert_eq!(words(1.05), None);
-        assert!(words(0.94).unwrap().contains("another club"));
+        assert!(words(0.94).unwrap().contains("the right club"));
+    }
+
+    /// Heel and toe of the window's club lie across the shaft: a lie of a right angle.
+    #[test]
+    fn the_toe_alone_gives_the_face_of_a_told_club() {
+        let lone = window(&[Landmark::ClubHeadHeel, Landmark::ClubHeadBack]);
+        let told = |lie_deg: f64| ClubGeometry {
+            lie_rad: Some(lie_deg.to_radians()),
+            head_offset_m: Some(0.063_246),
+            ..ClubGeometry::default()
+        };
+        // By hand: the toe is hypot(20, 110) mm from the shaft, on that ray the face at 63.246 mm.
+        let ray = Vector3::new(0.0, 0.02, 0.11) / 0.02_f64.hypot(0.11);
+        let at =
+            |place: Vector3<f64>| turned(9) * Point3::from(place) + Vector3::new(0.0, 1.0, 0.5);
+        let head = |lie| Club::new(&lone, Some(&told(lie))).unwrap().head[9].unwrap();
+        let square = at(Vector3::new(1.04, 0.0, 0.0) + ray * 0.063_246);
+        assert!((head(90.0) - square).norm() < 1e-9);
+        // At 60 degrees the line to the heel also runs up the shaft: cot 60 of the way across.
+        let way = 0.02_f64.hypot(0.11) - 0.063_246;
+        let slanted = square + turned(9) * Vector3::x() * (-way / 60_f64.to_radians().tan());
+        assert!((head(60.0) - slanted).norm() < 1e-9);
+        let bare = Club::new(&lone, None).unwrap();
+        assert!(bare.head_limited.unwrap().contains("mark its heel"));
     }
 
     #[test]

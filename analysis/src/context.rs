@@ -31,10 +31,12 @@ pub struct Context {
 pub struct ClubGeometry {
     /// Butt to the sole along the shaft, metres.
     pub length_m: Option<f64>,
-    /// Angle between shaft and floor with the sole flat, rad.
+    /// Angle between shaft and floor with the sole flat, rad: places the face beside a lone toe marker.
     pub lie_rad: Option<f64>,
-    /// Angle of the face against the vertical with the sole flat, rad.
+    /// Angle of the face against the vertical with the sole flat, rad. Not used: no metric asks where
+    /// the face looks up or down.
     pub loft_rad: Option<f64>,
-    /// Distance of the face's centre from the shaft's axis, metres.
+    /// Distance of the face's centre from the shaft's axis, metres: places the face beside a lone toe
+    /// marker. Without a marker of the head nothing tells to which side it lies.
     pub head_offset_m: Option<f64>,
 }

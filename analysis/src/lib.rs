@@ -10,6 +10,7 @@
 
 pub mod landmark;
 pub mod handed;
+pub mod places;
 pub mod context;
 pub mod frame;
 pub mod clock;

@@ -17,24 +17,27 @@ use crate::body::calibration::Calibration;
 use crate::body::cluster::{Fault, Repair};
 use crate::body::segments::lead_arm;
 use crate::body::skeleton::Skeleton;
-use crate::body::tracks::Smoothed;
+use crate::body::tracks::{Cutoffs, Smoothed};
 use crate::club::Club;
 use crate::context::{ClubGeometry, Context};
 use crate::ground::window::GroundWindow;
 use crate::handed::Handed;
 use crate::landmark::Landmark;
 use crate::metrics::{self, values::Values};
+use crate::signal::reading::Reading;
 use crate::swing::phases::{self, NotASwing, Paths, Swing};
 use crate::window::{Window, crop};
 use clean::{faults, golfer_frame, side};
 use club_paths::ClubPaths;
 use told::{approximate, calibrate};
-use words::{exchange_note, kind, notes};
+use words::{exchange_note, hidden_note, kind, notes};
 
 /// Stretch kept before the quiet part of address and after impact, seconds: room for the filters'
 /// ends, and what a replay shows.
 const BEFORE_S: f64 = 0.3;
 const AFTER_S: f64 = 1.25;
+/// Stretch after impact whose movement still has a say in the low-pass, seconds.
+const THROUGH_S: f64 = 0.2;
 
 /// A swing's window, cleaned, in the golfer frame, with the swing found in it.
 #[derive(Debug, Clone)]
@@ -74,6 +77,8 @@ pub struct Prepared {
     pub swing: Swing,
     /// The reactions of the force plates in the golfer frame, where there are plates.
     pub ground: Option<Arc<GroundWindow>>,
+    /// How sharply the motion is read.
+    pub reading: Reading,
 }
 
 /// One measured swing.
@@ -148,7 +153,7 @@ pub fn measure_on_plates(
     let club = Club::new(&window, context.club_geometry.as_ref()).map_err(Nothing::Markers)?;
     let mut whole = ClubPaths::new(&window, &club, ball)?;
     whole.forget_levered(&window, &repair.levered);
-    let swing = phases::find(&whole.paths, near).map_err(Nothing::Movement)?;
+    let swing = phases::find(&whole.paths, near, Reading::Usual).map_err(Nothing::Movement)?;
     let faults = faults(&window, &names, &swing, (&seen, &repair));
     let (calibration, calibration_note) = calibrate(&window, &swing, handed, context);
     let believed = seen.iter().zip(&repair.rejected);
@@ -160,12 +165,17 @@ pub fn measure_on_plates(
         approximate: approximate(handed, context),
         seen: seen.collect(),
         ground: ground.map(|g| Arc::new(g.mirrored(handed))),
+        cutoffs: None,
+        reading: Reading::Usual,
     };
+    let end = (swing.impact.before + window.slots(clean::FAULTS_AFTER_S)).min(window.len());
+    let hidden = hidden_note(&faults, end.saturating_sub(swing.quiet.start), handed);
     let prepared = prepare(window, (whole, swing), known);
     let kind = kind(&prepared.swing);
     let notes = notes(&prepared)
         .into_iter()
-        .chain(faults.iter().filter_map(exchange_note))
+        .chain(faults.iter().filter_map(|f| exchange_note(f, handed)))
+        .chain(hidden)
         .chain(rate_note)
         .chain(calibration_note)
         .chain(prepared.ground.iter().flat_map(|g| g.notes()))
@@ -180,22 +190,17 @@ pub fn measure_on_plates(
 }
 
 /// Measures the swing of `old` again in other tracks of the same slots (golfer frame, holes filled;
-/// it may end earlier), with another calibration. What was not known is not known again; `filled`
-/// tells what a fresh filling of holes did. Which markers were seen is left open, so that nothing is
-/// said of the capture's quality.
+/// it may end earlier). What was not known is not known again. Which markers were seen is left open,
+/// so that nothing is said of the capture's quality.
 ///
 /// # Errors
 /// Says why there is no swing in them.
-pub fn remeasure(
-    old: &Prepared,
-    window: Window,
-    (calibration, filled): (Calibration, Option<&Repair>),
-) -> Result<Prepared, Nothing> {
+pub fn remeasure(old: &Prepared, window: Window, how: Again<'_>) -> Result<Prepared, Nothing> {
     let geometry = old.club_geometry.as_ref();
     let club = Club::new(&window, geometry).map_err(Nothing::Markers)?;
     let mut whole = ClubPaths::new(&window, &club, None)?;
     whole.paths.ball_x = old.paths.ball_x;
-    if let Some(repair) = filled {
+    if let Some(repair) = how.filled {
         whole.forget_levered(&window, &repair.levered);
     }
     for (now, then) in [
@@ -207,16 +212,30 @@ pub fn remeasure(
             .zip(then)
             .for_each(|(now, then)| *now &= then);
     }
-    let swing = phases::find(&whole.paths, old.swing.impact.before).map_err(Nothing::Movement)?;
+    let swing = phases::find(&whole.paths, old.swing.impact.before, how.reading)
+        .map_err(Nothing::Movement)?;
     let known = Known {
         handed: old.handed,
-        calibration,
+        calibration: how.calibration,
         club_geometry: old.club_geometry,
         approximate: old.approximate.clone(),
         seen: Vec::new(),
         ground: old.ground.clone(),
+        cutoffs: old.body.cutoffs,
+        reading: how.reading,
     };
     Ok(place(window, (whole, swing), known))
+}
+
+/// What a swing is measured again with.
+#[derive(Debug)]
+pub struct Again<'a> {
+    /// What of the golfer's body is fixed, golfer frame.
+    pub calibration: Calibration,
+    /// What a fresh filling of holes did, if there was one.
+    pub filled: Option<&'a Repair>,
+    /// How sharply the motion is read.
+    pub reading: Reading,
 }
 
 /// What is known beside the motion.
@@ -227,6 +246,9 @@ struct Known {
     approximate: Vec<(Landmark, String)>,
     seen: Vec<Vec<bool>>,
     ground: Option<Arc<GroundWindow>>,
+    /// The body's low-pass, where it was chosen before.
+    cutoffs: Option<Cutoffs>,
+    reading: Reading,
 }
 
 /// Cuts the window to the stretch that is measured and shown, and places the body there.
@@ -246,7 +268,11 @@ fn prepare(
 
 /// Smooths the body of a window, places its segments, and finds the lead arm's events.
 fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -> Prepared {
-    let body = Smoothed::new(&window, &known.approximate);
+    let cutoffs = known.cutoffs.unwrap_or_else(|| {
+        let to = (swing.impact.before + window.slots(THROUGH_S)).min(window.len());
+        Cutoffs::choose(&window, swing.quiet.end.min(to)..to)
+    });
+    let body = Smoothed::new(&window, &known.approximate, (cutoffs, known.reading));
     let skeleton = Skeleton::new(&body, &known.calibration);
     if let Ok(arm) = lead_arm(&body) {
         let height: Vec<f64> = arm.points.iter().map(|p| p.y).collect();
@@ -278,6 +304,7 @@ fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -
         head_limited,
         toe,
         swing,
+        reading: known.reading,
         window,
     }
 }

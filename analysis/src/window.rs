@@ -66,6 +66,23 @@ impl Window {
         Some(window)
     }
 
+    /// A copy of some slots.
+    #[must_use]
+    pub fn part(&self, range: Range<usize>) -> Self {
+        Self {
+            first_number: self.first_number + range.start as u64,
+            rate_hz: self.rate_hz,
+            time_ns: self.time_ns[range.clone()].to_vec(),
+            landmarks: self.landmarks.clone(),
+            tracks: self
+                .tracks
+                .iter()
+                .map(|t| t[range.clone()].to_vec())
+                .collect(),
+            lost: self.lost,
+        }
+    }
+
     /// Forgets the slots outside `range`.
     pub fn keep(&mut self, range: Range<usize>) {
         self.first_number += range.start as u64;

@@ -24,6 +24,8 @@ use crate::refine::Job;
 const LIVE_EVERY_NS: u64 = 16_666_666;
 /// Health this often, nanoseconds.
 const HEALTH_EVERY_NS: u64 = 1_000_000_000;
+/// Why a swing stays without uncertainties when the queue is full.
+const TOO_MANY: &str = "too many swings at once";
 
 /// What goes to the screens.
 #[derive(Debug)]
@@ -206,8 +208,12 @@ impl<'a> Bay<'a> {
         }
         // After the first report, so that the revision cannot overtake it.
         if let Err(job) = self.refine.try_send(job) {
-            let id = job.into_inner().report.id;
-            warn!(code = %Code::SwingUnrefined, swing = %id, "too many swings wait for their uncertainties: this one gets none");
+            let report = job.into_inner().report;
+            warn!(code = %Code::SwingUnrefined, swing = %report.id, "too many swings wait for their uncertainties: this one gets none");
+            let said = outgoing::unrefined(report, TOO_MANY);
+            if !self.offer(Outgoing::Revised(Box::new(said))) {
+                error!(code = %Code::ReportUnpublished, "a report found the way to the screens full");
+            }
         }
     }
 

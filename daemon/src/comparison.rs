@@ -45,6 +45,8 @@ pub struct Compared {
     pub id: String,
     /// Measured, if it was.
     pub measured: Option<f64>,
+    /// Why it was not measured.
+    pub reason: Option<String>,
     /// The golfer's truth.
     pub truth: f64,
     /// Unit of both.
@@ -70,6 +72,7 @@ pub fn compare(measured: &Measurement, truth: &Measurement) -> Vec<Compared> {
         Some(Compared {
             id: id.to_owned(),
             measured: time(measured),
+            reason: measured.events.get(id).and_then(|e| e.reason.clone()),
             truth: time(truth)?,
             unit: "s".into(),
             tolerance,
@@ -78,10 +81,11 @@ pub fn compare(measured: &Measurement, truth: &Measurement) -> Vec<Compared> {
     let metrics = truth.metrics.iter().filter_map(|(id, metric)| {
         let family = id.split('@').next().unwrap_or(id);
         let tolerance = TOLERANCES.iter().find(|t| t.0 == family)?.1;
-        let measured = measured.metrics.get(id).and_then(|m| m.value);
+        let found = measured.metrics.get(id);
         Some(Compared {
             id: id.clone(),
-            measured,
+            measured: found.and_then(|m| m.value),
+            reason: found.and_then(|m| m.reason.clone()),
             truth: metric.value?,
             unit: metric.unit.clone(),
             tolerance,
@@ -109,9 +113,9 @@ pub fn shot_text(number: u32, report: &Report, truth: &Measurement) -> String {
             .measured
             .map_or_else(|| "—".to_owned(), |m| format!("{m:.3}"));
         let mark = match c.measured {
-            None => "  not measured",
-            Some(_) if c.holds() => "",
-            Some(_) => "  OUTSIDE",
+            None => format!("  not measured: {}", c.reason.as_deref().unwrap_or("")),
+            Some(_) if c.holds() => String::new(),
+            Some(_) => "  OUTSIDE".to_owned(),
         };
         // Adding zero turns a negative zero into a plain one.
         let truth = (c.truth * 1e3).round() / 1e3 + 0.0;

@@ -30,8 +30,19 @@ pub fn report((bay, epoch): (&str, u32), measured: &Measured, transport: Transpo
     Report {
         id,
         revision: 1,
+        unrefined: None,
         measurement: measurement(measured),
         transport,
+    }
+}
+
+/// The next revision of a report that stays without uncertainties, with the reason in words.
+#[must_use]
+pub fn unrefined(report: Report, why: &str) -> Report {
+    Report {
+        revision: report.revision + 1,
+        unrefined: Some(why.to_owned()),
+        ..report
     }
 }
 

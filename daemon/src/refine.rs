@@ -51,17 +51,21 @@ pub fn run(jobs: &Receiver<Job>, outgoing: &Sender<Outgoing>, threads: usize) {
                     ..job.report
                 };
                 info!(swing = %report.id, revision = report.revision, "uncertainties known");
-                if outgoing
-                    .try_send(Outgoing::Revised(Box::new(report)))
-                    .is_err()
-                {
-                    error!(code = %Code::ReportUnpublished, "a report found the way to the screens full");
-                }
+                publish(outgoing, report);
             }
             Err(Panicked) => {
                 error!(code = %Code::SwingUnrefined, swing = %job.report.id, "a draw failed: the swing stays without uncertainties");
+                let said = outgoing::unrefined(job.report, "a fault of the program, see its log");
+                publish(outgoing, said);
             }
         }
+    }
+}
+
+fn publish(outgoing: &Sender<Outgoing>, report: Report) {
+    let revised = Outgoing::Revised(Box::new(report));
+    if outgoing.try_send(revised).is_err() {
+        error!(code = %Code::ReportUnpublished, "a report found the way to the screens full");
     }
 }
 
@@ -75,18 +79,18 @@ pub fn refined(measured: &Measured, threads: usize) -> Result<Measurement, Panic
     match base.map_err(|_panic| Panicked)? {
         Ok(base) => {
             let draws = draws(&base, uncertainty::seed(&measured.prepared), threads)?;
-            outgoing::add_uncertainty(&mut measurement, &summary(measured, &draws));
+            outgoing::add_uncertainty(&mut measurement, &summary(measured, &base, &draws));
         }
         Err(why) => measurement.notes.push(format!("No uncertainties: {why}.")),
     }
     Ok(measurement)
 }
 
-fn summary(measured: &Measured, draws: &[Option<Draw>]) -> Summary {
+fn summary(measured: &Measured, base: &Base, draws: &[Option<Draw>]) -> Summary {
     let prepared = &measured.prepared;
     let time = |&e: &Event| Some(prepared.window.seconds(prepared.swing.slots.get(e)?));
     let events: Vec<Option<f64>> = Event::ALL.iter().map(time).collect();
-    uncertainty::summarize(&measured.values, &events, draws)
+    uncertainty::summarize((&measured.values, &events), base.truth(), draws)
 }
 
 /// Draws with their numbers.

@@ -15,6 +15,9 @@ pub struct Report {
     pub id: String,
     /// Counts up when the same swing is reported again with more data.
     pub revision: u32,
+    /// Why this swing stays without uncertainties, in words; absent where they are known or still come.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unrefined: Option<String>,
     /// What was measured.
     pub measurement: Measurement,
     /// How the data arrived.

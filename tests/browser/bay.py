@@ -55,7 +55,7 @@ return {
   state: document.getElementById("state").textContent.trim(),
   boxes: [...document.querySelectorAll(".metric")].map((box) => ({
     id: box.dataset.metric, name: text(box, ".name"), digits: text(box, ".digits"), unit: text(box, ".unit"),
-    word: text(box, ".word"), detail: text(box, ".detail"), limited: text(box, ".limited"),
+    word: text(box, ".word"), detail: text(box, ".detail"), limited: text(box, ".limited"), spread: text(box, ".spread"),
     digitHeight: digitHeight(box.querySelector(".digits")), bottom: box.getBoundingClientRect().bottom,
     right: box.querySelector(".reading").getBoundingClientRect().left + box.querySelector(".reading").scrollWidth,
     edge: box.getBoundingClientRect().right,
@@ -135,9 +135,23 @@ def one_number(box, metric, rule):
             wrong.append(f"{identifier}: word {box['word']!r} instead of {word!r}")
     if box["digits"] != want.replace("-", "−") or box["unit"] != unit:
         wrong.append(f"{identifier}: {box['digits']!r} {box['unit']!r} instead of {want!r} {unit!r}")
+    sure = plus_minus(metric, factor, unit)
+    if sure not in f"{box['spread']} {box['detail']}":
+        wrong.append(f"{identifier}: {box['spread']!r} and {box['detail']!r} lack {sure!r}")
     if bool(metric.get("limited")) != bool(box["limited"]):
         wrong.append(f"{identifier}: limited is {metric.get('limited')!r}, shown {box['limited']!r}")
     return wrong
+
+
+def plus_minus(metric, factor, unit):
+    """The standard uncertainty with two figures at the most, as the second revision brings it."""
+    standard = metric.get("uncertainty", {}).get("standard")
+    if standard is None:
+        return ""
+    size = abs(standard * factor)
+    decimals = 0 if size >= 9.95 else 1 if size >= 0.095 else 2
+    text = "under 0.01" if size < 0.0095 else rounded(size, 1, decimals)
+    return f"± {text}{unit}" if unit in ("°", "×") else f"± {text} {unit}"
 
 
 def natural(metric, words):

@@ -34,11 +34,16 @@ fn main() {
     let campaign = arguments();
     let c = &campaign.conditions;
     let name = format!(
-        "{}hz_{}mm_{}{}{}{}draws.jsonl",
+        "{}hz_{}mm_{}{}{}{}{}draws.jsonl",
         c.capture.rate_hz,
         c.capture.noise_m * 1e3,
         if c.capture.dropout > 0.0 {
             format!("{}dropout_", c.capture.dropout)
+        } else {
+            String::new()
+        },
+        if c.palpation_m > 0.0 {
+            format!("{}palpation_", c.palpation_m * 1e3)
         } else {
             String::new()
         },
@@ -88,6 +93,7 @@ fn arguments() -> Campaign {
             "--rate" => conditions.capture.rate_hz = number(),
             "--noise" => conditions.capture.noise_m = 1e-3 * number(),
             "--dropout" => conditions.capture.dropout = number(),
+            "--palpation" => conditions.palpation_m = 1e-3 * number(),
             "--wobble" => conditions.capture.wobble = true,
             "--no-trial" => conditions.trial = false,
             // What `cargo bench` adds by itself.
@@ -101,7 +107,7 @@ fn arguments() -> Campaign {
 fn write(file: &Mutex<File>, seed: u64, record: &Record) {
     let values: BTreeMap<&String, Value> = record
         .iter()
-        .map(|(id, j)| (id, json!([j.found, j.read, j.truth, j.held])))
+        .map(|(id, j)| (id, json!([j.found, j.read, j.truth, j.held, j.standard])))
         .collect();
     let line = format!("{}\n", json!({ "seed": seed, "values": values }));
     let mut file = file.lock().expect("the other thread lives");
@@ -124,6 +130,7 @@ fn read(path: &Path) -> BTreeMap<u64, Record> {
                     read: number(&v[1]),
                     truth: number(&v[2]).unwrap_or_default(),
                     held: v[3].as_bool(),
+                    standard: number(&v[4]),
                 };
                 (id.clone(), judged)
             });

@@ -3,6 +3,7 @@
 Prints seeded random cases with SciPy's answers (`scipy.spatial.transform.Rotation`):
 "fits"    clusters with noise; `align_vectors` of the centred points: rotation (rows), root of the
           summed squares of what is left
+"long"    the same for clusters up to twenty times as long as wide (a club), noise included
 "mirrors" clusters measured in a mirror: the nearest proper rotation by the same call
 "turns"   rotation matrices with `as_euler` "ZXY" and "YXZ" (intrinsic) and `as_rotvec`
 "means"   sets of rotations and `mean`
@@ -46,6 +47,13 @@ for k in range(200):
     fits.append(fit(model, turn.apply(model) + shift + noise))
     if len(model) > 3 and k % 3:
         mirrors.append(fit(model, turn.apply(model * [1, 1, -1]) + shift + noise))
+
+long = []
+for k in range(100):
+    thin = [1.0, 10 ** rng.uniform(-1.3, -0.5), 0.02 * (k % 3)]
+    model = cluster(3 + k % 4, False) * 4 * thin
+    turn, shift = Rotation.random(random_state=rng), rng.uniform(-3, 3, 3)
+    long.append(fit(model, turn.apply(model) + shift + rng.normal(0, 0.0005 * (k % 2), model.shape)))
 
 turns = []
 for r in [
@@ -94,4 +102,4 @@ for fs in [250.0, 1000.0]:
         }
     )
 
-print(json.dumps({"fits": fits, "mirrors": mirrors, "turns": turns, "means": means, "spins": spins}))
+print(json.dumps({"fits": fits, "long": long, "mirrors": mirrors, "turns": turns, "means": means, "spins": spins}))

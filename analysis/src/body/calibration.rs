@@ -4,9 +4,10 @@
 //! Frames are anatomical (ISB: X forward, Y up, Z right); index 0 is the left side, 1 the right.
 //! In the golfer frame a left-handed golfer is mirrored and his calibration with him.
 
-use nalgebra::{Matrix3, Point3, Vector3};
+use nalgebra::{Matrix3, Point3, Vector3, center};
 
 use super::frames::{self, Frame};
+use super::skeleton::frame_at;
 use crate::landmark::Landmark as L;
 
 /// Distance of the knee's lateral marker from the joint center where nothing measured it, metres,
@@ -16,6 +17,9 @@ const KNEE_HALF_M: (f64, f64) = (0.050, 0.0035);
 const ANKLE_HALF_M: (f64, f64) = (0.036, 0.003);
 /// The same for the elbow (common practice, no source).
 const ELBOW_HALF_M: (f64, f64) = (0.034, 0.003);
+/// Spread of the shoulder's center about its guess below the acromion per coordinate, metres (common
+/// practice, no source).
+pub const SHOULDER_SD_M: f64 = 0.008;
 /// Outward turn of the line through the malleoli against the knee's axis, rad, and its spread
 /// (tibial torsion; recalled, no source looked up).
 const TORSION: (f64, f64) = (0.26, 0.10);
@@ -75,6 +79,62 @@ pub struct Calibration {
     pub ankles: [Place; 2],
     /// Lateral elbow marker from the elbow center, distance in metres and its standard deviation.
     pub elbows: [(f64, f64); 2],
+    /// How far the lead shoulder's center lies off its guess below the acromion, metres: no marker shows
+    /// it, so it is zero but for the draws of an uncertainty.
+    pub shoulder: Vector3<f64>,
+    /// Lengths of limbs, to tell by whose calibration it is.
+    pub lengths: Lengths,
+    /// Whether it fits the swing's golfer only roughly (`likeness`).
+    pub rough: bool,
+}
+
+/// Lengths of limbs between markers and joint centers, left and right, metres; `None` where not seen.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Lengths {
+    /// Hip center to lateral knee marker.
+    pub thighs: [Option<f64>; 2],
+    /// Lateral knee to lateral ankle marker.
+    pub shanks: [Option<f64>; 2],
+    /// Lateral elbow marker to the middle of the wrist.
+    pub forearms: [Option<f64>; 2],
+}
+
+impl Lengths {
+    /// The lengths in a posture, the hips placed by a calibration. `at` gives a landmark's place,
+    /// metres.
+    #[must_use]
+    pub fn of(calibration: &Calibration, at: impl Fn(L) -> Option<Point3<f64>>) -> Self {
+        let pelvis = calibration.pelvis.as_ref().and_then(|s| frame_at(s, &at));
+        let hip = |i: usize| Some(pelvis?.lab(Point3::from(calibration.hips?[i].at)));
+        let wrist = |radial: L, ulnar: L| Some(center(&at(radial)?, &at(ulnar)?));
+        let far = |a: Option<Point3<f64>>, b: Option<Point3<f64>>| Some((a? - b?).norm());
+        Self {
+            thighs: [far(hip(0), at(L::LeftKnee)), far(hip(1), at(L::RightKnee))],
+            shanks: [
+                far(at(L::LeftKnee), at(L::LeftAnkle)),
+                far(at(L::RightKnee), at(L::RightAnkle)),
+            ],
+            forearms: [
+                far(
+                    at(L::LeftElbow),
+                    wrist(L::LeftRadialStyloid, L::LeftUlnarStyloid),
+                ),
+                far(
+                    at(L::RightElbow),
+                    wrist(L::RightRadialStyloid, L::RightUlnarStyloid),
+                ),
+            ],
+        }
+    }
+
+    fn mirrored(self) -> Self {
+        let swap = |[l, r]: [Option<f64>; 2]| [r, l];
+        Self {
+            thighs: swap(self.thighs),
+            shanks: swap(self.shanks),
+            forearms: swap(self.forearms),
+        }
+    }
 }
 
 /// Left and right along Z.
@@ -106,7 +166,31 @@ impl Calibration {
             knees: SIDES.map(|s| outward(KNEE_HALF_M, (0.0, KNEE_AXIS_SPREAD), s)),
             ankles: SIDES.map(|s| outward(ANKLE_HALF_M, TORSION, s)),
             elbows: [ELBOW_HALF_M; 2],
+            shoulder: Vector3::zeros(),
+            lengths: Lengths::default(),
+            rough: false,
         }
+    }
+
+    /// The calibration less sure by a share of the variance that assumed joint centers and widths
+    /// have.
+    #[must_use]
+    pub fn less_sure(mut self, share: f64) -> Self {
+        let wider = |place: &mut Place, sd: [f64; 3]| {
+            let open = Vector3::from(sd.map(|s| share * s * s));
+            place.covariance += Matrix3::from_diagonal(&open);
+        };
+        for hip in self.hips.iter_mut().flatten() {
+            wider(hip, HIP_REGRESSION_SD_M);
+        }
+        let knee = [KNEE_HALF_M.0 * KNEE_AXIS_SPREAD, 0.0, KNEE_HALF_M.1];
+        let ankle = [ANKLE_HALF_M.0 * TORSION.1, 0.0, ANKLE_HALF_M.1];
+        self.knees.iter_mut().for_each(|p| wider(p, knee));
+        self.ankles.iter_mut().for_each(|p| wider(p, ankle));
+        for (_, sd) in &mut self.elbows {
+            *sd = (*sd * *sd + share * ELBOW_HALF_M.1.powi(2)).sqrt();
+        }
+        self
     }
 
     /// Whether every shape is there.
@@ -138,6 +222,9 @@ impl Calibration {
             knees: pair(self.knees),
             ankles: pair(self.ankles),
             elbows: [self.elbows[1], self.elbows[0]],
+            shoulder: self.shoulder,
+            lengths: self.lengths.mirrored(),
+            rough: self.rough,
         }
     }
 
@@ -158,7 +245,11 @@ impl Calibration {
     /// The words that a value carries whose joint centers rest on assumptions.
     #[must_use]
     pub fn limits_joints(&self) -> Option<&'static str> {
-        (self.origin == Origin::Address).then_some("joint widths assumed, no static calibration")
+        match self.origin {
+            Origin::Address => Some("no calibration trial: joint widths assumed"),
+            _ if self.rough => Some("calibration trial fits roughly: whose is it?"),
+            _ => None,
+        }
     }
 }
 

@@ -33,7 +33,7 @@ pub struct Path {
 /// A series, or the reason why there is none.
 pub type Maybe<T> = Result<T, String>;
 
-const HIP_LINE: &str = "hip points, no iliac spines marked";
+const HIP_LINE: &str = "from two hip points: mark the whole pelvis";
 
 /// Axial rotation of a hip line where no iliac spines are marked: heading, rad; 0 square, negative
 /// closed, positive open, unwrapped.
@@ -59,7 +59,7 @@ pub fn asis_line_rotation(s: &Smoothed) -> Maybe<Series> {
         s,
         &[L::RightAsis, L::LeftAsis],
         |p| p[1] - p[0],
-        Some("anterior spines only"),
+        Some("pelvis from its front only: mark its back"),
     )
 }
 

@@ -1,14 +1,83 @@
 //! The body's tracks, bridged over short gaps and low-passed, with the slots that stay unknown.
 
+use std::ops::{Range, RangeInclusive};
+
 use nalgebra::Point3;
 
 use crate::landmark::Landmark;
+use crate::signal::cutoff::cutoff_hz;
 use crate::signal::gaps;
 use crate::signal::lowpass::DualPass;
+use crate::signal::reading::Reading;
 use crate::window::Window;
 
-/// Low-pass for body markers, Hz (REFERENCES A3: typical cut-offs 6–15 Hz).
-const BODY_HZ: f64 = 15.0;
+/// Limits of the cut-offs that residual analysis chooses, Hz (REFERENCES A3: typical cut-offs for body
+/// markers are 6–15 Hz; analysis of the whole movement's power asks for about 10 Hz on the trunk, which
+/// would flatten the short peaks that are looked for here).
+const TRUNK_HZ: RangeInclusive<f64> = 14.0..=18.0;
+const ARMS_HZ: RangeInclusive<f64> = 18.0..=25.0;
+/// Markers whose movement stands for their group.
+const TRUNK: &[Landmark] = &[
+    Landmark::LeftAsis,
+    Landmark::RightAsis,
+    Landmark::SternalNotch,
+    Landmark::LeftKnee,
+    Landmark::RightKnee,
+];
+const ARMS: &[Landmark] = &[
+    Landmark::LeftAcromion,
+    Landmark::LeftElbow,
+    Landmark::LeftRadialStyloid,
+    Landmark::LeftWrist,
+];
+
+/// The low-pass of each group of markers, Hz.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cutoffs {
+    /// Shoulders, elbows, wrists.
+    arms: f64,
+    /// Everything else.
+    trunk: f64,
+}
+
+impl Cutoffs {
+    /// Chosen by residual analysis of the movement in some slots.
+    #[must_use]
+    pub fn choose(window: &Window, slots: Range<usize>) -> Self {
+        let of = |landmarks: &[Landmark], limits: RangeInclusive<f64>| {
+            let tracks = landmarks.iter().filter_map(|&l| window.track(l));
+            let channels: Vec<Vec<f64>> = tracks
+                .filter_map(|t| gaps::solid(&t[slots.clone()].to_vec()))
+                .flat_map(|t| [0, 1, 2].map(|axis| t.iter().map(|p| p[axis]).collect()))
+                .collect();
+            let channels: Vec<&[f64]> = channels.iter().map(Vec::as_slice).collect();
+            cutoff_hz(&channels, window.rate_hz, limits)
+        };
+        Self {
+            arms: of(ARMS, ARMS_HZ),
+            trunk: of(TRUNK, TRUNK_HZ),
+        }
+    }
+}
+
+fn is_arm(landmark: Landmark) -> bool {
+    use Landmark as L;
+    matches!(
+        landmark,
+        L::LeftAcromion
+            | L::RightAcromion
+            | L::LeftElbow
+            | L::RightElbow
+            | L::LeftRadialStyloid
+            | L::RightRadialStyloid
+            | L::LeftUlnarStyloid
+            | L::RightUlnarStyloid
+            | L::LeftWrist
+            | L::RightWrist
+            | L::LeftHand
+            | L::RightHand
+    )
+}
 
 /// One smoothed landmark.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,6 +92,8 @@ pub struct SmoothTrack {
 #[derive(Debug, Clone)]
 pub struct Smoothed {
     len: usize,
+    /// What the tracks were low-passed with; `None` for unfiltered ones.
+    pub cutoffs: Option<Cutoffs>,
     tracks: Vec<(Landmark, SmoothTrack)>,
     approximate: Vec<(Landmark, String)>,
 }
@@ -31,10 +102,28 @@ impl Smoothed {
     /// Smooths the body landmarks of a window whose short gaps are bridged already. `approximate`
     /// names landmarks that a marker map calls inexact, with its words.
     #[must_use]
-    pub fn new(window: &Window, approximate: &[(Landmark, String)]) -> Self {
-        let filter = DualPass::butterworth(window.rate_hz, BODY_HZ);
+    pub fn new(
+        window: &Window,
+        approximate: &[(Landmark, String)],
+        (cutoffs, reading): (Cutoffs, Reading),
+    ) -> Self {
+        let mut raw = Self::unfiltered(window, approximate);
+        raw.cutoffs = Some(cutoffs);
         let pad = (window.rate_hz * 0.25) as usize;
-        let mut tracks: Vec<(Landmark, SmoothTrack)> = window
+        for (arm, cutoff) in [(true, cutoffs.arms), (false, cutoffs.trunk)] {
+            let tracks = raw.tracks.iter_mut().filter(|(l, _)| is_arm(*l) == arm);
+            let mut paths: Vec<&mut [Point3<f64>]> =
+                tracks.map(|(_, t)| t.points.as_mut_slice()).collect();
+            DualPass::butterworth(window.rate_hz, reading.cutoff(cutoff))
+                .run_paths(&mut paths, pad);
+        }
+        raw
+    }
+
+    /// The same without the low-pass: for fits that must not see across impact.
+    #[must_use]
+    pub fn unfiltered(window: &Window, approximate: &[(Landmark, String)]) -> Self {
+        let tracks: Vec<(Landmark, SmoothTrack)> = window
             .landmarks
             .iter()
             .zip(&window.tracks)
@@ -45,12 +134,8 @@ impl Smoothed {
                 Some((l, SmoothTrack { points, known }))
             })
             .collect();
-        let mut paths: Vec<&mut [Point3<f64>]> = tracks
-            .iter_mut()
-            .map(|(_, t)| t.points.as_mut_slice())
-            .collect();
-        filter.run_paths(&mut paths, pad);
         Self {
+            cutoffs: None,
             len: window.len(),
             tracks,
             approximate: approximate.to_vec(),

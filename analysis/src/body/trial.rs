@@ -6,7 +6,7 @@
 
 use nalgebra::{Matrix4, Point3, Vector3, Vector4, center};
 
-use super::calibration::{Calibration, Origin, Place};
+use super::calibration::{Calibration, Lengths, Origin, Place};
 use super::cluster;
 use super::frames::{self, Frame};
 use super::skeleton::frame_at;
@@ -97,6 +97,7 @@ pub fn read(window: &Window) -> Result<Trial, String> {
     if moved && calibration.origin == Origin::Posture {
         calibration.origin = Origin::Movement;
     }
+    calibration.lengths = Lengths::of(&calibration, still);
     notes.insert(0, summary(&calibration));
     Ok(Trial {
         calibration,

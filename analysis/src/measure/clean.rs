@@ -8,7 +8,7 @@ use crate::handed::Handed;
 use crate::landmark::Landmark;
 use crate::signal::gaps;
 use crate::swing::phases::Swing;
-use crate::window::Window;
+use crate::window::{Track, Window};
 
 /// Longest gap of a club marker that is bridged, seconds, and how far the marker may move meanwhile,
 /// metres: slow motion only, never across a collision.
@@ -25,7 +25,7 @@ const BODY_GAP_ERROR_M: f64 = 0.01;
 const BODY_GAP_SIDE_S: f64 = 0.04;
 
 /// Stretch after impact in which a bad marker is worth a word, seconds.
-const FAULTS_AFTER_S: f64 = 0.3;
+pub(super) const FAULTS_AFTER_S: f64 = 0.3;
 
 /// The club's upper end.
 pub(super) const GRIP: [Landmark; 3] =
@@ -64,23 +64,20 @@ pub(super) fn side(window: &Window) -> Handed {
         Landmark::ClubHeadBack,
         Landmark::ClubShaftLow,
     ];
-    let body: Vec<Landmark> = window
-        .landmarks
-        .iter()
-        .copied()
-        .filter(|l| !l.is_club())
-        .collect();
-    let grip = [Landmark::ClubButt, Landmark::ClubGripA];
-    let golfer = if body.is_empty() {
-        &grip[..]
-    } else {
-        &body[..]
+    let tracks = |of: &dyn Fn(Landmark) -> bool| -> Vec<&Track> {
+        let all = window.landmarks.iter().zip(&window.tracks);
+        all.filter(|(l, _)| of(**l)).map(|(_, t)| t).collect()
     };
+    let head = tracks(&|l| HEAD.contains(&l));
+    let mut golfer = tracks(&|l| !l.is_club());
+    if golfer.is_empty() {
+        golfer = tracks(&|l| [Landmark::ClubButt, Landmark::ClubGripA].contains(&l));
+    }
     let stride = (window.len() / 400).max(1);
     let mut low: Vec<(f64, f64)> = (0..window.len())
         .step_by(stride)
         .filter_map(|i| {
-            let (head, golfer) = (mean_at(window, i, HEAD)?, mean_at(window, i, golfer)?);
+            let (head, golfer) = (mean_at(&head, i)?, mean_at(&golfer, i)?);
             Some((head.y, head.z - golfer.z))
         })
         .collect();
@@ -93,12 +90,10 @@ pub(super) fn side(window: &Window) -> Handed {
     }
 }
 
-fn mean_at(window: &Window, slot: usize, of: &[Landmark]) -> Option<Vector3<f64>> {
-    let seen: Vec<Vector3<f64>> = of
-        .iter()
-        .filter_map(|&l| Some(window.track(l)?[slot]?.coords))
-        .collect();
-    (!seen.is_empty()).then(|| seen.iter().sum::<Vector3<f64>>() / seen.len() as f64)
+fn mean_at(tracks: &[&Track], slot: usize) -> Option<Vector3<f64>> {
+    let seen = tracks.iter().filter_map(|t| t[slot]);
+    let (sum, n) = seen.fold((Vector3::zeros(), 0.0), |(s, n), p| (s + p.coords, n + 1.0));
+    (n > 0.0).then(|| sum / n)
 }
 
 pub(super) fn golfer_frame(window: &mut Window, handed: Handed) {

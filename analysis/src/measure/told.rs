@@ -6,6 +6,7 @@ use std::ops::Range;
 use nalgebra::{Point3, Vector3};
 
 use crate::body::calibration::{Calibration, Origin};
+use crate::body::likeness::{Fit, Likeness};
 use crate::context::Context;
 use crate::handed::Handed;
 use crate::landmark::Landmark;
@@ -15,7 +16,6 @@ use crate::window::Window;
 /// Largest difference of distances within clusters that a calibration of the same person with the
 /// same markers may show, metres: skin and posture, no other body (common practice, no source).
 const SAME_PERSON_M: f64 = 0.015;
-
 /// The calibration told, if it is this golfer's; otherwise that of the posture at address.
 pub(super) fn calibrate(
     window: &Window,
@@ -32,38 +32,54 @@ pub(super) fn calibrate(
     } else {
         told.clone()
     };
-    let misfit = told.misfit(&posture);
-    if misfit <= SAME_PERSON_M {
-        let words = match told.origin {
-            Origin::Movement => {
-                "Calibration: hip centers from the trial's movement, joint widths from its medial markers."
-            }
-            Origin::Posture => {
-                "Calibration: joint widths from the trial's medial markers, hip centers by regression."
-            }
-            Origin::Address => "Calibration: marker shapes from the trial, joint widths assumed.",
-        };
-        return (told, Some(words.to_owned()));
+    let likeness = Likeness::new(&told, &posture, |l| mean(window, l, &swing.quiet));
+    let fit = likeness.fit();
+    if fit == Fit::Refused {
+        let words = format!(
+            "The calibration trial does not fit this golfer and was not used: {} than in this swing. Check whose trial it is, or record it again.",
+            likeness.words()
+        );
+        return (posture, Some(words));
     }
-    let words = format!(
-        "The calibration trial does not fit: distances between markers differ by up to {:.0} mm. Another student's trial, or markers re-stuck since? It was not used.",
-        1e3 * misfit
-    );
-    (posture, Some(words))
+    let misfit = told.misfit(&posture);
+    if misfit > SAME_PERSON_M {
+        let words = format!(
+            "The calibration trial does not fit this golfer and was not used: distances between markers differ by up to {:.0} mm. Check whose trial it is; if markers were put on anew, record it again.",
+            1e3 * misfit
+        );
+        return (posture, Some(words));
+    }
+    let used = match told.origin {
+        Origin::Movement => {
+            "Calibration: hip centers from the trial's movement, joint widths from its medial markers."
+        }
+        Origin::Posture => {
+            "Calibration: joint widths from the trial's medial markers, hip centers by regression."
+        }
+        Origin::Address => "Calibration: marker shapes from the trial, joint widths assumed.",
+    };
+    let mut used = used.to_owned();
+    if fit == Fit::Rough {
+        used += " It fits this golfer only roughly, so its uncertainty is widened: check whose trial it is.";
+    }
+    let mut told = told.less_sure(likeness.variance_share());
+    told.rough = fit == Fit::Rough;
+    (told, Some(used))
+}
+
+/// A landmark's mean place over slots.
+fn mean(window: &Window, landmark: Landmark, slots: &Range<usize>) -> Option<Point3<f64>> {
+    let track = window.track(landmark)?;
+    let seen = slots.clone().filter_map(|i| track.get(i)?.as_ref());
+    let (sum, n) = seen.fold((Vector3::zeros(), 0.0), |(s, n), p| (s + p.coords, n + 1.0));
+    (n > 0.0).then(|| Point3::from(sum / n))
 }
 
 /// The calibration of the posture at address; shapes that are not complete there are taken where
 /// they first are.
 #[must_use]
 pub fn posture(window: &Window, swing: &Swing) -> Calibration {
-    let of = |slots: Range<usize>| {
-        Calibration::of_posture(|l| {
-            let track = window.track(l)?;
-            let seen = slots.clone().filter_map(|i| track.get(i)?.as_ref());
-            let (sum, n) = seen.fold((Vector3::zeros(), 0.0), |(s, n), p| (s + p.coords, n + 1.0));
-            (n > 0.0).then(|| Point3::from(sum / n))
-        })
-    };
+    let of = |slots: Range<usize>| Calibration::of_posture(|l| mean(window, l, &slots));
     let mut found = of(swing.quiet.clone());
     let step = window.slots(0.05);
     for slot in (0..window.len()).step_by(step) {

@@ -2,12 +2,18 @@
 
 use super::Prepared;
 use crate::body::cluster::Fault;
+use crate::handed::Handed;
+use crate::places;
 use crate::swing::event::Event;
 use crate::swing::impact::Method;
 use crate::swing::phases::Swing;
 
 /// Head higher than this over its place at address when it passes: it cannot have met a ball there, metres.
 const CLEAR_OF_BALL_M: f64 = 0.05;
+
+/// Share of the swing for which a marker is hidden before a word is lost on it, and how many are named.
+const HIDDEN_WORTH_A_WORD: f64 = 0.10;
+const HIDDEN_TOLD: usize = 3;
 
 /// What the movement was.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -85,10 +91,41 @@ pub(super) fn notes(prepared: &Prepared) -> Vec<String> {
 }
 
 /// One sentence a pair of exchanged markers, told by the first of the two.
-pub(super) fn exchange_note(fault: &Fault) -> Option<String> {
+pub(super) fn exchange_note(fault: &Fault, handed: Handed) -> Option<String> {
     let with = fault.with.filter(|with| fault.landmark < *with)?;
-    let (a, b, frames) = (fault.landmark.name(), with.name(), fault.exchanged);
+    let [a, b] = [fault.landmark, with].map(|l| places::of_golfer(l, handed));
     Some(format!(
-        "{a} and {b} had exchanged their labels in {frames} frames: put right."
+        "Two markers had exchanged their labels in {} frames and were put right: {a}, {b}.",
+        fault.exchanged
     ))
+}
+
+/// Which markers were hidden for long between address and impact, the worst first.
+pub(super) fn hidden_note(faults: &[Fault], frames: usize, handed: Handed) -> Option<String> {
+    let mut worst: Vec<&Fault> = faults
+        .iter()
+        .filter(|f| f.missing as f64 > HIDDEN_WORTH_A_WORD * frames as f64)
+        .collect();
+    worst.sort_by(|a, b| b.missing.cmp(&a.missing).then(a.landmark.cmp(&b.landmark)));
+    let more = worst.len().saturating_sub(HIDDEN_TOLD);
+    let told: Vec<String> = worst
+        .iter()
+        .take(HIDDEN_TOLD)
+        .map(|f| {
+            let percent = (100 * f.missing / frames.max(1)).min(100);
+            let place = places::of_golfer(f.landmark, handed);
+            format!("{place} ({percent} % of the swing)")
+        })
+        .collect();
+    let rest = if more > 0 {
+        format!("; {more} more")
+    } else {
+        String::new()
+    };
+    (!told.is_empty()).then(|| {
+        format!(
+            "Hidden markers: {}{rest}. Free the cameras' view of them.",
+            told.join("; ")
+        )
+    })
 }

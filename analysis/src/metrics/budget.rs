@@ -79,7 +79,7 @@ fn segment(
     values.set(rate, value(per_second));
     let balanced = ends.clone().and_then(|(closed, open)| {
         if closed < CLOSED_MIN {
-            return Err("hardly closed at the top: a balance means nothing".to_owned());
+            return Err("hardly closed at the top: read the degrees instead".to_owned());
         }
         Ok(open / closed)
     });

@@ -5,7 +5,10 @@ use super::forearm::{Line, lead_forearm};
 use super::humps;
 use super::speeds::{enough_frames, few_frames};
 use super::values::{Reader, Value, Values, limits, measured};
+use std::ops::Range;
+
 use crate::body::segments::{Maybe, Series, both};
+use crate::body::tracks::Smoothed;
 use crate::measure::Prepared;
 use crate::signal::lowpass::DualPass;
 use crate::signal::turning;
@@ -17,6 +20,7 @@ use nalgebra::Vector3;
 /// heel-toe line is short and noisy.
 const SHAFT_FIT: (f64, usize) = (0.060, 3);
 const FACE_FIT: (f64, usize) = (0.030, 2);
+const FOREARM_FIT: (f64, usize) = (0.060, 3);
 const FIT_FRAMES_MIN: usize = 7;
 /// Samples that reach this share of the hinge angle's rise decide where it is largest: its hump is
 /// broad and lopsided.
@@ -28,7 +32,7 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
     let few = few_frames(prepared.paths.rate_hz);
     let at_impact = |event: Event| few.clone().filter(|_| event == Event::Impact);
     let paths = &prepared.paths;
-    let shaft = before_impact(prepared, (&paths.axis, &paths.axis_known), SHAFT_FIT);
+    let shaft = before_impact(prepared, of(&paths.axis, &paths.axis_known), SHAFT_FIT);
     let grip = &prepared.grip_limited;
     let leans = series(paths.axis.iter().map(lean), &paths.axis_known);
     values.set_each(&SHAFT_LEAN, |event| {
@@ -44,7 +48,7 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
         let value = match event {
             _ if !known.contains(&true) => Err(THREE_MARKERS.to_owned()),
             Event::Impact => {
-                before_impact(prepared, (&toes, &known), FACE_FIT).map(|u| self::facing(&u))
+                before_impact(prepared, of(&toes, &known), FACE_FIT).map(|u| self::facing(&u))
             }
             _ => reader.at(&facing, event),
         };
@@ -53,8 +57,7 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
     hinges(prepared, reader, &shaft, values);
 }
 
-const THREE_MARKERS: &str =
-    "needs three head markers: club_head_heel, club_head_toe, club_head_back";
+const THREE_MARKERS: &str = "not marked: club_head_heel, club_head_toe, club_head_back";
 
 fn hinges(
     prepared: &Prepared,
@@ -73,9 +76,10 @@ fn hinges(
         if event != Event::Impact {
             return reader.absolute(&hinge, event);
         }
-        let value = forearm.as_ref().map_err(Clone::clone).and_then(|f| {
-            let slot = reader.slot(event)?;
-            Ok(f.at(slot)?.angle(shaft.as_ref().map_err(Clone::clone)?))
+        let value = forearm.as_ref().map_err(Clone::clone).and_then(|_| {
+            let of = |slots| raw_forearm(prepared, slots);
+            let arm = before_impact(prepared, of, FOREARM_FIT)?;
+            Ok(arm.angle(shaft.as_ref().map_err(Clone::clone)?))
         });
         let address = hinge.as_ref().ok().map(|h| reader.at(h, Event::Address));
         match value {
@@ -91,6 +95,14 @@ fn hinges(
     values.set(&HINGE_RELEASE_START, measured(release, limit));
 }
 
+/// The lead forearm from the tracks themselves: the body's low-pass would look across the collision.
+fn raw_forearm(prepared: &Prepared, slots: Range<usize>) -> Maybe<Directions> {
+    let part = prepared.window.part(slots);
+    let raw = Smoothed::unfiltered(&part, &prepared.approximate);
+    let line = lead_forearm(&raw, &prepared.calibration)?;
+    Ok((line.directions, line.known))
+}
+
 fn series(values: impl Iterator<Item = f64>, known: &[bool]) -> Series {
     Series {
         values: values.collect(),
@@ -99,19 +111,32 @@ fn series(values: impl Iterator<Item = f64>, known: &[bool]) -> Series {
     }
 }
 
-/// A direction of the club right before impact, fitted on this side of the collision.
+/// Some slots of a series of directions.
+fn of<'a>(
+    directions: &'a [Vector3<f64>],
+    known: &'a [bool],
+) -> impl FnOnce(Range<usize>) -> Maybe<Directions> + 'a {
+    |slots| Ok((directions[slots.clone()].to_vec(), known[slots].to_vec()))
+}
+
+/// Directions with whether they are known, one a slot.
+type Directions = (Vec<Vector3<f64>>, Vec<bool>);
+
+/// A direction right before impact, fitted on this side of the collision; `of` gives it in slots.
 fn before_impact(
     prepared: &Prepared,
-    (directions, known): (&[Vector3<f64>], &[bool]),
+    of: impl FnOnce(Range<usize>) -> Maybe<Directions>,
     (span_s, degree): (f64, usize),
 ) -> Maybe<Vector3<f64>> {
     let (impact, rate_hz) = (&prepared.swing.impact, prepared.paths.rate_hz);
     enough_frames(rate_hz)?;
-    let frames = ((span_s * rate_hz).round() as usize).max(FIT_FRAMES_MIN);
+    let frames = ((prepared.reading.span(span_s) * rate_hz).round() as usize).max(FIT_FRAMES_MIN);
     let first = (impact.before + 1).saturating_sub(frames);
-    let samples: Vec<_> = (first..=impact.before)
-        .filter(|&i| known[i])
-        .map(|i| (i as f64, directions[i]))
+    let (directions, known) = of(first..impact.before + 1)?;
+    let samples: Vec<_> = (first..)
+        .zip(directions.into_iter().zip(known))
+        .filter(|(_, (_, known))| *known)
+        .map(|(i, (direction, _))| (i as f64, direction))
         .collect();
     let hidden = || "a marker it needs was hidden right before impact".to_owned();
     let close = |s: &(f64, Vector3<f64>)| impact.slot - s.0 <= CLOSE_FRAMES;
@@ -159,11 +184,12 @@ fn release(prepared: &Prepared, reader: Reader<'_>, hinge: &Series) -> Maybe<f64
     if unknown * 20 > before.saturating_sub(first) {
         return Err("a marker it needs was hidden in the downswing".to_owned());
     }
-    let filter = DualPass::butterworth(rate_hz, HINGE_HZ);
+    let filter = DualPass::butterworth(rate_hz, prepared.reading.cutoff(HINGE_HZ));
     let smooth = filter.run(&hinge.values[..=before], (0.1 * rate_hz) as usize);
     let samples: Vec<(f64, f64)> = (first..=before)
         .map(|i| ((impact - i as f64) / -rate_hz, smooth[i]))
         .collect();
-    let hump = humps::highest(&samples, SURROUNDINGS).ok_or("the swing is too short")?;
+    let hump = humps::highest(&samples, prepared.reading.level(SURROUNDINGS))
+        .ok_or("the swing is too short")?;
     Ok(-hump.time_s)
 }

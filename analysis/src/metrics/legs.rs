@@ -45,7 +45,7 @@ fn share_at_onset(flexion: &Series, reader: Reader<'_>) -> Maybe<f64> {
     let address = reader.at(flexion, Event::Address)?;
     let change = reader.at(flexion, Event::Top)? - address;
     if change.abs() < CHANGE_MIN {
-        return Err("the knee hardly changes in the backswing".to_owned());
+        return Err("the knee hardly moves in the backswing: there is no start to time".to_owned());
     }
     let (start, top) = (reader.slot(Event::TakeawayStart)?, reader.slot(Event::Top)?);
     let done = |i: usize| (flexion.values[i] - address) / change - ONSET;
@@ -74,12 +74,13 @@ fn ratio(flexion: &Maybe<Series>, reader: Reader<'_>, event: Event) -> Value {
         .at(series, Event::Address)
         .and_then(|address| Ok((address, reader.at(series, event)?)));
     match both {
-        Ok((address, _)) if address < RATIO_MIN => {
-            Value::Missing("the knee is straight at address: judge the change in degrees".into())
-        }
+        Ok((address, _)) if address < RATIO_MIN => Value::Missing(
+            "the knee is straight at address: read its change in degrees instead".into(),
+        ),
         Ok((address, then)) => {
-            let small = (address < RATIO_SOUND)
-                .then(|| "flexion at address below 10 deg: judge the change in degrees".to_owned());
+            let small = (address < RATIO_SOUND).then(|| {
+                "knee under 10° at address: read its change in degrees instead".to_owned()
+            });
             let limits: Vec<String> = series.limited.clone().into_iter().chain(small).collect();
             Value::Measured {
                 value: then / address,

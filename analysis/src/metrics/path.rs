@@ -31,7 +31,9 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
         (&HEAD_SHIFT, &head, X),
         (&HEAD_RISE, &head, Y),
     ] {
-        values.set_each(family, |event| reader.relative(path, axis, event));
+        let along = path.as_ref().map_err(Clone::clone);
+        let along = along.map(|p| component(p, axis));
+        values.set_each(family, |event| reader.relative(&along, event));
     }
     let shift = pelvis.map(|p| component(&p, X));
     for (family, from, to) in [
@@ -112,7 +114,7 @@ fn heel_offset(prepared: &Prepared, reader: Reader<'_>) -> Maybe<Series> {
     let along = lead - trail;
     let behind = Vector3::new(along.z, 0.0, -along.x)
         .try_normalize(1e-3)
-        .ok_or("both heels in one place")?;
+        .ok_or("both heel markers stand in one place: check their labels")?;
     let rearmost = |i: usize| {
         let off = spines.iter().map(|t| (t.points[i] - trail).dot(&behind));
         off.fold(f64::NEG_INFINITY, f64::max)

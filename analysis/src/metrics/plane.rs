@@ -13,13 +13,16 @@ const FRAMES_MIN: usize = 5;
 
 pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Values) {
     let normal = normal(prepared, reader);
-    let low = (!prepared.head_marked).then(|| "low shaft instead of the head".to_owned());
+    let low =
+        (!prepared.head_marked).then(|| "from the lower shaft: mark the club head".to_owned());
     let limited = limits(&[&low, &prepared.head_limited]);
     let slope = normal.clone().map(|n| n.y.clamp(-1.0, 1.0).acos());
     values.set(&DOWNSWING_PLANE_SLOPE, measured(slope, limited.clone()));
     let direction = normal.and_then(|n| {
         let level = n.cross(&Vector3::y());
-        let level = level.try_normalize(1e-3).ok_or("the plane is level")?;
+        let level = level
+            .try_normalize(1e-3)
+            .ok_or("the club moved in a level plane: no direction")?;
         let toward = level * if level.x < 0.0 { -1.0 } else { 1.0 };
         Ok(toward.z.atan2(toward.x))
     });

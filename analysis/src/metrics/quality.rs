@@ -2,12 +2,15 @@
 
 use std::ops::RangeInclusive;
 
+use nalgebra::Point3;
+
 use super::catalogue::{
     CLUSTER_RESIDUAL_CLUB, CLUSTER_RESIDUAL_HEAD, CLUSTER_RESIDUAL_PELVIS, CLUSTER_RESIDUAL_THORAX,
     Family, GAP_LONGEST, MARKER_VISIBILITY,
 };
 use super::values::{Reader, Value, Values};
 use crate::body::calibration::{HEAD, PELVIS, Shape, THORAX};
+use crate::body::frames::Frame;
 use crate::body::pose::{self, Size};
 use crate::body::segments::Maybe;
 use crate::landmark::Landmark;
@@ -116,22 +119,39 @@ fn residual(prepared: &Prepared, shape: &Shape, span: RangeInclusive<usize>) -> 
         Some((&window.tracks[i], &prepared.seen[i]))
     };
     let members: Vec<_> = shape.landmarks.iter().map(member).collect();
+    let at = |m: usize, slot: usize| {
+        let (track, seen) = members[m]?;
+        track[slot].filter(|_| seen[slot])
+    };
+    let all = |slot: &usize| (0..members.len()).all(|m| at(m, *slot).is_some());
+    let (whole, parts): (Vec<usize>, Vec<usize>) = span.partition(all);
+    let sure = |m: usize, slot: usize| at(m, slot).unwrap_or_default();
     let (mut square, mut freedom) = (0.0, 0.0);
-    for slot in span {
-        let pairs: Vec<_> = members
-            .iter()
-            .zip(&shape.places)
-            .filter_map(|(m, place)| {
-                let (track, seen) = (*m)?;
-                Some((*place, track[slot].filter(|_| seen[slot])?))
-            })
+    let mut count = |frame: Frame, pairs: &mut dyn Iterator<Item = (Point3<f64>, Point3<f64>)>| {
+        for (model, point) in pairs {
+            square += (frame.lab(model) - point).norm_squared();
+            freedom += 3.0;
+        }
+        freedom -= 6.0;
+    };
+    let placed = if members.len() < 3 {
+        Vec::new()
+    } else {
+        pose::place_each(&shape.places, &whole, sure, 0.0)
+    };
+    for (&slot, frame) in whole.iter().zip(placed) {
+        let pairs = shape.places.iter().enumerate();
+        let mut pairs = pairs.map(|(m, &p)| (p, sure(m, slot)));
+        frame.into_iter().for_each(|f| count(f, &mut pairs));
+    }
+    for slot in parts {
+        let pairs = shape.places.iter().enumerate();
+        let pairs: Vec<_> = pairs
+            .filter_map(|(m, &p)| Some((p, at(m, slot)?)))
             .collect();
-        let Some(fit) = pose::fit(&pairs, Size::Fixed) else {
-            continue;
-        };
-        let off = pairs.iter().map(|p| (fit.place(p.0) - p.1).norm_squared());
-        square += off.sum::<f64>();
-        freedom += 3.0 * pairs.len() as f64 - 6.0;
+        if let Some(fit) = pose::fit(&pairs, Size::Fixed) {
+            count(Frame::from(fit), &mut pairs.into_iter());
+        }
     }
     if freedom <= 0.0 {
         return Err("fewer than three of its markers were seen together".to_owned());

@@ -68,7 +68,7 @@ fn facing_the_ball(rotation: Maybe<Series>, reader: Reader<'_>) -> Maybe<Series>
     let rotation = rotation?;
     match reader.at(&rotation, Event::Address) {
         Ok(turned) if turned.abs() > FACING_AWAY => Err(format!(
-            "turned by {:.0} deg at address: left and right labels exchanged, axes mirrored, or the wrong side told?",
+            "turned by {:.0}° at address: check left and right labels, the axes, and the side told",
             turned.to_degrees()
         )),
         _ => Ok(rotation),

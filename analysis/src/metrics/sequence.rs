@@ -73,7 +73,12 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
     let peak = |n: usize, of: fn(&Spin) -> &[f64]| -> Maybe<Hump> {
         let instants = instants.as_ref().ok_or("no downswing")?;
         let spin = spins[n].as_ref().map_err(Clone::clone)?;
-        highest(instants, spin, of, SURROUNDINGS[n])
+        let level = match n {
+            // The club is fastest at its end: no hump to be flattened.
+            3 => SURROUNDINGS[n],
+            _ => prepared.reading.level(SURROUNDINGS[n]),
+        };
+        highest(instants, spin, of, level)
     };
     let peaks = [0, 1, 2, 3].map(|n| peak(n, |s| &s.speed));
     let limit = |n: usize| {
@@ -117,16 +122,17 @@ fn instants(prepared: &Prepared, reader: Reader<'_>) -> Maybe<Moments> {
 
 fn spins(prepared: &Prepared, instants: &Moments) -> [Maybe<Spin>; 4] {
     let normal = prepared.swing.normal;
+    let span = |usual_s| prepared.reading.span(usual_s);
     let segment = |segment: &Maybe<Segment>, half_s: f64| {
         let s = segment.as_ref().map_err(Clone::clone)?;
-        let spin = spin::of_segment((&s.frames, &s.known), instants, normal, half_s);
+        let spin = spin::of_segment((&s.frames, &s.known), instants, normal, span(half_s));
         Ok(spin.limited(s.limited.clone()))
     };
     let paths = &prepared.paths;
     let club = || {
         enough_frames(paths.rate_hz)?;
         let of = (&paths.axis[..], &paths.axis_known[..]);
-        let spin = spin::of_line(of, instants, normal, (CLUB_HALF_S, instants.before));
+        let spin = spin::of_line(of, instants, normal, (span(CLUB_HALF_S), instants.before));
         let few = few_frames(paths.rate_hz);
         Ok(spin.limited(limits(&[&few, &prepared.grip_limited])))
     };
@@ -164,7 +170,8 @@ fn lead_arm(prepared: &Prepared, instants: &Moments) -> Maybe<Spin> {
     let directions: Vec<_> = lines.iter().map(|u| u.unwrap_or_default()).collect();
     let last = window.len().saturating_sub(1);
     let of = (&directions[..], &known[..]);
-    let spin = spin::of_line(of, instants, prepared.swing.normal, (ARM_HALF_S, last));
+    let half_s = prepared.reading.span(ARM_HALF_S);
+    let spin = spin::of_line(of, instants, prepared.swing.normal, (half_s, last));
     Ok(spin.limited(approximate(&prepared.body)))
 }
 
@@ -257,11 +264,7 @@ fn ahead(instants: &Moments, spins: &[Maybe<Spin>; 4]) -> Maybe<(Option<f64>, f6
     let time = |i: usize| instants.relative_s(i) - instants.relative_s(0);
     let runs = positive_runs(&lead, time);
     let long = || runs.iter().filter(|(a, b)| b - a >= AHEAD_MIN_S);
-    let since_top = (instants.slots[0] - instants.top) / instants.rate_hz;
-    Ok((
-        long().next().map(|r| r.0 + since_top),
-        long().map(|(a, b)| b - a).sum(),
-    ))
+    Ok((long().next().map(|r| r.0), long().map(|(a, b)| b - a).sum()))
 }
 
 /// Stretches in which a series is above zero, with straight lines between the samples.

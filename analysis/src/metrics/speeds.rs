@@ -19,6 +19,10 @@ use nalgebra::Point3;
 
 /// Half of the stretch of a path that is fitted at each instant, seconds.
 const SLIDE_HALF_S: f64 = 0.030;
+/// Stretch before impact that is fitted, seconds: the head bends its path more and is less noisy for
+/// its speed than the grip.
+const HEAD_FIT_S: f64 = 0.030;
+const GRIP_FIT_S: f64 = 0.040;
 /// Samples that reach this share of a hump of speed decide where it is highest.
 const SURROUNDINGS: f64 = 0.9;
 /// Low-pass for the length of the grip's path, Hz: noise lengthens a path.
@@ -30,11 +34,11 @@ const SURE_RATE_HZ: f64 = 200.0;
 
 pub(super) fn measure(prepared: &Prepared, values: &mut Values) {
     let head = if prepared.head_marked {
-        Fast::new(prepared, head_motion(prepared))
+        Fast::new(prepared, head_motion(prepared), HEAD_FIT_S)
     } else {
         Err("not marked: club_head_heel, club_head_toe".to_owned())
     };
-    let grip = Fast::new(prepared, grip_motion(prepared));
+    let grip = Fast::new(prepared, grip_motion(prepared), GRIP_FIT_S);
     let few = few_frames(prepared.paths.rate_hz);
     let of_head = limits(&[&few, &prepared.head_limited]);
     let of_grip = limits(&[&few, &prepared.grip_limited]);
@@ -58,7 +62,7 @@ pub(super) fn measure(prepared: &Prepared, values: &mut Values) {
 
 /// What a low rate does to the motion near impact, in words.
 pub(super) fn few_frames(rate_hz: f64) -> Option<String> {
-    (rate_hz < SURE_RATE_HZ).then(|| format!("{rate_hz:.0} frames/s: some percent uncertain"))
+    (rate_hz < SURE_RATE_HZ).then(|| format!("only {rate_hz:.0} frames/s: use 200 or more"))
 }
 
 /// The rate below which nothing is said of the club near impact.
@@ -109,10 +113,10 @@ struct Fast {
 impl Fast {
     /// Speed at impact by the fit of the last stretch; the peak from the fit there and from the
     /// filtered path before it.
-    fn new(prepared: &Prepared, motion: Motion<'_>) -> Maybe<Self> {
+    fn new(prepared: &Prepared, motion: Motion<'_>, fit_s: f64) -> Maybe<Self> {
         let impact = &prepared.swing.impact;
         enough_frames(motion.rate_hz)?;
-        let before = Before::fit(motion, impact)
+        let before = Before::fit(motion, impact, prepared.reading.span(fit_s))
             .ok_or_else(|| "the club was hidden right before impact".to_owned())?;
         // A hole in the fast part may hide the peak, or a line across it invent one.
         let fast = (FAST_S * motion.rate_hz) as usize;
@@ -130,6 +134,7 @@ impl Fast {
 /// slide along the path, the last stretch by the fit that gives the speed at impact.
 fn peak(prepared: &Prepared, motion: Motion<'_>, before: &Before) -> Maybe<(f64, f64)> {
     let (impact, rate_hz) = (&prepared.swing.impact, motion.rate_hz);
+    let half_s = prepared.reading.span(SLIDE_HALF_S);
     let instants = Moments::new(prepared.swing.top, impact.slot, impact.before, rate_hz);
     let samples: Vec<(f64, f64)> = (0..instants.slots.len())
         .filter_map(|n| {
@@ -137,7 +142,7 @@ fn peak(prepared: &Prepared, motion: Motion<'_>, before: &Before) -> Maybe<(f64,
             let speed = if relative_s >= 0.5 * before.from_s {
                 before.at(relative_s)
             } else {
-                sliding(motion, instants.slots[n], impact.before)?
+                sliding(motion, half_s, instants.slots[n], impact.before)?
             };
             Some((relative_s, speed))
         })
@@ -147,9 +152,9 @@ fn peak(prepared: &Prepared, motion: Motion<'_>, before: &Before) -> Maybe<(f64,
 }
 
 /// Speed at a slot from a fit about it that ends at `last`, m/s.
-fn sliding(motion: Motion<'_>, slot: f64, last: usize) -> Option<f64> {
+fn sliding(motion: Motion<'_>, half_s: f64, slot: f64, last: usize) -> Option<f64> {
     let rate_hz = motion.rate_hz;
-    let half = (SLIDE_HALF_S * rate_hz).max(3.0);
+    let half = (half_s * rate_hz).max(3.0);
     let end = ((slot + half) as usize).min(last);
     let begin = (slot - half).max(0.0).ceil() as usize;
     let samples: Vec<_> = (begin..=end)
@@ -173,7 +178,7 @@ fn way_down(prepared: &Prepared) -> Maybe<f64> {
         return Err("the grip was hidden for a part of the downswing".to_owned());
     }
     let rate_hz = prepared.paths.rate_hz;
-    let filter = DualPass::butterworth(rate_hz, WAY_HZ);
+    let filter = DualPass::butterworth(rate_hz, prepared.reading.cutoff(WAY_HZ));
     let cut = &prepared.grip[..=impact.before];
     let path = series::smooth(cut, &filter, (0.1 * rate_hz) as usize);
     let chord = |w: &[Point3<f64>]| (w[1] - w[0]).norm();

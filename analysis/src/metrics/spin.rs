@@ -19,15 +19,13 @@ const LINE_DEGREE: usize = 4;
 /// Fewest samples on each side of an instant.
 const SIDE_MIN: f64 = 4.0;
 
-/// The instants between the top and impact at which everything is read.
+/// The instants from the top to impact at which everything is read.
 #[derive(Debug, Clone)]
 pub(super) struct Moments {
-    /// Slots, rising; the last one is impact itself.
+    /// Slots, rising; the first one is the top itself, the last one impact.
     pub(super) slots: Vec<f64>,
     /// Frames a second.
     pub(super) rate_hz: f64,
-    /// Slot of the top.
-    pub(super) top: f64,
     /// Last slot that belongs to the motion before impact.
     pub(super) before: usize,
 }
@@ -41,12 +39,14 @@ impl Moments {
             .step_by(stride)
             .map(|i| i as f64)
             .collect();
+        if slots.last().is_none_or(|s| *s > top.max(0.0)) {
+            slots.push(top.max(0.0));
+        }
         slots.reverse();
         slots.push(impact);
         Self {
             slots,
             rate_hz,
-            top,
             before,
         }
     }

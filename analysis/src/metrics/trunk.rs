@@ -12,7 +12,7 @@ use crate::measure::Prepared;
 use crate::swing::event::Event;
 use crate::swing::series;
 
-const SHOULDER_LINE: &str = "shoulder line instead of the thorax, which is not marked: too closed by about 16 deg at the top (Wheat 2007)";
+const SHOULDER_LINE: &str = "shoulder line: mark chest and back instead; it is about 16° too closed at the top (Wheat 2007)";
 /// A peak below this says nothing about how much of it is gone later, rad.
 const PEAK_MIN: f64 = 0.09;
 
@@ -46,7 +46,7 @@ pub(super) fn measure(
     values.set(&SEPARATION_PEAK_TIME, value(after_top));
     let closed = peak.and_then(|(_, peak)| {
         if peak < PEAK_MIN {
-            return Err("no separation to close".to_owned());
+            return Err("pelvis and thorax were never apart: there is nothing to close".to_owned());
         }
         Ok(1.0 - reader.at(separation.as_ref().map_err(Clone::clone)?, Event::Impact)? / peak)
     });

@@ -2,6 +2,7 @@
 
 use super::catalogue::{Family, len};
 use crate::body::segments::{Maybe, Path, Series};
+use crate::places;
 use crate::swing::event::{Event, Slots};
 use crate::swing::series;
 
@@ -139,8 +140,9 @@ impl Values {
         );
         self.0[index] = Some(match value {
             Value::Measured { value, .. } if !value.is_finite() => {
-                Value::Missing("not a number: the data do not support it".into())
+                Value::Missing("the markers do not support a number here".into())
             }
+            Value::Missing(reason) => Value::Missing(places::in_words(&reason)),
             sound => sound,
         });
     }
@@ -158,7 +160,8 @@ impl Default for Values {
     }
 }
 
-const NO_ADDRESS: &str = "no quiet address was seen before this swing";
+const NO_ADDRESS: &str =
+    "the golfer was not seen standing still before this swing: pause at address";
 
 /// Reads series at the events of one swing.
 #[derive(Debug, Clone, Copy)]
@@ -236,13 +239,12 @@ impl Reader<'_> {
 
     /// One axis of a path relative to address.
     #[must_use]
-    pub fn relative(&self, path: &Maybe<Path>, axis: usize, event: Event) -> Value {
-        let path = match path {
-            Ok(path) => path,
+    pub fn relative(&self, along: &Maybe<Series>, event: Event) -> Value {
+        let series = match along {
+            Ok(series) => series,
             Err(reason) => return Value::Missing(reason.clone()),
         };
-        let series = component(path, axis);
-        let Some(reference) = self.reference(&series) else {
+        let Some(reference) = self.reference(series) else {
             let hidden = "a marker it needs was hidden at address";
             return Value::Missing(
                 if self.quiet.is_empty() {
@@ -253,11 +255,11 @@ impl Reader<'_> {
                 .into(),
             );
         };
-        match self.at(&series, event) {
+        match self.at(series, event) {
             Ok(value) => Value::Measured {
                 value: value - reference,
                 change: None,
-                limited: series.limited,
+                limited: series.limited.clone(),
             },
             Err(reason) => Value::Missing(reason),
         }
@@ -268,8 +270,8 @@ impl Reader<'_> {
             .quiet
             .clone()
             .filter(|&i| series.known.get(i).copied().unwrap_or(false));
-        let values: Vec<f64> = known.map(|i| series.values[i]).collect();
-        (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+        let (sum, n) = known.fold((0.0, 0.0), |(s, n), i| (s + series.values[i], n + 1.0));
+        (n > 0.0).then(|| sum / n)
     }
 }
 

@@ -13,8 +13,8 @@ use super::lowpass::DualPass;
 /// highest cut-off allowed.
 const TAIL: (f64, f64) = (0.2, 0.4);
 /// Cut-offs on the straight part, and between the limits.
-const TAIL_STEPS: usize = 6;
-const STEPS: usize = 11;
+const TAIL_STEPS: usize = 3;
+const STEPS: usize = 4;
 
 /// The cut-off for channels that are filtered alike, all as long as the first, Hz, within the limits.
 /// Without a sample, or where the rate leaves no room for a straight part, the upper limit.

@@ -1,4 +1,4 @@
-//! Cleaning of series: short gaps, low-pass filtering, local polynomials, what noise is made of, tracks that
+//! Cleaning of series: short gaps, low-pass filtering, local polynomials, what noise is made of, order statistics, tracks that
 //! jump. No bodies, no clubs.
 
 pub mod cutoff;
@@ -6,5 +6,7 @@ pub mod gaps;
 pub mod local_fit;
 pub mod lowpass;
 pub mod noise;
+pub mod order;
+pub mod reading;
 pub mod swaps;
 pub mod turning;

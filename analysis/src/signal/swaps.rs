@@ -11,6 +11,7 @@ use std::ops::RangeInclusive;
 
 use nalgebra::{Point3, Vector3};
 
+use super::order::median;
 use crate::window::Track;
 
 /// Least distance from the foretold place that breaks a run, metres.
@@ -34,6 +35,8 @@ const LONG_S: f64 = 0.7;
 const LONG_SLOTS: usize = 75;
 /// Stretch over which the speed of a run's end is taken, seconds.
 const SPEED_S: f64 = 0.010;
+/// Newest samples of a run that are looked at for it.
+const RECENT: usize = 16;
 /// An exchange must bring the partner's break down to this share.
 const MENDED: f64 = 0.5;
 /// Exchanges put right at most, for tracks that are beyond help.
@@ -111,7 +114,7 @@ impl Run {
 
     fn push(&mut self, slot: usize, p: Point3<f64>) {
         self.slots.push(slot);
-        if self.recent.len() == 16 {
+        if self.recent.len() == RECENT {
             self.recent.remove(0);
         }
         self.recent.push((slot, p));
@@ -141,8 +144,7 @@ impl Scale {
             .step_by((track.len() / 400).max(1))
             .filter_map(|w| Some((w[2]? - w[1]? - (w[1]? - w[0]?)).norm()))
             .collect();
-        bends.sort_unstable_by(f64::total_cmp);
-        let noise = bends.get(bends.len() / 2).copied().unwrap_or(0.0);
+        let noise = median(&mut bends).unwrap_or(0.0);
         Self {
             rate_hz,
             base_m: (BREAK_NOISE * noise).max(BREAK_M),
@@ -202,8 +204,43 @@ fn runs(track: &Track, scale: Scale) -> Vec<Run> {
     runs
 }
 
+/// The cheap question that spares most tracks the sorting: is every sample within the least distance
+/// that breaks a run of where those before it foretell it? Then all are one run, whatever the track's
+/// noise allows besides.
+fn is_one_run(track: &Track, rate_hz: f64) -> bool {
+    let reach = ((SPEED_S * rate_hz).max(1.0) as usize).min(RECENT - 1);
+    let open_slots = OPEN_S * rate_hz;
+    let mut slots: Vec<usize> = Vec::with_capacity(track.len());
+    for (slot, p) in track.iter().enumerate() {
+        let Some(p) = *p else { continue };
+        let Some(&last) = slots.last() else {
+            slots.push(slot);
+            continue;
+        };
+        // The earliest sample within reach, but the one before the last at least.
+        let far = (1..slots.len().min(reach + 1))
+            .rev()
+            .find(|&k| last - slots[slots.len() - 1 - k] <= reach);
+        let from = slots[slots.len() - 1 - far.unwrap_or(1).min(slots.len() - 1)];
+        let (Some(newest), Some(old)) = (track[last], track[from]) else {
+            return false;
+        };
+        let ahead = (slot - last) as f64;
+        let step = (newest - old) / (last - from).max(1) as f64;
+        let miss = p - (newest + step * ahead);
+        if ahead > open_slots || miss.norm_squared() > BREAK_M * BREAK_M {
+            return false;
+        }
+        slots.push(slot);
+    }
+    true
+}
+
 /// The slots of the shortest run that breaks off from a longer neighbor, if there is one.
 fn fault(track: &Track, rate_hz: f64) -> Option<Vec<usize>> {
+    if is_one_run(track, rate_hz) {
+        return None;
+    }
     let mut runs = runs(track, Scale::of(track, rate_hz));
     if runs.len() < 2 {
         return None;

@@ -67,8 +67,7 @@ const STEP_DISAGREEMENT_S: f64 = 0.008;
 const AMBIGUOUS_FRAME: f64 = 0.15;
 /// A known frame must lie this close to impact, in frames.
 pub const CLOSE_FRAMES: f64 = 1.6;
-/// Span of the path before impact that is fitted, seconds, and its fewest frames.
-const FIT_S: f64 = 0.040;
+/// Fewest frames of the path before impact that are fitted.
 const FIT_FRAMES_MIN: usize = 7;
 
 /// Finds impact near the fastest slot `pass`; `reference` is the head's place at address, where it
@@ -129,12 +128,12 @@ pub struct Before {
 }
 
 impl Before {
-    /// Fits the last 40 ms (at least seven frames) before impact in a frame that turns with the
+    /// Fits the last `span_s` seconds (at least seven frames) before impact in a frame that turns with the
     /// point; where no collision shows, as much after it too. `None` when too few frames are known,
     /// or none close to impact.
     #[must_use]
-    pub fn fit(motion: Motion<'_>, impact: &Impact) -> Option<Self> {
-        let frames = ((FIT_S * motion.rate_hz).round() as usize).max(FIT_FRAMES_MIN);
+    pub fn fit(motion: Motion<'_>, impact: &Impact, span_s: f64) -> Option<Self> {
+        let frames = ((span_s * motion.rate_hz).round() as usize).max(FIT_FRAMES_MIN);
         let first = impact.before.checked_sub(frames - 1)?;
         let last = if impact.cut {
             impact.before
@@ -364,7 +363,7 @@ mod tests {
                     known: &paths.known,
                     rate_hz: rate,
                 };
-                let speed = Before::fit(motion, &impact).unwrap().at(0.0);
+                let speed = Before::fit(motion, &impact, 0.030).unwrap().at(0.0);
                 assert!((speed - 45.0).abs() < 0.3, "{rate} {phase}: {speed}");
             }
         }

@@ -13,6 +13,7 @@ use super::event::{Event, Slots};
 use super::impact::{self, Impact};
 use super::series;
 use crate::signal::lowpass::DualPass;
+use crate::signal::reading::Reading;
 use crate::window::crop;
 
 /// The club of a window without gaps, golfer frame.
@@ -137,6 +138,7 @@ const OF_THE_HEAD: &[Event] = &[
 
 struct Search<'a> {
     paths: &'a Paths,
+    reading: Reading,
     /// Low-passed head.
     head: Vec<Point3<f64>>,
     speed: Vec<f64>,
@@ -191,8 +193,8 @@ pub fn add_arm_events(swing: &mut Swing, height: &[f64], known: &[bool]) {
 ///
 /// # Errors
 /// Says why the movement is not a full swing.
-pub fn find(paths: &Paths, near: usize) -> Result<Swing, NotASwing> {
-    let search = Search::new(paths);
+pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotASwing> {
+    let search = Search::new(paths, reading);
     let pass = search.fastest_near(near)?;
     let (normal, turning) = turning(&search.axis, pass, search.slots(0.08));
     let top = search.top(pass, (&normal, &turning))?;
@@ -245,14 +247,15 @@ enum Takeaway {
 }
 
 impl<'a> Search<'a> {
-    fn new(paths: &'a Paths) -> Self {
-        let filter = DualPass::butterworth(paths.rate_hz, COARSE_HZ);
+    fn new(paths: &'a Paths, reading: Reading) -> Self {
+        let filter = DualPass::butterworth(paths.rate_hz, reading.cutoff(COARSE_HZ));
         let pad = (paths.rate_hz * 0.25) as usize;
         let head = series::smooth(&paths.head, &filter, pad);
         let velocity = series::velocity(&head, paths.rate_hz);
         let speed = velocity.iter().map(Vector3::norm).collect();
         Self {
             paths,
+            reading,
             head,
             speed,
             axis: smooth_axis(&paths.axis, &filter, pad),
@@ -308,7 +311,7 @@ impl<'a> Search<'a> {
         let room = 4 * reach;
         let slot = about as usize;
         let (from, to) = (slot.saturating_sub(room), (slot + room).min(pass + 1));
-        let filter = DualPass::butterworth(self.paths.rate_hz, TOP_HZ);
+        let filter = DualPass::butterworth(self.paths.rate_hz, self.reading.cutoff(TOP_HZ));
         let axis = smooth_axis(&self.paths.axis[from..to], &filter, self.slots(0.1));
         let fine: Vec<f64> = (0..axis.len())
             .map(|i| spin(&axis, i).dot(normal))

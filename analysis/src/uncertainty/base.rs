@@ -7,12 +7,14 @@ use std::ops::Range;
 
 use nalgebra::Point3;
 
+use super::Draw;
 use crate::body::cluster;
-use crate::measure::Prepared;
+use crate::measure::{self, Again, Prepared};
 use crate::signal::gaps;
 use crate::signal::local_fit;
 use crate::signal::lowpass::DualPass;
 use crate::signal::noise::NoiseModel;
+use crate::signal::reading::Reading;
 use crate::swing::event::Event;
 use crate::swing::phases::{COARSE_HZ, TOP_HZ};
 use crate::swing::series;
@@ -42,6 +44,8 @@ pub struct Base {
     pub(super) holes: bool,
     /// Noise per coordinate.
     pub(super) noise: NoiseModel,
+    /// What the motion's values are when it is read sharply: the truth of the draws.
+    pub(super) truth: Option<Draw>,
 }
 
 impl Base {
@@ -79,13 +83,28 @@ impl Base {
             .any(|(t, s)| t.iter().zip(s).any(|(p, s)| p.is_some() && !s));
         // What is not asked again takes no room in the queue.
         old.window.tracks.clear();
+        let how = Again {
+            calibration: old.calibration.clone(),
+            filled: None,
+            reading: Reading::Sharp,
+        };
+        let truth = measure::remeasure(&old, window.clone(), how);
+        let truth = truth.ok().map(|t| Draw::of(&t));
         Ok(Self {
             old,
             window,
             seen,
             holes,
             noise,
+            truth,
         })
+    }
+
+    /// Values and event times of the motion itself, which the draws scatter about; `None` where it
+    /// could not be read.
+    #[must_use]
+    pub fn truth(&self) -> Option<&Draw> {
+        self.truth.as_ref()
     }
 
     /// Noise of this take, per coordinate.

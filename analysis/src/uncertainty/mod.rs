@@ -21,9 +21,10 @@ pub use summary::{Outcome, Spread, Summary, summarize};
 
 use nalgebra::{Matrix3, Vector3};
 
-use crate::body::calibration::{Calibration, Origin, Place, Shape};
-use crate::measure::{self, Prepared};
+use crate::body::calibration::{Calibration, Origin, Place, SHOULDER_SD_M, Shape};
+use crate::measure::{self, Again, Prepared};
 use crate::metrics::{self, catalogue};
+use crate::signal::reading::Reading;
 use crate::swing::event::Event;
 use deviates::{Deviates, Wander};
 
@@ -82,7 +83,12 @@ pub fn draw(base: &Base, seed: u64, i: u32) -> Option<Draw> {
     if calibration.origin == Origin::Address {
         shapes_of(&mut calibration, measure::posture(&window, &base.old.swing));
     }
-    let again = measure::remeasure(&base.old, window, (calibration, filled.as_ref())).ok()?;
+    let how = Again {
+        calibration,
+        filled: filled.as_ref(),
+        reading: Reading::Usual,
+    };
+    let again = measure::remeasure(&base.old, window, how).ok()?;
     Some(Draw::of(&again))
 }
 
@@ -118,6 +124,7 @@ fn calibrated(base: &Base, deviates: &mut Deviates) -> Calibration {
     for elbow in &mut c.elbows {
         elbow.0 += elbow.1 * deviates.exact();
     }
+    c.shoulder = deviates.exact_vector() * SHOULDER_SD_M;
     if c.origin != Origin::Address {
         let n = base.noise;
         let frames = TRIAL_QUIET_S * base.window.rate_hz;

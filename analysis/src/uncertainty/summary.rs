@@ -62,21 +62,30 @@ pub struct Summary {
 /// Sums up draws in the order of their numbers. `events` are the measured times in the order of
 /// [`Event::ALL`], seconds.
 #[must_use]
-pub fn summarize(values: &Values, events: &[Option<f64>], draws: &[Option<Draw>]) -> Summary {
+pub fn summarize(
+    (values, events): (&Values, &[Option<f64>]),
+    truth: Option<&Draw>,
+    draws: &[Option<Draw>],
+) -> Summary {
     let mut all: Vec<Option<Outcome>> = Vec::with_capacity(len());
     for family in CATALOGUE {
         all.extend((0..family.len()).map(|n| {
             let i = family.first + n;
             let value = values.number(i)?;
             let drawn = draws.iter().flatten().filter_map(|d| d.values[i]);
-            of_value(family, value, drawn.collect(), draws.len())
+            let truth = truth.and_then(|t| t.values[i]).unwrap_or(value);
+            of_value(family, (value, truth), drawn.collect(), draws.len())
         }));
     }
     let event = |i: usize| {
         // The finish lies behind what a draw looks at.
         let time = (*events.get(i)?).filter(|_| Event::ALL[i] != Event::Finish)?;
         let drawn = draws.iter().flatten().filter_map(|d| d.events[i]);
-        match spread(time, drawn.collect(), draws.len()) {
+        match spread(
+            (time, truth.and_then(|t| t.events[i]).unwrap_or(time)),
+            drawn.collect(),
+            draws.len(),
+        ) {
             Outcome::Spread(s) => Some(s.standard),
             _ => None,
         }
@@ -87,7 +96,12 @@ pub fn summarize(values: &Values, events: &[Option<f64>], draws: &[Option<Draw>]
     }
 }
 
-fn of_value(family: &Family, value: f64, drawn: Vec<f64>, draws: usize) -> Option<Outcome> {
+fn of_value(
+    family: &Family,
+    (value, truth): (f64, f64),
+    drawn: Vec<f64>,
+    draws: usize,
+) -> Option<Outcome> {
     if NOT_DRAWN.iter().any(|f| f.first == family.first) {
         return None;
     }
@@ -95,11 +109,11 @@ fn of_value(family: &Family, value: f64, drawn: Vec<f64>, draws: usize) -> Optio
         let same = drawn.iter().filter(|d| (**d - value).abs() < 0.5).count();
         return Some(Outcome::Agreement(same as f64 / draws.max(1) as f64));
     }
-    Some(spread(value, drawn, draws))
+    Some(spread((value, truth), drawn, draws))
 }
 
-/// Spread of a value from what the draws gave.
-fn spread(value: f64, mut drawn: Vec<f64>, draws: usize) -> Outcome {
+/// Spread of a value from what the draws gave about their own truth.
+fn spread((value, truth): (f64, f64), mut drawn: Vec<f64>, draws: usize) -> Outcome {
     let n = drawn.len() as f64;
     if drawn.len() < 2 || n < MEASURED_MIN * draws as f64 {
         let percent = 100 * drawn.len() / draws.max(1);
@@ -107,10 +121,10 @@ fn spread(value: f64, mut drawn: Vec<f64>, draws: usize) -> Outcome {
             "only {percent} % of the draws with fresh noise could measure it"
         ));
     }
-    let bias = drawn.iter().sum::<f64>() / n - value;
+    let bias = drawn.iter().sum::<f64>() / n - truth;
     let variance = drawn
         .iter()
-        .map(|d| (d - value - bias).powi(2))
+        .map(|d| (d - truth - bias).powi(2))
         .sum::<f64>()
         / (n - 1.0);
     drawn.sort_unstable_by(f64::total_cmp);
@@ -120,7 +134,7 @@ fn spread(value: f64, mut drawn: Vec<f64>, draws: usize) -> Outcome {
     } else {
         1.0
     };
-    let off = |tail: f64| (quantile(&drawn, tail) - value - bias) * wider;
+    let off = |tail: f64| (quantile(&drawn, tail) - truth - bias) * wider;
     Outcome::Spread(Spread {
         standard,
         low: value - off(1.0 - TAIL),
@@ -168,7 +182,7 @@ mod tests {
             let mut values = Values::new();
             values.set(&BACKSWING_TIME, crate::metrics::values::Value::plain(5.0));
             let all = draws(|i| vec![(0, 5.0 + bias + x[i as usize * 100 + 50])]);
-            let found = summarize(&values, &[], &all).values.swap_remove(0);
+            let found = summarize((&values, &[]), None, &all).values.swap_remove(0);
             let Some(Outcome::Spread(s)) = found else {
                 panic!("{found:?}")
             };
@@ -192,7 +206,7 @@ mod tests {
                 .chain([(ARRIVAL_ORDER.first, order)])
                 .collect()
         });
-        let found = summarize(&values, &[], &all).values;
+        let found = summarize((&values, &[]), None, &all).values;
         assert!(
             matches!(&found[TEMPO_RATIO.first], Some(Outcome::Unsure(why)) if why.contains("50 %"))
         );

@@ -2,7 +2,9 @@
 //! frames as in `analysis::body::calibration`, every number written so that it is read back exactly.
 //! Where the numbers come from is not here.
 
-use analysis::body::calibration::{Calibration, HEAD, Origin, PELVIS, Place, Shape, THORAX};
+use analysis::body::calibration::{
+    Calibration, HEAD, Lengths, Origin, PELVIS, Place, Shape, THORAX,
+};
 use analysis::landmark::Landmark;
 use nalgebra::{Matrix3, Point3, Vector3};
 use serde::{Deserialize, Serialize};
@@ -22,6 +24,16 @@ pub(super) struct Table {
     knees: Sides<Spot>,
     ankles: Sides<Spot>,
     elbows: Sides<Width>,
+    lengths: Option<Limbs>,
+}
+
+/// Lengths of limbs; what is not there was not seen.
+#[derive(Debug, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Limbs {
+    thighs: Sides<Option<f64>>,
+    shanks: Sides<Option<f64>>,
+    forearms: Sides<Option<f64>>,
 }
 
 #[derive(Debug, Clone, Copy, Serialize, Deserialize)]
@@ -109,6 +121,8 @@ impl Table {
             knees: spots(&calibration.knees),
             ankles: spots(&calibration.ankles),
             elbows: Sides { left, right },
+            lengths: (calibration.lengths != Lengths::default())
+                .then(|| Limbs::of(&calibration.lengths)),
         }
     }
 
@@ -139,6 +153,38 @@ impl Table {
                 self.elbows.left.pair("elbows.left")?,
                 self.elbows.right.pair("elbows.right")?,
             ],
+            shoulder: nalgebra::Vector3::zeros(),
+            lengths: match &self.lengths {
+                Some(limbs) => limbs.lengths()?,
+                None => Lengths::default(),
+            },
+            rough: false,
+        })
+    }
+}
+
+impl Limbs {
+    fn of(lengths: &Lengths) -> Self {
+        let sides = |[left, right]: [Option<f64>; 2]| Sides { left, right };
+        Self {
+            thighs: sides(lengths.thighs),
+            shanks: sides(lengths.shanks),
+            forearms: sides(lengths.forearms),
+        }
+    }
+
+    fn lengths(&self) -> Result<Lengths, String> {
+        let pair = |name: &str, s: &Sides<Option<f64>>| {
+            let pair = [s.left, s.right];
+            match pair.iter().flatten().find(|m| !(0.0..FAR_M).contains(*m)) {
+                Some(m) => Err(format!("`lengths.{name}` has {m}: metres are expected")),
+                None => Ok(pair),
+            }
+        };
+        Ok(Lengths {
+            thighs: pair("thighs", &self.thighs)?,
+            shanks: pair("shanks", &self.shanks)?,
+            forearms: pair("forearms", &self.forearms)?,
         })
     }
 }

@@ -44,6 +44,7 @@ fn swing_of(id: &str, revision: u32, bytes: usize) -> Message {
     let report = Report {
         id: id.into(),
         revision,
+        unrefined: None,
         measurement,
         transport: Transport::default(),
     };

@@ -32,6 +32,9 @@ struct Known<'a> {
     tolerance_m: f64,
 }
 
+/// The square of the distance between two members that is right: from, to.
+type Right = (usize, usize, std::ops::RangeInclusive<f64>);
+
 /// Judges one cluster in every slot.
 pub(super) fn cluster(window: &mut Window, cluster: &Cluster, repair: &mut Repair) {
     let members = members(window, cluster.landmarks);
@@ -48,8 +51,12 @@ pub(super) fn cluster(window: &mut Window, cluster: &Cluster, repair: &mut Repai
         shape: &shape,
         tolerance_m: tolerance(window, (&members, &shape), cluster),
     };
+    let right = right(&known);
     let misfits: Vec<Option<f64>> = (0..window.len())
         .map(|slot| {
+            if distances_match(window, slot, &right) {
+                return Some(0.0);
+            }
             let left = misfit(window, slot, &known)?;
             if left <= known.tolerance_m {
                 return Some(left);
@@ -101,6 +108,9 @@ const STIFF_SHARE: f64 = 0.9;
 /// The size by which a cluster is judged: one that may change it is stiff all the same in a window in
 /// which it nearly always is. A stray in line with a club would pass for a longer club otherwise.
 fn size(window: &Window, shape: (&[usize], &[Point3<f64>]), cluster: &Cluster) -> Size {
+    if cluster.size == Size::Fixed {
+        return Size::Fixed;
+    }
     let left: Vec<f64> = (0..window.len())
         .step_by((window.len() / 200).max(1))
         .filter_map(|slot| residual(&seen(window, slot, shape), Size::Fixed))
@@ -127,10 +137,44 @@ fn tolerance(window: &Window, shape: (&[usize], &[Point3<f64>]), cluster: &Clust
 /// Largest distance of a seen marker from its place; zero where all distances are in order.
 fn misfit(window: &Window, slot: usize, known: &Known<'_>) -> Option<f64> {
     let pairs = seen(window, slot, (known.members, known.shape));
-    if pairs.len() > 3 && distances_match(&pairs, 0.5 * known.tolerance_m) {
+    let right = |(i, a): (usize, &Pair)| {
+        let within = 0.5 * known.tolerance_m;
+        let fits = |b: &Pair| ((a.1 - b.1).norm() - (a.2 - b.2).norm()).abs() <= within;
+        pairs[i + 1..].iter().all(fits)
+    };
+    if pairs.len() > 3 && pairs.iter().enumerate().all(right) {
         return Some(0.0);
     }
     residual(&pairs, known.cluster.size)
+}
+
+/// What every pair's distance may be for the whole cluster to be in order: half the tolerance off.
+/// Empty for clusters of three, which are fitted in any case.
+fn right(known: &Known<'_>) -> Vec<Right> {
+    let n = known.members.len();
+    if n <= 3 {
+        return Vec::new();
+    }
+    let pairs = (0..n).flat_map(|i| (i + 1..n).map(move |j| (i, j)));
+    pairs
+        .map(|(i, j)| {
+            let distance = (known.shape[i] - known.shape[j]).norm();
+            let within = 0.5 * known.tolerance_m;
+            let (low, high) = ((distance - within).max(0.0), distance + within);
+            (known.members[i], known.members[j], low * low..=high * high)
+        })
+        .collect()
+}
+
+/// The cheap question that spares most frames the fit: is the whole cluster seen, and every distance
+/// as in the shape?
+fn distances_match(window: &Window, slot: usize, right: &[Right]) -> bool {
+    let fits = |(i, j, right): &Right| {
+        let (a, b) = (window.tracks[*i][slot], window.tracks[*j][slot]);
+        a.zip(b)
+            .is_some_and(|(a, b)| right.contains(&(a - b).norm_squared()))
+    };
+    !right.is_empty() && right.iter().all(fits)
 }
 
 /// Exchanges two markers where that explains the misfit: what is left of it then.
@@ -215,15 +259,6 @@ fn sort(mut pairs: Vec<Pair>, size: Size, tolerance_m: f64) -> Option<(Vec<usize
         strays.push(pairs.remove(most_disturbing(&pairs, size)).0);
     }
     Some((strays, pairs))
-}
-
-/// The cheap question that spares most frames the fit: is every distance as in the shape?
-fn distances_match(pairs: &[Pair], within_m: f64) -> bool {
-    pairs.iter().enumerate().all(|(i, a)| {
-        pairs[i + 1..]
-            .iter()
-            .all(|b| ((a.1 - b.1).norm() - (a.2 - b.2).norm()).abs() <= within_m)
-    })
 }
 
 /// The marker without which the others fit best.

@@ -13,7 +13,7 @@ use nalgebra::Point3;
 
 use crate::body::pose::{self, Size};
 use crate::landmark::Landmark;
-use crate::signal::swaps;
+use crate::signal::{order, swaps};
 use crate::window::Window;
 
 /// A cluster and how it may be judged.
@@ -150,8 +150,12 @@ pub fn rebuild(window: &mut Window, repair: &mut Repair) {
             continue;
         };
         for slot in 0..window.len() {
+            let hidden = members.iter().any(|&t| window.tracks[t][slot].is_none());
+            if !hidden {
+                continue;
+            }
             let pairs = seen(window, slot, (&members, &shape));
-            if (3..members.len()).contains(&pairs.len())
+            if pairs.len() >= 3
                 && let Some(fit) = placement(&pairs, cluster)
             {
                 place_hidden(window, slot, (&members, &shape), (&pairs, &fit), repair);
@@ -246,33 +250,22 @@ fn typical_shape(window: &Window, members: &[usize]) -> Option<Vec<Point3<f64>>>
         .step_by(stride)
         .filter_map(complete)
         .collect();
-    let distances: Vec<Vec<f64>> = shapes.iter().map(|s| pairwise(s)).collect();
-    let pairs = distances.first()?.len();
-    let medians: Vec<f64> = (0..pairs)
-        .map(|p| median(distances.iter().map(|d| d[p]).collect()))
-        .collect();
-    let cost = |d: &[f64]| {
-        d.iter()
-            .zip(&medians)
-            .map(|(a, b)| (a - b).abs())
-            .sum::<f64>()
-    };
-    let best =
-        (0..shapes.len()).min_by(|&a, &b| cost(&distances[a]).total_cmp(&cost(&distances[b])))?;
+    let mut costs = vec![0.0; shapes.len()];
+    for (i, j) in (0..members.len()).flat_map(|i| (i + 1..members.len()).map(move |j| (i, j))) {
+        let distances: Vec<f64> = shapes.iter().map(|s| (s[i] - s[j]).norm()).collect();
+        let usual = median(distances.clone());
+        let off = distances.iter().map(|d| (d - usual).abs());
+        costs
+            .iter_mut()
+            .zip(off)
+            .for_each(|(cost, off)| *cost += off);
+    }
+    let best = (0..shapes.len()).min_by(|&a, &b| costs[a].total_cmp(&costs[b]))?;
     shapes.into_iter().nth(best)
 }
 
-fn pairwise(points: &[Point3<f64>]) -> Vec<f64> {
-    let n = points.len();
-    (0..n)
-        .flat_map(|i| (i + 1..n).map(move |j| (i, j)))
-        .map(|(i, j)| (points[i] - points[j]).norm())
-        .collect()
-}
-
 fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_unstable_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
+    order::median(&mut values).unwrap_or(0.0)
 }
 
 #[cfg(test)]

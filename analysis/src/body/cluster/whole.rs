@@ -4,6 +4,7 @@
 
 use super::{Repair, members};
 use crate::landmark::Landmark;
+use crate::signal::order;
 use crate::window::Window;
 
 /// Frames looked at, spread over the window.
@@ -69,7 +70,7 @@ fn spread(window: &Window, a: usize, b: usize) -> Option<f64> {
     if distances.len() < LEAST {
         return None;
     }
-    distances.sort_unstable_by(f64::total_cmp);
     let tail = (distances.len() as f64 * TAIL) as usize;
-    Some(distances[distances.len() - 1 - tail] - distances[tail])
+    let last = distances.len() - 1 - tail;
+    Some(order::nth(&mut distances, last)? - order::nth(&mut distances, tail)?)
 }

@@ -252,6 +252,7 @@ pub(super) fn report(id: &str, revision: u32) -> Report {
     Report {
         id: id.into(),
         revision,
+        unrefined: Some("too many swings waited".to_owned()),
         measurement,
         transport,
     }
