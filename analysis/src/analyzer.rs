@@ -9,6 +9,8 @@ use std::collections::BTreeMap;
 use crate::assemble::FramePart;
 use crate::context::Context;
 use crate::frame::{CaptureFrame, MarkerLayout};
+use crate::ground::book::{ClockStatus, GroundBook};
+use crate::ground::forces::{ForceBlock, ForceLayout};
 use crate::landmark::Landmark;
 use crate::markers::Markers;
 use crate::measure::Measured;
@@ -31,8 +33,12 @@ pub enum Content {
     Layout(Box<MarkerLayout>),
     /// A part of a marker frame.
     Part(FramePart),
-    /// Nothing that is measured: forces, a trigger (named), or something refused (unnamed). It is
-    /// ordered and counted all the same.
+    /// A force stream describes itself.
+    ForceLayout(Box<ForceLayout>),
+    /// Samples of force plates.
+    Forces(ForceBlock),
+    /// Nothing that is measured: part of a description, a trigger (named), or something refused
+    /// (unnamed). It is ordered and counted all the same.
     Counted(Option<&'static str>),
 }
 
@@ -43,6 +49,8 @@ pub enum Input {
     Datagram {
         /// Stream id.
         stream: u32,
+        /// The clock that its device time is read from.
+        clock: u32,
         /// Place in its stream.
         place: Place,
         /// Arrival, nanoseconds on the receiver's monotonic clock.
@@ -111,10 +119,25 @@ pub struct StreamStatus {
     pub landmarks: Vec<Landmark>,
     /// Landmarks not seen in the newest frame.
     pub hidden: Vec<Landmark>,
+    /// Sentences on what is odd about its plates.
+    pub plates: Vec<String>,
+    /// Its clock against the receiver's.
+    pub clock: Option<ClockStatus>,
+}
+
+/// What streams share: what is told, and the ground beside the markers.
+#[derive(Debug)]
+pub struct Shared {
+    /// Told of golfer and club.
+    pub context: Context,
+    /// Plates and clocks.
+    pub ground: GroundBook,
 }
 
 #[derive(Debug)]
 struct Stream {
+    id: u32,
+    clock: u32,
     sequencer: Sequencer<Content>,
     layouts: BTreeMap<u32, MarkerLayout>,
     markers: Option<Markers>,
@@ -127,7 +150,7 @@ struct Stream {
 /// The analyzer of one bay.
 #[derive(Debug)]
 pub struct Analyzer {
-    context: Context,
+    shared: Shared,
     reorder_window_ns: i64,
     streams: BTreeMap<u32, Stream>,
     refused_streams: u64,
@@ -139,7 +162,10 @@ impl Analyzer {
     #[must_use]
     pub fn new(context: Context, reorder_window_ns: i64) -> Self {
         Self {
-            context,
+            shared: Shared {
+                context,
+                ground: GroundBook::default(),
+            },
             reorder_window_ns,
             streams: BTreeMap::new(),
             refused_streams: 0,
@@ -153,6 +179,7 @@ impl Analyzer {
             Input::Tick { now_ns } => self.tick(now_ns, out),
             Input::Datagram {
                 stream,
+                clock,
                 place,
                 received_ns,
                 content,
@@ -166,23 +193,34 @@ impl Analyzer {
                 let entry = self
                     .streams
                     .entry(stream)
-                    .or_insert_with(|| Stream::new(window));
+                    .or_insert_with(|| Stream::new(stream, window));
                 entry.heard_ns = received_ns;
-                entry.push(place, content, &self.context, out);
+                entry.clock = clock;
+                entry.push(place, content, &mut self.shared, out);
             }
         }
     }
 
     /// The end of all input: whatever waits is worked off.
     pub fn finish(&mut self, out: &mut Vec<Output>) {
-        for stream in self.streams.values_mut() {
-            stream.finish(&self.context, out);
+        self.work_off(|_every| true, out);
+    }
+
+    /// Ends the waiting of streams: plates first, so that the last swing still finds its ground.
+    fn work_off(&mut self, which: impl Fn(&Stream) -> bool, out: &mut Vec<Output>) {
+        for markers in [false, true] {
+            let of_kind = |s: &&mut Stream| s.markers.is_some() == markers && which(s);
+            for stream in self.streams.values_mut().filter(of_kind) {
+                stream.finish(&mut self.shared, out);
+            }
         }
     }
 
     /// What is known of each stream, by id.
     pub fn streams(&self) -> impl Iterator<Item = (u32, StreamStatus)> + '_ {
-        self.streams.iter().map(|(&id, s)| (id, s.status()))
+        self.streams
+            .iter()
+            .map(|(&id, s)| (id, s.status(&self.shared.ground)))
     }
 
     /// Landmarks of the poses, in the order of their points.
@@ -217,15 +255,14 @@ impl Analyzer {
                 return false;
             };
             self.streams.remove(&id);
+            self.shared.ground.forget(id);
         }
         true
     }
 
     fn tick(&mut self, now_ns: u64, out: &mut Vec<Output>) {
         let quiet = |s: &Stream| now_ns.saturating_sub(s.heard_ns) >= SILENCE_NS;
-        for stream in self.streams.values_mut().filter(|s| quiet(s)) {
-            stream.finish(&self.context, out);
-        }
+        self.work_off(quiet, out);
         if !self.silent && self.streams.values().all(quiet) {
             self.silent = true;
             self.streams
@@ -238,8 +275,10 @@ impl Analyzer {
 }
 
 impl Stream {
-    fn new(window_ns: i64) -> Self {
+    fn new(id: u32, window_ns: i64) -> Self {
         Self {
+            id,
+            clock: 0,
             sequencer: Sequencer::new(window_ns),
             layouts: BTreeMap::new(),
             markers: None,
@@ -250,11 +289,12 @@ impl Stream {
         }
     }
 
-    fn push(&mut self, place: Place, content: Content, context: &Context, out: &mut Vec<Output>) {
+    fn push(&mut self, place: Place, content: Content, shared: &mut Shared, out: &mut Vec<Output>) {
         match self.sequencer.judge(place) {
             Order::Strange => return,
             Order::Restarted => {
-                self.finish(context, out);
+                self.finish(shared, out);
+                shared.ground.forget(self.id);
                 self.sequencer.restart();
                 self.layouts.clear();
                 self.markers = None;
@@ -263,31 +303,52 @@ impl Stream {
             Order::Continued => {}
         }
         self.epoch = place.epoch;
+        let newest_ns = self.newest_ns(place, &content, &shared.ground);
+        shared.ground.heard(self.clock, newest_ns, self.heard_ns);
         let mut ordered = Vec::new();
         self.sequencer.push(place, content, &mut ordered);
-        self.take(ordered, context, out);
+        self.take(ordered, shared, out);
     }
 
-    fn finish(&mut self, context: &Context, out: &mut Vec<Output>) {
-        let mut ordered = Vec::new();
-        self.sequencer.flush(&mut ordered);
-        self.take(ordered, context, out);
-        if let Some(markers) = &mut self.markers {
-            markers.finish(context, out);
+    /// Device time of the last instant that a datagram tells of: it left no earlier.
+    fn newest_ns(&self, place: Place, content: &Content, ground: &GroundBook) -> i64 {
+        match (content, ground.stream(self.id)) {
+            (Content::Forces(block), Some((_, rate_hz))) => {
+                let span = block.samples().saturating_sub(1) as f64 * 1e9 / rate_hz;
+                place.time_ns.saturating_add(span.round() as i64)
+            }
+            _ => place.time_ns,
         }
     }
 
-    fn take(&mut self, ordered: Vec<Content>, context: &Context, out: &mut Vec<Output>) {
+    fn finish(&mut self, shared: &mut Shared, out: &mut Vec<Output>) {
+        let mut ordered = Vec::new();
+        self.sequencer.flush(&mut ordered);
+        self.take(ordered, shared, out);
+        if let Some(markers) = &mut self.markers {
+            markers.finish(shared, out);
+        }
+    }
+
+    fn take(&mut self, ordered: Vec<Content>, shared: &mut Shared, out: &mut Vec<Output>) {
         for content in ordered {
             match content {
-                Content::Layout(layout) => self.describe(*layout, context, out),
-                Content::Part(part) => self.part(&part, context, out),
+                Content::Layout(layout) => self.describe(*layout, shared, out),
+                Content::Part(part) => self.part(&part, shared, out),
+                Content::ForceLayout(layout) => {
+                    self.content = "forces";
+                    shared.ground.describe(self.id, self.clock, &layout);
+                }
+                Content::Forces(block) => {
+                    self.content = "forces";
+                    self.undescribed += u64::from(!shared.ground.push(self.id, &block));
+                }
                 Content::Counted(what) => self.content = what.unwrap_or(self.content),
             }
         }
     }
 
-    fn describe(&mut self, layout: MarkerLayout, context: &Context, out: &mut Vec<Output>) {
+    fn describe(&mut self, layout: MarkerLayout, shared: &Shared, out: &mut Vec<Output>) {
         self.content = "markers";
         if self.layouts.get(&layout.id) == Some(&layout) {
             return;
@@ -297,13 +358,13 @@ impl Stream {
         }
         // A changed meaning of the columns: what was seen before cannot go on.
         if let Some(markers) = self.markers.as_mut().filter(|m| m.layout().id == layout.id) {
-            markers.finish(context, out);
+            markers.finish(shared, out);
             self.markers = None;
         }
         self.layouts.insert(layout.id, layout);
     }
 
-    fn part(&mut self, part: &FramePart, context: &Context, out: &mut Vec<Output>) {
+    fn part(&mut self, part: &FramePart, shared: &Shared, out: &mut Vec<Output>) {
         self.content = "markers";
         if self
             .markers
@@ -314,27 +375,32 @@ impl Stream {
                 self.undescribed += 1;
                 return;
             };
-            let fresh = Markers::new(layout.clone(), self.epoch);
+            let fresh = Markers::new(layout.clone(), self.epoch, self.clock);
             if let Some(mut old) = self.markers.replace(fresh) {
-                old.finish(context, out);
+                old.finish(shared, out);
             }
         }
         if let Some(markers) = &mut self.markers {
-            markers.push(part, context, out);
+            markers.push(part, shared, out);
         }
     }
 
-    fn status(&self) -> StreamStatus {
+    fn status(&self, ground: &GroundBook) -> StreamStatus {
         let markers = self.markers.as_ref();
+        let forces = ground.stream(self.id);
         StreamStatus {
             content: self.content,
-            rate_hz: markers.map(|m| m.layout().rate_hz),
+            rate_hz: markers
+                .map(|m| m.layout().rate_hz)
+                .or(forces.map(|(_, rate_hz)| rate_hz)),
             counters: self.sequencer.counters(),
             undescribed: self.undescribed,
             incomplete: markers.map_or(0, |m| m.incomplete()),
-            frames: markers.map_or(0, Markers::frames),
+            frames: markers.map_or(forces.map_or(0, |(n, _)| n), Markers::frames),
             landmarks: markers.map(|m| m.landmarks().to_vec()).unwrap_or_default(),
             hidden: markers.map(|m| m.hidden().to_vec()).unwrap_or_default(),
+            plates: ground.plates(self.id),
+            clock: ground.clock(self.clock),
         }
     }
 }

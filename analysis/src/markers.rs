@@ -3,14 +3,17 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use crate::analyzer::Output;
+use crate::analyzer::{Output, Shared};
 use crate::assemble::{Assembler, FramePart};
-use crate::context::Context;
 use crate::frame::{CaptureFrame, MarkerLayout};
 use crate::history::{Continuity, History};
 use crate::landmark::Landmark;
-use crate::measure::measure;
+use crate::measure::measure_on_plates;
 use crate::swing::detector::{Detector, LEAD_NS, Pass, State};
+
+/// Stretch of ground reactions after a fast pass, nanoseconds. Shorter than the detector's tail: samples
+/// that come later than the markers are there all the same, however fast they are sent.
+const GROUND_TAIL_NS: i64 = 700_000_000;
 
 /// The state of one marker stream under one layout.
 #[derive(Debug)]
@@ -21,14 +24,15 @@ pub struct Markers {
     hidden: Vec<Landmark>,
     frames: u64,
     epoch: u32,
+    clock: u32,
     /// The state that was last put out; `None` before the first frame and after silence.
     announced: Option<State>,
 }
 
 impl Markers {
-    /// A stream under a described layout; `epoch` is its sender's.
+    /// A stream under a described layout; epoch and clock are its sender's.
     #[must_use]
-    pub fn new(layout: MarkerLayout, epoch: u32) -> Self {
+    pub fn new(layout: MarkerLayout, epoch: u32, clock: u32) -> Self {
         Self {
             detector: Detector::new(layout.rate_hz),
             assembler: Assembler::new(layout),
@@ -36,6 +40,7 @@ impl Markers {
             hidden: Vec::new(),
             frames: 0,
             epoch,
+            clock,
             announced: None,
         }
     }
@@ -71,19 +76,19 @@ impl Markers {
     }
 
     /// Takes the next part.
-    pub fn push(&mut self, part: &FramePart, context: &Context, out: &mut Vec<Output>) {
+    pub fn push(&mut self, part: &FramePart, shared: &Shared, out: &mut Vec<Output>) {
         let mut frames = Vec::new();
         self.assembler.push(part, &mut frames);
-        self.take(frames, context, out);
+        self.take(frames, shared, out);
     }
 
     /// Nothing comes any more: what waits is worked off.
-    pub fn finish(&mut self, context: &Context, out: &mut Vec<Output>) {
+    pub fn finish(&mut self, shared: &Shared, out: &mut Vec<Output>) {
         let mut frames = Vec::new();
         self.assembler.flush(&mut frames);
-        self.take(frames, context, out);
+        self.take(frames, shared, out);
         if let Some(pass) = self.detector.take_open_pass() {
-            self.look(pass, i64::MAX, context, out);
+            self.look(pass, i64::MAX, shared, out);
             self.announce(pass.time_ns, out);
         }
     }
@@ -93,13 +98,13 @@ impl Markers {
         self.announced = None;
     }
 
-    fn take(&mut self, frames: Vec<CaptureFrame>, context: &Context, out: &mut Vec<Output>) {
+    fn take(&mut self, frames: Vec<CaptureFrame>, shared: &Shared, out: &mut Vec<Output>) {
         for frame in frames {
             let time_ns = frame.time_ns;
             let due = self.watch(&frame);
             out.push(Output::Pose(frame));
             if let Some(pass) = due {
-                self.look(pass, time_ns, context, out);
+                self.look(pass, time_ns, shared, out);
             }
             self.announce(time_ns, out);
         }
@@ -130,7 +135,7 @@ impl Markers {
     }
 
     /// The exact look at the window of a pass.
-    fn look(&mut self, pass: Pass, until_ns: i64, context: &Context, out: &mut Vec<Output>) {
+    fn look(&mut self, pass: Pass, until_ns: i64, shared: &Shared, out: &mut Vec<Output>) {
         let layout = self.assembler.layout();
         let from_ns = pass.time_ns.saturating_sub(LEAD_NS);
         let window = self.history.window(
@@ -139,10 +144,15 @@ impl Markers {
             self.assembler.landmarks(),
             layout.rate_hz,
         );
+        let until_ns = pass.time_ns.saturating_add(GROUND_TAIL_NS);
+        let ground = shared.ground.window(self.clock, from_ns, until_ns);
         let measured = window.and_then(|w| {
             let near = usize::try_from(pass.number.saturating_sub(w.first_number)).ok()?;
             // Pure functions of owned data: nothing half-changed survives an unwinding.
-            let attempt = AssertUnwindSafe(|| measure(&w, near, layout.ball_center, context));
+            let context = &shared.context;
+            let attempt = AssertUnwindSafe(|| {
+                measure_on_plates(&w, near, layout.ball_center, (context, ground.as_ref()))
+            });
             match catch_unwind(attempt) {
                 Ok(Ok(measured)) => Some(measured),
                 Ok(Err(nothing)) => {

@@ -9,6 +9,8 @@ pub use clean::fill;
 pub use told::posture;
 pub use words::Kind;
 
+use std::sync::Arc;
+
 use nalgebra::{Point3, Vector3};
 
 use crate::body::calibration::Calibration;
@@ -18,6 +20,7 @@ use crate::body::skeleton::Skeleton;
 use crate::body::tracks::{Cutoffs, Smoothed};
 use crate::club::Club;
 use crate::context::{ClubGeometry, Context};
+use crate::ground::window::GroundWindow;
 use crate::handed::Handed;
 use crate::landmark::Landmark;
 use crate::metrics::{self, values::Values};
@@ -73,6 +76,8 @@ pub struct Prepared {
     pub toe: Vec<Option<Vector3<f64>>>,
     /// The swing.
     pub swing: Swing,
+    /// The reactions of the force plates in the golfer frame, where there are plates.
+    pub ground: Option<Arc<GroundWindow>>,
     /// How sharply the motion is read.
     pub reading: Reading,
     /// Errors drawn for an uncertainty.
@@ -124,6 +129,19 @@ pub fn measure(
     ball: Option<Point3<f64>>,
     context: &Context,
 ) -> Result<Measured, Nothing> {
+    measure_on_plates(window, near, ball, (context, None))
+}
+
+/// The same with the force plates around the pass, in the bay frame and the window's device time.
+///
+/// # Errors
+/// Says why there is no swing.
+pub fn measure_on_plates(
+    window: &Window,
+    near: usize,
+    ball: Option<Point3<f64>>,
+    (context, ground): (&Context, Option<&GroundWindow>),
+) -> Result<Measured, Nothing> {
     let mut window = window.clone();
     let rate_note = window.take_rate_from_times();
     let names = window.landmarks.clone();
@@ -149,6 +167,7 @@ pub fn measure(
         club_geometry: context.club_geometry,
         approximate: approximate(handed, context),
         seen: seen.collect(),
+        ground: ground.map(|g| Arc::new(g.mirrored(handed))),
         cutoffs: None,
         reading: Reading::Usual,
         unresolved: Unresolved::default(),
@@ -163,6 +182,7 @@ pub fn measure(
         .chain(hidden)
         .chain(rate_note)
         .chain(calibration_note)
+        .chain(prepared.ground.iter().flat_map(|g| g.notes()))
         .collect();
     Ok(Measured {
         values: metrics::measure(&prepared),
@@ -210,6 +230,7 @@ pub fn remeasure(old: &Prepared, window: Window, how: Again<'_>) -> Result<Prepa
         club_geometry: old.club_geometry,
         approximate: old.approximate.clone(),
         seen: Vec::new(),
+        ground: old.ground.clone(),
         cutoffs: old.body.cutoffs,
         reading: how.reading,
         unresolved: how.unresolved,
@@ -237,6 +258,7 @@ struct Known {
     club_geometry: Option<ClubGeometry>,
     approximate: Vec<(Landmark, String)>,
     seen: Vec<Vec<bool>>,
+    ground: Option<Arc<GroundWindow>>,
     /// The body's low-pass, where it was chosen before.
     cutoffs: Option<Cutoffs>,
     reading: Reading,
@@ -285,6 +307,7 @@ fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -
         club_geometry: known.club_geometry,
         approximate: known.approximate,
         seen: known.seen,
+        ground: known.ground,
         body,
         skeleton,
         paths,

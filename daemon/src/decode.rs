@@ -7,9 +7,11 @@ use std::collections::BTreeMap;
 use analysis::analyzer::{Content, Input};
 use analysis::assemble::FramePart;
 use analysis::frame::MarkerLayout;
+use analysis::ground::forces::{ForceBlock, ForceLayout};
+use analysis::ground::plate::{PlateDescription, PlateKind};
 use analysis::stream::Place;
 use nalgebra::{Matrix3, Vector3};
-use protocol::wire::{self, Body, Header, LabelList, MarkerFrame};
+use protocol::wire::{self, Body, Header, LabelList, MarkerFrame, PlateList, Source};
 
 use crate::map::{MarkerMap, Told};
 
@@ -22,7 +24,8 @@ const STREAMS_MAX: usize = analysis::analyzer::STREAMS_MAX;
 #[derive(Debug)]
 pub struct Decoder {
     map: MarkerMap,
-    open: BTreeMap<u32, OpenLayout>,
+    labels: Descriptions<String>,
+    plates: Descriptions<wire::Plate>,
     refused: BTreeMap<String, u64>,
     findings: BTreeMap<u32, LabelFindings>,
 }
@@ -40,12 +43,44 @@ pub struct LabelFindings {
     pub contradiction: Option<String>,
 }
 
-/// A description of which parts are still to come.
+/// Descriptions of which parts are still to come, by stream.
 #[derive(Debug)]
-struct OpenLayout {
+struct Descriptions<T>(BTreeMap<u32, Open<T>>);
+
+#[derive(Debug)]
+struct Open<T> {
     epoch: u32,
     layout: u32,
-    labels: Vec<Option<String>>,
+    items: Vec<Option<T>>,
+}
+
+impl<T: Clone> Descriptions<T> {
+    /// Takes the items from place `first` of `total` on; all of them once they are complete.
+    fn join(
+        &mut self,
+        header: &Header,
+        layout: u32,
+        (total, first): (usize, usize),
+        items: &[T],
+    ) -> Option<Vec<T>> {
+        if self.0.len() >= STREAMS_MAX && !self.0.contains_key(&header.stream) {
+            // A description comes every second: a stream that is forgotten here is soon known again.
+            self.0.pop_first();
+        }
+        let fresh = || Open {
+            epoch: header.epoch,
+            layout,
+            items: vec![None; total],
+        };
+        let open = self.0.entry(header.stream).or_insert_with(fresh);
+        if (open.epoch, open.layout, open.items.len()) != (header.epoch, layout, total) {
+            *open = fresh();
+        }
+        for (slot, item) in open.items.iter_mut().skip(first).zip(items) {
+            *slot = Some(item.clone());
+        }
+        open.items.iter().cloned().collect()
+    }
 }
 
 impl Decoder {
@@ -54,7 +89,8 @@ impl Decoder {
     pub fn new(map: MarkerMap) -> Self {
         Self {
             map,
-            open: BTreeMap::new(),
+            labels: Descriptions(BTreeMap::new()),
+            plates: Descriptions(BTreeMap::new()),
             refused: BTreeMap::new(),
             findings: BTreeMap::new(),
         }
@@ -86,6 +122,7 @@ impl Decoder {
         };
         Some(Input::Datagram {
             stream: header.stream,
+            clock: header.clock,
             place,
             received_ns,
             content,
@@ -106,41 +143,25 @@ impl Decoder {
         match body {
             Body::Describe(describe) => match &describe.content {
                 wire::Content::Markers(list) => self.describe(header, describe.layout, list),
-                wire::Content::Forces(_) => Content::Counted(Some("forces")),
+                wire::Content::Forces(list) => self.describe_plates(header, describe.layout, list),
                 wire::Content::Trigger(_) => Content::Counted(Some("trigger")),
             },
             Body::MarkerFrame(frame) => Content::Part(part(header, frame)),
-            Body::ForceBlock(_) => Content::Counted(Some("forces")),
+            Body::ForceBlock(block) => Content::Forces(ForceBlock {
+                layout: block.layout,
+                first_sample: block.first_sample,
+                time_ns: header.device_time_ns,
+                channels: usize::from(block.channels),
+                values: block.values.iter().collect(),
+            }),
             Body::Trigger(_) => Content::Counted(Some("trigger")),
         }
     }
 
     /// Joins a description; a layout when it is complete, a placeholder of its stream before.
     fn describe(&mut self, header: &Header, layout: u32, list: &LabelList) -> Content {
-        if self.open.len() >= STREAMS_MAX && !self.open.contains_key(&header.stream) {
-            // A description comes every second: a stream that is forgotten here is soon known again.
-            self.open.pop_first();
-        }
-        let fresh = || OpenLayout {
-            epoch: header.epoch,
-            layout,
-            labels: vec![None; usize::from(list.total)],
-        };
-        let open = self.open.entry(header.stream).or_insert_with(fresh);
-        if (open.epoch, open.layout, open.labels.len())
-            != (header.epoch, layout, usize::from(list.total))
-        {
-            *open = fresh();
-        }
-        for (slot, label) in open
-            .labels
-            .iter_mut()
-            .skip(usize::from(list.first))
-            .zip(&list.labels)
-        {
-            *slot = Some(label.clone());
-        }
-        let labels: Option<Vec<String>> = open.labels.iter().cloned().collect();
+        let places = (usize::from(list.total), usize::from(list.first));
+        let labels = self.labels.join(header, layout, places, &list.labels);
         match labels {
             Some(labels) => self.layout(header.stream, layout, &labels, list),
             None => Content::Counted(Some("markers")),
@@ -148,14 +169,7 @@ impl Decoder {
     }
 
     fn layout(&mut self, stream: u32, id: u32, labels: &[String], list: &LabelList) -> Content {
-        let told = Told {
-            metres_per_unit: list.source.meters_per_unit,
-            rotation: list
-                .source
-                .bay_from_source
-                .map(|rows| Matrix3::from_row_slice(rows.as_flattened())),
-            origin: Vector3::from(list.source.bay_origin),
-        };
+        let told = told(&list.source);
         let bay_from_source = self.map.bay_from_source(told);
         let findings = LabelFindings {
             unknown: self
@@ -189,6 +203,32 @@ impl Decoder {
         }
     }
 
+    /// Joins a description of plates; a layout when it is complete and its space is known.
+    fn describe_plates(&mut self, header: &Header, layout: u32, list: &PlateList) -> Content {
+        let places = (usize::from(list.total), usize::from(list.first));
+        let Some(plates) = self.plates.join(header, layout, places, &list.plates) else {
+            return Content::Counted(Some("forces"));
+        };
+        let bay_from_source = self.map.bay_from_plates(told(&list.source));
+        let findings = LabelFindings {
+            unusable: bay_from_source.as_ref().err().cloned(),
+            ..LabelFindings::default()
+        };
+        self.findings.insert(header.stream, findings);
+        match bay_from_source {
+            Ok(bay_from_source) => Content::ForceLayout(Box::new(ForceLayout {
+                id: layout,
+                rate_hz: list.source.rate_hz,
+                plates: plates.iter().map(plate).collect(),
+                bay_from_source,
+            })),
+            Err(reason) => {
+                self.refuse(reason);
+                Content::Counted(Some("forces"))
+            }
+        }
+    }
+
     fn refuse(&mut self, reason: String) {
         let reason = if self.refused.len() >= REASONS_MAX && !self.refused.contains_key(&reason) {
             "other reasons".to_owned()
@@ -196,6 +236,29 @@ impl Decoder {
             reason
         };
         *self.refused.entry(reason).or_insert(0) += 1;
+    }
+}
+
+/// What a description says of its units and axes.
+fn told(source: &Source) -> Told {
+    let rows = |rows: [[f64; 3]; 3]| Matrix3::from_row_slice(rows.as_flattened());
+    Told {
+        metres_per_unit: source.meters_per_unit,
+        rotation: source.bay_from_source.map(rows),
+        origin: Vector3::from(source.bay_origin),
+    }
+}
+
+fn plate(plate: &wire::Plate) -> PlateDescription {
+    PlateDescription {
+        kind: match plate.kind {
+            wire::PlateKind::Pressure => PlateKind::Pressure,
+            wire::PlateKind::Moments => PlateKind::Moments,
+            wire::PlateKind::Corners => PlateKind::Corners,
+            wire::PlateKind::Raw(matrix) => PlateKind::Raw(matrix),
+        },
+        corners: plate.corners,
+        origin: plate.origin,
     }
 }
 

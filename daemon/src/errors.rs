@@ -99,6 +99,8 @@ codes! {
     NobodyListens = "send.nobody_listens", Machine, "Datagrams were sent but nobody was there to take them.";
     TakeUnsendable = "take.unsendable", File, "A take does not fit the datagram format.";
     SwingMissed = "swing.missed", Usage, "A fast pass of the club head gave no swing.";
+    PlateOdd = "plate.odd", Machine, "A force plate is described or reads as no plate should.";
+    ClockSet = "clock.set", Machine, "A sender's clock was set while it ran.";
     StreamStrange = "stream.strange", Machine, "Datagrams of a stream fit no order: two senders with one stream id, or damaged headers.";
 
     Internal = "internal", Fault, "The program has a fault; please report it.";

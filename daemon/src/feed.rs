@@ -184,16 +184,19 @@ impl Forces {
             origin: p.origin.map(|v| v as f32),
         });
         let channels = known.iter().flat_map(|(p, _)| {
-            p.channels.iter().map(|&place| ForceChannel {
-                place,
-                // A plate of kind 1 gives its center of pressure: there is no offset to take off.
-                zero: if p.kind == 1 {
-                    0.0
-                } else {
-                    unloaded(c3d, place)
-                },
-                factor: si_factor(&c3d.analog.channels[place].unit),
-            })
+            p.channels
+                .iter()
+                .enumerate()
+                .map(|(n, &place)| ForceChannel {
+                    place,
+                    // A plate of kind 1 gives its center of pressure: there is no offset to take off.
+                    zero: if p.kind == 1 {
+                        0.0
+                    } else {
+                        unloaded(c3d, place)
+                    },
+                    factor: si_factor((p.kind, n), &c3d.analog.channels[place].unit, &c3d.units),
+                })
         });
         let source = Source {
             rate_hz: c3d.analog.rate_hz,
@@ -285,11 +288,17 @@ fn plate_kind(plate: &protocol::c3d::Plate, length_unit: &str) -> Option<PlateKi
     }
 }
 
-/// Factor to SI of an analog unit: `Nmm` and `mm` become N·m and m; forces and volts stay.
-fn si_factor(unit: &str) -> f32 {
-    if unit.to_ascii_lowercase().ends_with("mm") {
-        1e-3
-    } else {
-        1.0
+/// Factor to SI of channel `n` of a plate of this kind. Positions and moments are in the file's unit
+/// of length (many files call them `N` all the same) unless their own unit says otherwise; forces,
+/// and channels that still have to go through a matrix, stay.
+fn si_factor((kind, n): (u8, usize), unit: &str, length_unit: &str) -> f32 {
+    let with_length = matches!(kind, 1 | 2) && n >= 3;
+    let unit = unit.to_ascii_lowercase();
+    match unit {
+        _ if !with_length => 1.0,
+        u if u.ends_with("mm") => 1e-3,
+        u if u.ends_with("cm") => 1e-2,
+        u if u.ends_with('m') => 1.0,
+        _ => metres_in(length_unit).unwrap_or(1.0) as f32,
     }
 }

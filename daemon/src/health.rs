@@ -200,6 +200,16 @@ fn stream_findings(
         );
         out.push(finding(Code::StreamUndescribed, "error", text));
     }
+    let odd = status.plates.iter();
+    out.extend(odd.map(|words| finding(Code::PlateOdd, "warning", words.clone())));
+    if let Some(clock) = status.clock.filter(|c| c.resets > 0) {
+        let text = format!(
+            "The clock of stream {id} was set {} times: its times began anew (now known to {:.1} ms).",
+            clock.resets,
+            clock.line.uncertainty_ns * 1e-6
+        );
+        out.push(finding(Code::ClockSet, "info", text));
+    }
     if let Some(labels) = labels {
         let space = [
             (&labels.unusable, Code::MapSpaceUnknown, "error"),

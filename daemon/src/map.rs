@@ -239,6 +239,22 @@ impl MarkerMap {
         })
     }
 
+    /// How a plates' source speaks: as its sender says; where it does not, as the map says of the
+    /// markers, which the same system mostly sends.
+    ///
+    /// # Errors
+    /// Says what is missing when neither does.
+    pub fn bay_from_plates(&self, told: Told) -> Result<BayFromSource, String> {
+        match told.rotation {
+            None => self.bay_from_source(told),
+            Some(rotation) => Ok(BayFromSource {
+                metres_per_unit: self.metres_per_unit_with(told)?,
+                rotation,
+                origin: told.origin,
+            }),
+        }
+    }
+
     /// A plain word where sender and map contradict each other.
     #[must_use]
     pub fn contradiction(&self, told: Told) -> Option<String> {

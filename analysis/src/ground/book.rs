@@ -1,0 +1,128 @@
+//! All force streams of a bay with all its clocks: what a look at a swing asks for.
+
+use std::collections::BTreeMap;
+
+use super::forces::{ForceBlock, ForceLayout, Forces};
+use super::window::GroundWindow;
+use crate::clock::{Alignment, Clock, Line};
+
+/// Clocks kept at most.
+const CLOCKS_MAX: usize = 16;
+const NO_CLOCK: &str = "its clock is not yet known against that of the markers";
+
+/// Force streams and clocks of one bay; bounded, because streams are.
+#[derive(Debug, Default)]
+pub struct GroundBook {
+    clocks: BTreeMap<u32, Clock>,
+    streams: BTreeMap<u32, Entry>,
+}
+
+#[derive(Debug)]
+struct Entry {
+    clock: u32,
+    forces: Forces,
+}
+
+/// A clock as far as it is known.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ClockStatus {
+    /// Its line against the receiver's clock.
+    pub line: Line,
+    /// How often it was set.
+    pub resets: u64,
+}
+
+impl GroundBook {
+    /// A datagram of a clock came: what it holds was sent no earlier than this device time.
+    pub fn heard(&mut self, clock: u32, device_ns: i64, arrival_ns: u64) {
+        // Without a stamp it is a file: one clock, and nothing to fit.
+        if arrival_ns == 0 {
+            return;
+        }
+        if self.clocks.len() >= CLOCKS_MAX && !self.clocks.contains_key(&clock) {
+            return;
+        }
+        self.clocks
+            .entry(clock)
+            .or_default()
+            .push(device_ns, arrival_ns);
+    }
+
+    /// A clock by its number.
+    #[must_use]
+    pub fn clock(&self, clock: u32) -> Option<ClockStatus> {
+        let clock = self.clocks.get(&clock)?;
+        Some(ClockStatus {
+            line: clock.line()?,
+            resets: clock.resets(),
+        })
+    }
+
+    /// A force stream described itself. What it sent under another description is forgotten.
+    pub fn describe(&mut self, stream: u32, clock: u32, layout: &ForceLayout) {
+        let same = |e: &Entry| e.forces.layout() == layout && e.clock == clock;
+        if self.streams.get(&stream).is_some_and(same) {
+            return;
+        }
+        let before = self.streams.range(..stream);
+        let plates = before.map(|(_, e)| e.forces.layout().plates.len()).sum();
+        let forces = Forces::new(layout.clone(), plates);
+        self.streams.insert(stream, Entry { clock, forces });
+    }
+
+    /// Takes the next block of a stream; `false` when its layout was not described.
+    pub fn push(&mut self, stream: u32, block: &ForceBlock) -> bool {
+        let entry = self.streams.get_mut(&stream);
+        match entry.filter(|e| e.forces.layout().id == block.layout) {
+            Some(entry) => {
+                entry.forces.push(block);
+                true
+            }
+            None => false,
+        }
+    }
+
+    /// A stream is gone, or its sender restarted.
+    pub fn forget(&mut self, stream: u32) {
+        self.streams.remove(&stream);
+    }
+
+    /// Samples of a stream so far, and its rate.
+    #[must_use]
+    pub fn stream(&self, stream: u32) -> Option<(u64, f64)> {
+        let forces = &self.streams.get(&stream)?.forces;
+        Some((forces.samples(), forces.layout().rate_hz))
+    }
+
+    /// Sentences on what is odd about the plates of a stream.
+    #[must_use]
+    pub fn plates(&self, stream: u32) -> Vec<String> {
+        let entry = self.streams.get(&stream);
+        entry.map(|e| e.forces.remarks()).unwrap_or_default()
+    }
+
+    /// All plates between two times of the markers' clock, nanoseconds; `None` without plates.
+    #[must_use]
+    pub fn window(&self, markers: u32, from_ns: i64, to_ns: i64) -> Option<GroundWindow> {
+        let plates =
+            self.streams
+                .values()
+                .flat_map(|entry| match self.alignment(entry.clock, markers) {
+                    Some(alignment) => entry.forces.window(from_ns, to_ns, &alignment),
+                    None => entry.forces.without_samples(NO_CLOCK),
+                });
+        let plates: Vec<_> = plates.collect();
+        (!plates.is_empty()).then_some(GroundWindow { plates })
+    }
+
+    /// How the times of one clock become another's; `None` where one of them is not known.
+    fn alignment(&self, from: u32, to: u32) -> Option<Alignment> {
+        if from == to {
+            return Some(Alignment::Shared);
+        }
+        Some(Alignment::Fitted {
+            from: self.clock(from)?.line,
+            to: self.clock(to)?.line,
+        })
+    }
+}

@@ -1,0 +1,256 @@
+//! Force plates beside the golfer, from datagram to swing: a swing carries the reaction of each plate in
+//! the markers' time, with one clock and with two; a dead plate costs nothing but itself.
+
+use analysis::context::Context;
+use analysis::forward::{CaptureParams, GolferParams, swing};
+use analysis::ground::feet::{Carrier, Foot, standing};
+use analysis::ground::window::{GroundWindow, PlateWindow};
+use analysis::ground::wrench::{LOAD_GATE_N, total};
+use analysis::landmark::Landmark as L;
+use analysis::measure::Measured;
+use daemon::map::MarkerMap;
+use daemon::offline;
+use daemon::receive::Arrival;
+use daemon::{feed, outgoing, synthetic};
+use nalgebra::Point3;
+use protocol::c3d::{Analog, C3d, Channel, Plate};
+use protocol::wire::{self, Body};
+
+const RATE_HZ: f64 = 1000.0;
+/// A short push of the lead foot, so that time can be read off the force: seconds of device time.
+const PUSH_S: f64 = 2.2;
+const WEIGHT_N: f64 = 400.0;
+
+fn map() -> MarkerMap {
+    MarkerMap::load("whin_32").unwrap()
+}
+
+/// The golfer on two plates, the trail foot's first. Nobody on them for the first 0.7 s (which no body
+/// does: the plates are to be zeroed); from then on 400 N a foot and the push. Offset 6 N, noise.
+fn take() -> C3d {
+    let capture = CaptureParams {
+        rate_hz: 240.0,
+        noise_m: 0.0005,
+        dropout: 0.0,
+        wobble: false,
+    };
+    let golfer = swing(&GolferParams::from_seed(6), &capture);
+    let mut take = synthetic::c3d(&golfer, &map());
+    let place = |l: L| {
+        let column = take
+            .labels
+            .iter()
+            .position(|n| map().landmark(n) == Some(l));
+        take.frames[0][column.unwrap()]
+            .unwrap()
+            .position
+            .map(f64::from)
+    };
+    let middle = |heel: L, toe: L| {
+        let (h, t) = (place(heel), place(toe));
+        [(h[0] + t[0]) / 2.0, 0.0, (h[2] + t[2]) / 2.0]
+    };
+    let feet = [
+        middle(L::RightHeel, L::RightToe),
+        middle(L::LeftHeel, L::LeftToe),
+    ];
+    let half = [((feet[1][0] - feet[0][0]) / 2.0 - 5.0).min(300.0), 300.0];
+    let samples = (take.frames.len() as f64 / take.rate_hz * RATE_HZ) as usize;
+    let hum = |n: usize| ((n * 7919 % 211) as f64 / 211.0 - 0.5) * 2.0;
+    for (n, [x, _, z]) in feet.into_iter().enumerate() {
+        let corner = |a: f64, b: f64| [x + a * half[0], 0.0, z + b * half[1]];
+        take.plates.push(Plate {
+            kind: 2,
+            corners: [
+                corner(1.0, 1.0),
+                corner(-1.0, 1.0),
+                corner(-1.0, -1.0),
+                corner(1.0, -1.0),
+            ],
+            origin: [0.0, 0.0, -40.0],
+            channels: (6 * n..6 * n + 6).collect(),
+            cal_matrix: None,
+        });
+        for channel in 0..6 {
+            let value = |s: usize| {
+                let t = s as f64 / RATE_HZ;
+                let push = 150.0 * (-((t - PUSH_S) / 0.02).powi(2)).exp() * n as f64;
+                let up = if t < 0.7 { 0.0 } else { WEIGHT_N + push };
+                let noise = hum(s * 6 + channel + n);
+                // On the person, z down; N and N·mm.
+                (if channel == 2 {
+                    -up - 6.0 + noise
+                } else {
+                    noise
+                }) as f32
+            };
+            take.analog.channels.push(Channel {
+                label: format!("{n}{channel}"),
+                unit: if channel < 3 { "N" } else { "Nmm" }.into(),
+                samples: (0..samples).map(value).map(Some).collect(),
+            });
+        }
+    }
+    take.analog = Analog {
+        rate_hz: RATE_HZ,
+        ..take.analog
+    };
+    take
+}
+
+/// The take's datagrams as they arrive: with `apart`, the plates have a clock of their own (set
+/// elsewhere, 40 ppm fast) and both streams have one-sided jitter over the same smallest delay.
+fn arrivals(take: &C3d, apart: bool) -> Vec<Arrival> {
+    let mut out = Vec::new();
+    for (n, due) in feed::of_c3d(take, Some(&map()), 1)
+        .unwrap()
+        .into_iter()
+        .enumerate()
+    {
+        let (mut header, body) = wire::decode(&due.bytes).unwrap();
+        let mut ready = due.time_ns;
+        if let Body::ForceBlock(block) = &body {
+            ready += ((block.samples() - 1) as f64 * 1e9 / RATE_HZ) as i64;
+        }
+        if apart && header.stream == 2 {
+            header.clock = 2;
+            header.device_time_ns =
+                (due.time_ns as f64 * (1.0 + 40e-6)) as i64 - 86_400_000_000_000;
+        }
+        let mut bytes = Vec::new();
+        wire::encode(&header, &body, &mut bytes).unwrap();
+        // Mostly small, sometimes 15 ms.
+        let jitter = (n * 7919 % 997) as f64 / 997.0;
+        let late = 0.2e6 + jitter.powi(4) * 15e6;
+        let received_ns = u64::try_from(ready).unwrap() + 3_600_000_000_000 + late as u64;
+        out.push((received_ns, bytes));
+    }
+    out.sort_by_key(|(at, _)| *at);
+    out.into_iter()
+        .map(|(received_ns, bytes)| Arrival::Datagram {
+            received_ns,
+            bytes: bytes.into(),
+        })
+        .collect()
+}
+
+fn measured(take: &C3d, apart: bool) -> Measured {
+    let mut found = offline::analyze(arrivals(take, apart).into_iter(), map(), Context::default());
+    assert_eq!(found.swings.len(), 1, "{:?}", found.remarks);
+    found.swings.remove(0)
+}
+
+fn ground(swing: &Measured) -> &GroundWindow {
+    swing.prepared.ground.as_ref().unwrap()
+}
+
+/// Time of the push on a plate: center of what is above the weight, seconds.
+fn push_s(plate: &PlateWindow) -> f64 {
+    let series = plate.series.as_ref().unwrap();
+    let (mut sum, mut moment) = (0.0, 0.0);
+    for (t, w) in series.time_ns.iter().zip(&series.wrenches) {
+        let t = *t as f64 * 1e-9;
+        let above = w.map_or(0.0, |w| w.force.y - WEIGHT_N);
+        if (t - PUSH_S).abs() < 0.1 {
+            sum += above;
+            moment += above * t;
+        }
+    }
+    moment / sum
+}
+
+#[test]
+fn a_swing_carries_its_ground_with_one_clock_and_with_two() {
+    let take = take();
+    let shared = measured(&take, false);
+    let [trail, lead] = &ground(&shared).plates[..] else {
+        panic!("two plates")
+    };
+    assert_eq!(trail.notes, Vec::<String>::new());
+    let at = (2.0 * 1e9) as i64;
+    for plate in [trail, lead] {
+        let series = plate.series.as_ref().unwrap();
+        assert!(
+            (series.zero.unwrap().offset.force.z + 6.0).abs() < 0.2,
+            "{:?}",
+            series.zero
+        );
+        assert!((plate.at(at).unwrap().1.force.y - WEIGHT_N).abs() < 2.0);
+        assert!((series.rate_hz - RATE_HZ).abs() < 0.1);
+    }
+    assert!((push_s(lead) - PUSH_S).abs() < 2e-4, "{}", push_s(lead));
+    // Which plate is whose, by the feet at address.
+    let window = &shared.prepared.window;
+    let slot = shared.prepared.swing.quiet.start;
+    let foot = |heel: L, toe: L| Foot {
+        heel: window.track(heel).unwrap()[slot],
+        toe: window.track(toe).unwrap()[slot],
+        ankle: None,
+    };
+    let pressure = |p: &PlateWindow| -> Option<Point3<f64>> {
+        total(&[p.at(at).unwrap()], LOAD_GATE_N).center
+    };
+    let carriers: Vec<Carrier> = [trail, lead]
+        .map(|p| Carrier {
+            surface: p.surface,
+            pressure: pressure(p),
+        })
+        .to_vec();
+    let stands = standing(
+        &foot(L::LeftHeel, L::LeftToe),
+        &foot(L::RightHeel, L::RightToe),
+        &carriers,
+    );
+    assert_eq!(
+        (stands.lead, stands.trail),
+        (Ok(1), Ok(0)),
+        "{:?}",
+        stands.notes
+    );
+
+    let apart = measured(&take, true);
+    let lead = &ground(&apart).plates[1];
+    let said = lead.alignment.uncertainty_s();
+    let error = (push_s(lead) - PUSH_S).abs();
+    println!(
+        "two clocks: {:.3} ms off, {:.3} ms stated",
+        error * 1e3,
+        said * 1e3
+    );
+    assert!(error < 1e-3 && said < 5e-3, "{error} {said}");
+    assert!(error < 2.0 * said.max(2e-4), "{error} {said}");
+    // The markers' own numbers do not know of it; and the same recording gives the same bytes.
+    let json = |m: &Measured| serde_json::to_string(&outgoing::measurement(m)).unwrap();
+    assert_eq!(json(&shared), json(&apart));
+    let again = measured(&take, true);
+    assert_eq!(ground(&apart), ground(&again));
+}
+
+#[test]
+fn a_dead_plate_costs_nothing_but_itself() {
+    let whole = take();
+    let mut dead = whole.clone();
+    for channel in &mut dead.analog.channels[..6] {
+        channel.samples.iter_mut().for_each(|v| *v = Some(0.25));
+    }
+    let (good, bad) = (measured(&whole, false), measured(&dead, false));
+    let [trail, lead] = &ground(&bad).plates[..] else {
+        panic!("two plates")
+    };
+    assert!(trail.series.as_ref().unwrap_err().contains("dead"));
+    assert_eq!(lead, &ground(&good).plates[1]);
+    let values = |m: &Measured| m.values.clone();
+    assert_eq!(values(&good), values(&bad), "kinematics are what they were");
+    assert!(
+        bad.notes.iter().any(|n| n.contains("dead")),
+        "{:?}",
+        bad.notes
+    );
+    assert!(ground(&bad).total_at(2_000_000_000, LOAD_GATE_N).is_err());
+    // Without plates there is no ground, and nothing else changes.
+    let mut none = whole.clone();
+    (none.plates, none.analog) = (Vec::new(), Analog::default());
+    let none = measured(&none, false);
+    assert!(none.prepared.ground.is_none());
+    assert_eq!(values(&good), values(&none));
+}
