@@ -290,7 +290,9 @@ fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -
     let skeleton = Skeleton::new(&body, &known.calibration);
     if let Ok(arm) = lead_arm(&body) {
         let height: Vec<f64> = arm.points.iter().map(|p| p.y).collect();
-        phases::add_arm_events(&mut swing, &height, &arm.known);
+        let slots = window.len();
+        let known = arm.grid.spread_known(&arm.known, slots);
+        phases::add_arm_events(&mut swing, &arm.grid.spread(&height, slots), &known);
     }
     let ClubPaths {
         paths,

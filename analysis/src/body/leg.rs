@@ -149,6 +149,7 @@ fn solve_each<const N: usize>(of: [Markers<'_>; N], pelvis: &Segment) -> [Leg; N
             ankle,
             flexion: Series {
                 values,
+                grid: pelvis.grid,
                 known: m.known,
                 limited: m.limited,
             },
@@ -262,6 +263,7 @@ fn surface_leg(body: &Smoothed, [hip, knee, ankle, ..]: [L; 5]) -> Maybe<Leg> {
         ankle,
         flexion: Series {
             values,
+            grid: points.grid,
             known: points.known,
             limited: join(
                 Some("surface points instead of joint centers"),

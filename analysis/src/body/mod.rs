@@ -3,6 +3,7 @@
 pub mod calibration;
 pub mod cluster;
 pub mod frames;
+pub mod grid;
 pub mod inertia;
 pub mod lanes;
 pub mod leg;

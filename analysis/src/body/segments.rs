@@ -5,15 +5,19 @@
 
 use nalgebra::{Point3, Vector3};
 
+use super::grid::{self, Grid};
 use super::tracks::Smoothed;
 use crate::landmark::Landmark as L;
+use crate::swing::series;
 
 /// A number over the window.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Series {
-    /// One value a slot; meaningless where not known.
+    /// One value a place of the grid; meaningless where not known.
     pub values: Vec<f64>,
-    /// Slots in which every marker behind the value was seen or safely rebuilt.
+    /// Where in the window its places are.
+    pub grid: Grid,
+    /// Places in which every marker behind the value was seen or safely rebuilt.
     pub known: Vec<bool>,
     /// What limits the values, in words, if something does.
     pub limited: Option<String>,
@@ -22,12 +26,38 @@ pub struct Series {
 /// A point over the window, golfer frame, metres.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Path {
-    /// One point a slot; meaningless where not known.
+    /// One point a place of the grid; meaningless where not known.
     pub points: Vec<Point3<f64>>,
+    /// As in [`Series::grid`].
+    pub grid: Grid,
     /// As in [`Series::known`].
     pub known: Vec<bool>,
     /// As in [`Series::limited`].
     pub limited: Option<String>,
+}
+
+impl Series {
+    /// The value at a slot with its fraction: straight between slots, cubic between the places of a
+    /// thinned series. `None` where it is not known, or outside.
+    #[must_use]
+    pub fn at(&self, slot: f64) -> Option<f64> {
+        let place = self.grid.place(slot);
+        let (below, above) = (place.floor() as usize, place.ceil() as usize);
+        let known = self.known.get(below).copied().unwrap_or(false)
+            && self.known.get(above).copied().unwrap_or(true);
+        let value = if self.grid == Grid::EVERY {
+            series::at(&self.values, place)
+        } else {
+            grid::at(&self.values, place)
+        };
+        value.filter(|_| known)
+    }
+
+    /// Whether each of some places is known.
+    #[must_use]
+    pub fn all_known(&self, mut places: impl Iterator<Item = usize>) -> bool {
+        places.all(|i| self.known.get(i) == Some(&true))
+    }
 }
 
 /// A series, or the reason why there is none.
@@ -112,6 +142,7 @@ pub fn lead_arm(s: &Smoothed) -> Maybe<Path> {
         points: points
             .map(|(a, b)| Point3::from((b - a).try_normalize(1e-6).unwrap_or_default()))
             .collect(),
+        grid: shoulder.grid,
         known: both(&shoulder.known, &wrist.known),
         limited: wrist.limited,
     })
@@ -144,6 +175,7 @@ pub(super) fn heading(
     let values = headings(directions.points.iter().map(|p| p.coords));
     Ok(Series {
         values,
+        grid: directions.grid,
         known: directions.known,
         limited: directions.limited,
     })
@@ -199,6 +231,7 @@ pub(super) fn path(
     };
     Ok(Path {
         points,
+        grid: s.grid,
         known,
         limited,
     })

@@ -8,6 +8,7 @@ use nalgebra::{Point3, center};
 
 use super::calibration::{Calibration, PELVIS, Shape};
 use super::frames::Frame;
+use super::grid::Grid;
 use super::leg::{Leg, legs};
 use super::pose::{self, Size};
 use super::segments::{Maybe, Path, both, needs};
@@ -18,12 +19,14 @@ use crate::landmark::Landmark as L;
 /// is too nearly a line to tell its roll.
 const SPREAD_MIN: f64 = pose::SPREAD_SURE;
 
-/// One segment's frame in every slot.
+/// One segment's frame in every place of the body's grid.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Segment {
-    /// Lab from segment; a guess where not known.
+    /// Lab from segment, one a place of the grid; a guess where not known.
     pub frames: Vec<Frame>,
-    /// Slots in which at least three of its markers were seen or safely rebuilt.
+    /// Where in the window its places are.
+    pub grid: Grid,
+    /// Places in which at least three of its markers were seen or safely rebuilt.
     pub known: Vec<bool>,
     /// What limits it, in words, if something does.
     pub limited: Option<String>,
@@ -132,6 +135,7 @@ fn segment(body: &Smoothed, shape: Option<&Shape>, landmarks: &[L]) -> Maybe<Seg
     let first = first.ok_or("its markers are nearly in a line")?;
     Ok(Segment {
         frames: frames.into_iter().map(|f| f.unwrap_or(first)).collect(),
+        grid: body.grid,
         known,
         limited: landmarks
             .iter()
@@ -151,6 +155,7 @@ fn hips(pelvis: &Maybe<Segment>, calibration: &Calibration) -> Maybe<[Path; 2]> 
             .iter()
             .map(|f| f.lab(Point3::from(place.at)))
             .collect(),
+        grid: pelvis.grid,
         known: pelvis.known.clone(),
         limited: pelvis.limited.clone(),
     }))
@@ -166,6 +171,7 @@ pub fn middle([lead, trail]: &[Path; 2]) -> Path {
             .zip(&trail.points)
             .map(|(a, b)| center(a, b))
             .collect(),
+        grid: lead.grid,
         known: both(&lead.known, &trail.known),
         limited: lead.limited.clone(),
     }

@@ -4,6 +4,7 @@ use std::ops::{Range, RangeInclusive};
 
 use nalgebra::Point3;
 
+use super::grid::Grid;
 use crate::landmark::Landmark;
 use crate::signal::cutoff::cutoff_hz;
 use crate::signal::gaps;
@@ -44,14 +45,16 @@ impl Cutoffs {
     /// Chosen by residual analysis of the movement in some slots.
     #[must_use]
     pub fn choose(window: &Window, slots: Range<usize>) -> Self {
+        let grid = Grid::of_body(window.rate_hz);
         let of = |landmarks: &[Landmark], limits: RangeInclusive<f64>| {
             let tracks = landmarks.iter().filter_map(|&l| window.track(l));
             let channels: Vec<Vec<f64>> = tracks
-                .filter_map(|t| gaps::solid(&t[slots.clone()].to_vec()))
+                .filter_map(|t| gaps::solid(&t[slots.clone()]))
+                .map(|path| grid.thin(path))
                 .flat_map(|t| [0, 1, 2].map(|axis| t.iter().map(|p| p[axis]).collect()))
                 .collect();
             let channels: Vec<&[f64]> = channels.iter().map(Vec::as_slice).collect();
-            cutoff_hz(&channels, window.rate_hz, limits)
+            cutoff_hz(&channels, grid.rate(window.rate_hz), limits)
         };
         Self {
             arms: of(ARMS, ARMS_HZ),
@@ -82,15 +85,17 @@ fn is_arm(landmark: Landmark) -> bool {
 /// One smoothed landmark.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SmoothTrack {
-    /// One point a slot, metres; a guess where not known.
+    /// One point a place of the grid, metres; a guess where not known.
     pub points: Vec<Point3<f64>>,
-    /// Whether the slot was measured or safely bridged.
+    /// Whether the place was measured or safely bridged.
     pub known: Vec<bool>,
 }
 
 /// Smoothed body landmarks of one window.
 #[derive(Debug, Clone)]
 pub struct Smoothed {
+    /// Where in the window its places are.
+    pub grid: Grid,
     len: usize,
     /// What the tracks were low-passed with; `None` for unfiltered ones.
     pub cutoffs: Option<Cutoffs>,
@@ -107,48 +112,69 @@ impl Smoothed {
         approximate: &[(Landmark, String)],
         (cutoffs, reading): (Cutoffs, Reading),
     ) -> Self {
-        let mut raw = Self::unfiltered(window, approximate);
+        Self::on(
+            Grid::of_body(window.rate_hz),
+            window,
+            approximate,
+            (cutoffs, reading),
+        )
+    }
+
+    /// The same on a grid of the caller's choice.
+    #[must_use]
+    pub fn on(
+        grid: Grid,
+        window: &Window,
+        approximate: &[(Landmark, String)],
+        (cutoffs, reading): (Cutoffs, Reading),
+    ) -> Self {
+        let mut raw = Self::placed(grid, window, approximate);
         raw.cutoffs = Some(cutoffs);
-        let pad = (window.rate_hz * 0.25) as usize;
+        let rate_hz = grid.rate(window.rate_hz);
+        let pad = (rate_hz * 0.25) as usize;
         for (arm, cutoff) in [(true, cutoffs.arms), (false, cutoffs.trunk)] {
             let tracks = raw.tracks.iter_mut().filter(|(l, _)| is_arm(*l) == arm);
             let mut paths: Vec<&mut [Point3<f64>]> =
                 tracks.map(|(_, t)| t.points.as_mut_slice()).collect();
-            DualPass::butterworth(window.rate_hz, reading.cutoff(cutoff))
-                .run_paths(&mut paths, pad);
+            DualPass::butterworth(rate_hz, reading.cutoff(cutoff)).run_paths(&mut paths, pad);
         }
         raw
     }
 
-    /// The same without the low-pass: for fits that must not see across impact.
+    /// Every slot, without the low-pass: for fits that must not see across impact.
     #[must_use]
     pub fn unfiltered(window: &Window, approximate: &[(Landmark, String)]) -> Self {
+        Self::placed(Grid::EVERY, window, approximate)
+    }
+
+    fn placed(grid: Grid, window: &Window, approximate: &[(Landmark, String)]) -> Self {
         let tracks: Vec<(Landmark, SmoothTrack)> = window
             .landmarks
             .iter()
             .zip(&window.tracks)
             .filter(|(l, _)| !l.is_club())
             .filter_map(|(&l, track)| {
-                let points = gaps::solid(track)?;
-                let known = track.iter().map(Option::is_some).collect();
+                let points = grid.thin(gaps::solid(track)?);
+                let known = grid.known(track.iter().map(Option::is_some));
                 Some((l, SmoothTrack { points, known }))
             })
             .collect();
         Self {
+            grid,
             cutoffs: None,
-            len: window.len(),
+            len: grid.len(window.len()),
             tracks,
             approximate: approximate.to_vec(),
         }
     }
 
-    /// Number of slots.
+    /// Number of places.
     #[must_use]
     pub fn len(&self) -> usize {
         self.len
     }
 
-    /// Whether there is no slot.
+    /// Whether there is no place.
     #[must_use]
     pub fn is_empty(&self) -> bool {
         self.len == 0

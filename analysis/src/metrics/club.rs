@@ -7,6 +7,7 @@ use super::speeds::{enough_frames, few_frames};
 use super::values::{Reader, Value, Values, limits, measured};
 use std::ops::Range;
 
+use crate::body::grid::Grid;
 use crate::body::segments::{Maybe, Series, both};
 use crate::body::tracks::Smoothed;
 use crate::measure::Prepared;
@@ -106,6 +107,7 @@ fn raw_forearm(prepared: &Prepared, slots: Range<usize>) -> Maybe<Directions> {
 fn series(values: impl Iterator<Item = f64>, known: &[bool]) -> Series {
     Series {
         values: values.collect(),
+        grid: Grid::EVERY,
         known: known.to_vec(),
         limited: None,
     }
@@ -166,10 +168,14 @@ fn toes(prepared: &Prepared) -> (Vec<Vector3<f64>>, Vec<bool>) {
 
 /// Angle between lead forearm and shaft, rad.
 fn hinge(prepared: &Prepared, forearm: &Line) -> Series {
-    let pairs = forearm.directions.iter().zip(&prepared.paths.axis);
+    let (grid, axis) = (prepared.body.grid, &prepared.paths.axis);
+    let directions = grid.spread(&forearm.directions, axis.len());
+    let known = grid.spread_known(&forearm.known, axis.len());
+    let pairs = directions.iter().zip(axis);
     Series {
         values: pairs.map(|(arm, shaft)| arm.angle(shaft)).collect(),
-        known: both(&forearm.known, &prepared.paths.axis_known),
+        grid: Grid::EVERY,
+        known: both(&known, &prepared.paths.axis_known),
         limited: limits(&[&forearm.limited, &prepared.grip_limited]),
     }
 }

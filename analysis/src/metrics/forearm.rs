@@ -29,12 +29,12 @@ const LANES: usize = 4;
 const ASSUMED: &str = "no calibration trial: elbow width assumed";
 const SURFACE: &str = "skin points: mark both sides of the wrist";
 
-/// Unit vectors over the window.
+/// Unit vectors at the places of a body.
 #[derive(Debug, Clone)]
 pub(super) struct Line {
-    /// One direction a slot.
+    /// One direction a place.
     pub(super) directions: Vec<Vector3<f64>>,
-    /// Slots in which every marker behind it was known.
+    /// Places in which every marker behind it was known.
     pub(super) known: Vec<bool>,
     /// What limits it, in words.
     pub(super) limited: Option<String>,

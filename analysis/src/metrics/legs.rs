@@ -47,13 +47,14 @@ fn share_at_onset(flexion: &Series, reader: Reader<'_>) -> Maybe<f64> {
     if change.abs() < CHANGE_MIN {
         return Err("the knee hardly moves in the backswing: there is no start to time".to_owned());
     }
-    let (start, top) = (reader.slot(Event::TakeawayStart)?, reader.slot(Event::Top)?);
+    let place = |event| Ok::<f64, String>(flexion.grid.place(reader.slot(event)?));
+    let (start, top) = (place(Event::TakeawayStart)?, place(Event::Top)?);
     let done = |i: usize| (flexion.values[i] - address) / change - ONSET;
-    let slots = start.ceil() as usize..=top.floor() as usize;
-    if slots.clone().any(|i| !flexion.known[i]) {
+    let places = start.ceil() as usize..=top.floor() as usize;
+    if !flexion.all_known(places.clone()) {
         return Err("a marker it needs was hidden in the backswing".to_owned());
     }
-    let first = slots.into_iter().find(|&i| done(i) >= 0.0);
+    let first = places.into_iter().find(|&i| done(i) >= 0.0);
     let first = first.ok_or("the knee changes only at the very top")?;
     let (before, after) = (done(first.saturating_sub(1)), done(first));
     let part = if after > before {
@@ -61,8 +62,8 @@ fn share_at_onset(flexion: &Series, reader: Reader<'_>) -> Maybe<f64> {
     } else {
         0.0
     };
-    let slot = (first as f64 - part.clamp(0.0, 1.0)).max(start);
-    Ok((slot - start) / (top - start).max(1e-9))
+    let place = (first as f64 - part.clamp(0.0, 1.0)).max(start);
+    Ok((place - start) / (top - start).max(1e-9))
 }
 
 fn ratio(flexion: &Maybe<Series>, reader: Reader<'_>, event: Event) -> Value {
@@ -101,6 +102,7 @@ fn height_difference(prepared: &Prepared) -> Maybe<Series> {
             .zip(&trail.points)
             .map(|(l, t)| t.y - l.y)
             .collect(),
+        grid: lead.grid,
         known: both(&lead.known, &trail.known),
         limited: lead.limited.clone(),
     })

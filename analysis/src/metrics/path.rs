@@ -65,15 +65,16 @@ fn pelvis_point(prepared: &Prepared) -> Maybe<Path> {
 /// Largest minus smallest value between two events, their own instants included.
 fn extent(series: &Series, reader: Reader<'_>, [from, to]: [Event; 2]) -> Maybe<f64> {
     let ends = [reader.at(series, from)?, reader.at(series, to)?];
-    let slots: Range<usize> = reader.slot(from)?.ceil() as usize..reader.slot(to)?.ceil() as usize;
-    if slots.clone().any(|i| !series.known[i]) {
+    let first = |event| Ok::<_, String>(series.grid.place(reader.slot(event)?).ceil() as usize);
+    let places: Range<usize> = first(from)?..first(to)?;
+    if !series.all_known(places.clone()) {
         return Err(format!(
             "a marker it needs was hidden between {} and {}",
             from.words(),
             to.words()
         ));
     }
-    let all = series.values[slots].iter().chain(&ends);
+    let all = series.values[places].iter().chain(&ends);
     let (low, high) = all.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
         (l.min(*v), h.max(*v))
     });
@@ -98,7 +99,8 @@ fn heel_offset(prepared: &Prepared, reader: Reader<'_>) -> Maybe<Series> {
     };
     let heel = |l: L| {
         let track = track(l)?;
-        let quiet = reader.quiet.clone().filter(|&i| track.known[i]);
+        let quiet = prepared.body.grid.within(reader.quiet);
+        let quiet = quiet.filter(|&i| track.known.get(i) == Some(&true));
         let points: Vec<Vector3<f64>> = quiet.map(|i| track.points[i].coords).collect();
         let sum: Vector3<f64> = points.iter().sum();
         match points.len() {
@@ -121,6 +123,7 @@ fn heel_offset(prepared: &Prepared, reader: Reader<'_>) -> Maybe<Series> {
     };
     Ok(Series {
         values: (0..prepared.body.len()).map(rearmost).collect(),
+        grid: prepared.body.grid,
         known: (0..prepared.body.len())
             .map(|i| spines.iter().all(|t| t.known[i]))
             .collect(),

@@ -42,7 +42,7 @@ impl Rotations {
     }
 }
 
-/// A number a slot from a segment's axes.
+/// A number a place from a segment's axes.
 pub(super) fn of_segment(
     segment: &Maybe<Segment>,
     value: impl Fn(&[Vector3<f64>; 3]) -> f64,
@@ -58,6 +58,7 @@ pub(super) fn of_segment(
 fn series(segment: &Segment, values: Vec<f64>) -> Series {
     Series {
         values,
+        grid: segment.grid,
         known: segment.known.clone(),
         limited: segment.limited.clone(),
     }

@@ -125,7 +125,7 @@ fn spins(prepared: &Prepared, instants: &Moments) -> [Maybe<Spin>; 4] {
     let span = |usual_s| prepared.reading.span(usual_s);
     let segment = |segment: &Maybe<Segment>, half_s: f64| {
         let s = segment.as_ref().map_err(Clone::clone)?;
-        let spin = spin::of_segment((&s.frames, &s.known), instants, normal, span(half_s));
+        let spin = spin::of_segment(s, instants, normal, span(half_s));
         Ok(spin.limited(s.limited.clone()))
     };
     let paths = &prepared.paths;

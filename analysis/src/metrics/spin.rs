@@ -5,8 +5,9 @@
 //! frame rate does not read slow (REFERENCES A2). What the club does after the collision never
 //! enters.
 
-use crate::body::frames::Frame;
+use crate::body::grid;
 use crate::body::rotation::angular_velocity;
+use crate::body::skeleton::Segment;
 use crate::signal::{local_fit, turning};
 use nalgebra::{Matrix3, Vector3};
 
@@ -72,21 +73,23 @@ pub(super) struct Spin {
     pub(super) limited: Option<String>,
 }
 
-/// A segment from its frames, one a slot; `half_s` is half of the stretch that is fitted at each
+/// A segment from its frames; `half_s` is half of the stretch that is fitted at each
 /// instant, seconds.
 pub(super) fn of_segment(
-    (frames, known): (&[Frame], &[bool]),
+    segment: &Segment,
     instants: &Moments,
     normal: Vector3<f64>,
     half_s: f64,
 ) -> Spin {
-    let rate_hz = instants.rate_hz;
+    let grid = segment.grid;
+    let rate_hz = grid.rate(instants.rate_hz);
     let half = (half_s * rate_hz).max(SIDE_MIN);
     let reach = half.ceil() as usize + 1;
-    let first = instants.slots.first().map_or(0, |s| *s as usize);
+    let first = instants.slots.first().map_or(0.0, |s| grid.place(*s)) as usize;
     let from = first.saturating_sub(reach);
-    let to = (instants.before + 1 + reach).min(frames.len());
-    let rotations: Vec<Matrix3<f64>> = frames[from.min(to)..to]
+    let last = grid.place(instants.before as f64) as usize;
+    let to = (last + 1 + reach).min(segment.frames.len());
+    let rotations: Vec<Matrix3<f64>> = segment.frames[from.min(to)..to]
         .iter()
         .map(|f| f.rotation)
         .collect();
@@ -100,12 +103,12 @@ pub(super) fn of_segment(
         })
         .collect();
     let mut spin = Spin::empty(None);
-    for &slot in &instants.slots {
-        let near = own.iter().filter(|s| (s.0 - slot).abs() <= half);
+    for place in instants.slots.iter().map(|s| grid.place(*s)) {
+        let near = own.iter().filter(|s| (s.0 - place).abs() <= half);
         let (a, b): (Vec<_>, Vec<_>) = near.map(|s| ((s.0, s.1), (s.0, s.2))).unzip();
-        let own = local_fit::polynomial(&a, SEGMENT_DEGREE, slot);
-        let common = local_fit::polynomial(&b, SEGMENT_DEGREE, slot);
-        let seen = seen(known, slot);
+        let own = local_fit::polynomial(&a, SEGMENT_DEGREE, place);
+        let common = local_fit::polynomial(&b, SEGMENT_DEGREE, place);
+        let seen = grid::seen(&segment.known, place);
         match (own, common) {
             (Some(own), Some(common)) => {
                 spin.push([own[0], own[1] * rate_hz, common[1] * rate_hz], seen);
@@ -175,13 +178,11 @@ impl Spin {
     }
 }
 
-fn seen(known: &[bool], slot: f64) -> bool {
-    (slot.floor() as usize..=slot.ceil() as usize).all(|i| known.get(i) == Some(&true))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::body::frames::Frame;
+    use crate::body::grid::Grid;
     use nalgebra::Rotation3;
 
     const RATE: f64 = 240.0;
@@ -220,7 +221,13 @@ mod tests {
                 origin: nalgebra::Point3::origin(),
             })
             .collect();
-        let spin = of_segment((&frames, &[true; 100]), &instants(), Vector3::y(), 0.070);
+        let segment = Segment {
+            frames,
+            grid: Grid::EVERY,
+            known: vec![true; 100],
+            limited: None,
+        };
+        let spin = of_segment(&segment, &instants(), Vector3::y(), 0.070);
         let (slots, last) = (instants().slots, instants().slots.len() - 1);
         for n in [0, 10, last] {
             let truth = 2.0 + 30.0 * slots[n] / RATE;

@@ -37,19 +37,19 @@ pub(super) fn measure(
 /// between takeaway end and lead arm or shaft level coming down.
 fn lead(prepared: &Prepared, reader: Reader<'_>, rotation: Maybe<Series>) -> Value {
     let found = rotation.and_then(|rotation| {
-        let (from, to) = (
-            reader.slot(Event::TakeawayEnd)?,
-            reader.slot(Event::ShaftLevelDown)?,
-        );
+        let place = |event| Ok::<f64, String>(rotation.grid.place(reader.slot(event)?));
+        let (from, to) = (place(Event::TakeawayEnd)?, place(Event::ShaftLevelDown)?);
         let closed: Vec<f64> = rotation.values.iter().map(|v| -v).collect();
-        let (slot, _) =
+        let (place, _) =
             series::peak(&closed, from as usize, to as usize).ok_or("the swing is too short")?;
-        let around = (slot as usize).saturating_sub(1)..=(slot as usize + 1).min(closed.len() - 1);
-        if around.into_iter().any(|i| !rotation.known[i]) {
+        let around =
+            (place as usize).saturating_sub(1)..=(place as usize + 1).min(closed.len() - 1);
+        if !rotation.all_known(around) {
             return Err("a marker it needs was hidden where it turns back".to_owned());
         }
         let top = reader.slot(Event::Top)?;
-        let value = prepared.window.seconds(top) - prepared.window.seconds(slot);
+        let value =
+            prepared.window.seconds(top) - prepared.window.seconds(rotation.grid.slot(place));
         Ok(Value::Measured {
             value,
             change: None,
@@ -72,6 +72,7 @@ fn lead_arm_angle(prepared: &Prepared) -> Maybe<Series> {
     let values = unwrapped(arm.points.iter().map(angle));
     Ok(Series {
         values,
+        grid: arm.grid,
         known: arm.known,
         limited: arm.limited,
     })

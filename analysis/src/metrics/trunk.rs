@@ -98,18 +98,18 @@ fn separation(
             .zip(&upper.values)
             .map(|(p, u)| p - u)
             .collect(),
+        grid: pelvis.grid,
         known: both(&pelvis.known, &upper.known),
         limited: (!limits.is_empty()).then(|| limits.join("; ")),
     })
 }
 
 fn peak(prepared: &Prepared, reader: Reader<'_>, separation: &Series) -> Maybe<(f64, f64)> {
-    let (start, end) = (
-        reader.slot(Event::TakeawayStart)?,
-        reader.slot(Event::Impact)?,
-    );
-    let (start, end) = (start.ceil() as usize, end.floor() as usize);
-    let unknown = (start..=end).filter(|&i| !separation.known[i]).count();
+    let grid = separation.grid;
+    let start = grid.place(reader.slot(Event::TakeawayStart)?).ceil() as usize;
+    let end = grid.place(reader.slot(Event::Impact)?).floor() as usize;
+    let known = |i: &usize| separation.known.get(*i) == Some(&true);
+    let unknown = (start..=end).filter(|i| !known(i)).count();
     if unknown * 20 > end.saturating_sub(start) {
         let share = 100 * unknown / (end - start).max(1);
         return Err(format!(
@@ -117,5 +117,7 @@ fn peak(prepared: &Prepared, reader: Reader<'_>, separation: &Series) -> Maybe<(
             prepared.window.rate_hz
         ));
     }
-    series::peak(&separation.values, start, end).ok_or_else(|| "the swing is too short".to_owned())
+    let peak = series::peak(&separation.values, start, end);
+    let peak = peak.ok_or_else(|| "the swing is too short".to_owned())?;
+    Ok((grid.slot(peak.0), peak.1))
 }

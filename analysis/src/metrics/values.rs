@@ -4,7 +4,6 @@ use super::catalogue::{Family, len};
 use crate::body::segments::{Maybe, Path, Series};
 use crate::places;
 use crate::swing::event::{Event, Slots};
-use crate::swing::series;
 
 /// One metric's outcome.
 #[derive(Debug, Clone, PartialEq)]
@@ -196,12 +195,7 @@ impl Reader<'_> {
             return self.reference(series).ok_or_else(hidden);
         }
         let slot = self.slot(event)?;
-        let (below, above) = (slot.floor() as usize, slot.ceil() as usize);
-        let known = series.known.get(below).copied().unwrap_or(false)
-            && series.known.get(above).copied().unwrap_or(true);
-        series::at(&series.values, slot)
-            .filter(|_| known)
-            .ok_or_else(hidden)
+        series.at(slot).ok_or_else(hidden)
     }
 
     /// A series as an absolute value with its change since address.
@@ -266,10 +260,8 @@ impl Reader<'_> {
     }
 
     fn reference(&self, series: &Series) -> Option<f64> {
-        let known = self
-            .quiet
-            .clone()
-            .filter(|&i| series.known.get(i).copied().unwrap_or(false));
+        let places = series.grid.within(self.quiet);
+        let known = places.filter(|&i| series.known.get(i).copied().unwrap_or(false));
         let (sum, n) = known.fold((0.0, 0.0), |(s, n), i| (s + series.values[i], n + 1.0));
         (n > 0.0).then(|| sum / n)
     }
@@ -280,6 +272,7 @@ impl Reader<'_> {
 pub fn component(path: &Path, axis: usize) -> Series {
     Series {
         values: path.points.iter().map(|p| p[axis]).collect(),
+        grid: path.grid,
         known: path.known.clone(),
         limited: path.limited.clone(),
     }

@@ -88,7 +88,7 @@ fn bend(track: &Track, at: usize, range: Range<usize>) -> Option<Vector3<f64>> {
 
 /// A track without gaps for filtering: long gaps bridged straight, ends held. `None` if empty.
 #[must_use]
-pub fn solid(track: &Track) -> Option<Vec<Point3<f64>>> {
+pub fn solid(track: &[Option<Point3<f64>>]) -> Option<Vec<Point3<f64>>> {
     let first = track.iter().flatten().next().copied()?;
     let mut out: Vec<Point3<f64>> = Vec::with_capacity(track.len());
     let mut last = (0, first);

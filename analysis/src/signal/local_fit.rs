@@ -61,9 +61,14 @@ impl Normal {
         })
     }
 
+    /// A place, scaled.
+    pub(super) fn scaled(&self, x: f64) -> f64 {
+        (x - self.center) / self.scale
+    }
+
     /// Adds a sample to a right side.
-    pub(super) fn add(&self, x: f64, y: f64, right: &mut [f64; TERMS_MAX]) {
-        let x = (x - self.center) / self.scale;
+    fn add(&self, x: f64, y: f64, right: &mut [f64; TERMS_MAX]) {
+        let x = self.scaled(x);
         let mut power = y;
         for sum in &mut right[..self.terms] {
             *sum += power;
@@ -71,7 +76,7 @@ impl Normal {
         }
     }
 
-    /// Coefficients from the constant up, about the center; zero beyond the degree.
+    /// Coefficients from the constant up, about the center; beyond the degree they mean nothing.
     pub(super) fn solve(&self, mut x: [f64; TERMS_MAX]) -> [f64; TERMS_MAX] {
         let (l, n) = (&self.lower, self.terms);
         for r in 0..n {

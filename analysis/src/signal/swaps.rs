@@ -210,6 +210,9 @@ fn runs(track: &Track, scale: Scale) -> Vec<Run> {
 fn is_one_run(track: &Track, rate_hz: f64) -> bool {
     let reach = ((SPEED_S * rate_hz).max(1.0) as usize).min(RECENT - 1);
     let open_slots = OPEN_S * rate_hz;
+    if let Some(smooth) = is_smooth(track, reach) {
+        return smooth;
+    }
     let mut slots: Vec<usize> = Vec::with_capacity(track.len());
     for (slot, p) in track.iter().enumerate() {
         let Some(p) = *p else { continue };
@@ -234,6 +237,22 @@ fn is_one_run(track: &Track, rate_hz: f64) -> bool {
         slots.push(slot);
     }
     true
+}
+
+/// The same of a track without a hole; `None` for others.
+fn is_smooth(track: &Track, reach: usize) -> Option<bool> {
+    if track.iter().any(Option::is_none) {
+        return None;
+    }
+    for (last, p) in track.iter().skip(1).enumerate() {
+        let back = last.min(reach);
+        let (p, newest, old) = ((*p)?, track[last]?, track[last - back]?);
+        let miss = p - (newest + (newest - old) / back.max(1) as f64);
+        if miss.norm_squared() > BREAK_M * BREAK_M {
+            return Some(false);
+        }
+    }
+    Some(true)
 }
 
 /// The slots of the shortest run that breaks off from a longer neighbor, if there is one.

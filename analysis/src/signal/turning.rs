@@ -7,7 +7,7 @@
 //! path what is left is slow and nearly straight: few coefficients, linear in the data, no bias
 //! from chords. Where to cut is the caller's decision.
 
-use nalgebra::{Rotation3, Vector3};
+use nalgebra::{Matrix3, Vector3};
 
 use super::local_fit::{Normal, TERMS_MAX};
 
@@ -17,15 +17,17 @@ const ROUNDS: usize = 3;
 const TURN_MAX: f64 = 4.0;
 
 /// How a frame turns: about a fixed axis, evenly quickening.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 struct Frame {
-    /// Time at which it is aligned with the bay, seconds.
+    /// Time at which it is aligned with its axes, seconds.
     zero_s: f64,
     /// Point about which it turns.
     pivot: Vector3<f64>,
-    /// Angular velocity then, rad/s, and its slope, rad/s², along the same axis.
-    turning: Vector3<f64>,
-    quickening: Vector3<f64>,
+    /// Two directions across the axis and the axis itself, as columns; a rotation.
+    axes: Matrix3<f64>,
+    /// Angular velocity then, rad/s, and its slope, rad/s².
+    rate: f64,
+    quickening: f64,
 }
 
 /// A fitted stretch of motion.
@@ -33,9 +35,11 @@ struct Frame {
 pub struct Fit {
     center_s: f64,
     frame: Frame,
-    /// Coefficients in the turning frame, from the constant up, about `center_s`.
-    coefficients: Vec<Vector3<f64>>,
+    coefficients: Coefficients,
 }
+
+/// Coefficients in the axes of the turning frame, from the constant up; zero beyond the degree.
+type Coefficients = [Vector3<f64>; TERMS_MAX];
 
 /// Motion at one instant; units of what was fitted, seconds.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -71,8 +75,8 @@ impl Fit {
         let solver = Solver::new(samples, degree, center_s)?;
         Some(Self {
             center_s,
-            frame: Frame::default(),
-            coefficients: solver.solve(samples.iter().map(|s| s.1))?,
+            frame: Frame::STILL,
+            coefficients: solver.solve(&Frame::STILL)?,
         })
     }
 
@@ -92,14 +96,13 @@ impl Fit {
                 zero_s: middle,
                 ..frame(&fit.state(middle))
             };
-            if frame.turning.norm() * (last - first) > TURN_MAX {
+            if frame.rate * (last - first) > TURN_MAX {
                 return Self::plain(samples, degree, center_s);
             }
-            let turned = |(t, value): &Sample| frame.turn(*t).inverse() * (value - frame.pivot);
             fit = Self {
                 center_s,
                 frame,
-                coefficients: solver.solve(samples.iter().map(turned))?,
+                coefficients: solver.solve(&frame)?,
             };
         }
         Some(fit)
@@ -116,32 +119,138 @@ impl Fit {
             q = q * dt + c;
         }
         let frame = &self.frame;
-        let turn = frame.turn(time_s);
-        let w = frame.turning + frame.quickening * (time_s - frame.zero_s);
-        let pushed = w.cross(&w.cross(&q)) + w.cross(&dq) * 2.0 + frame.quickening.cross(&q);
+        let turn = Turn::of(frame.angle(time_s));
+        let out = |v: Vector3<f64>| frame.axes * turn.forward(&v);
+        let w = frame.rate + frame.quickening * (time_s - frame.zero_s);
+        // Products of the axis (the third direction) with a vector turn it by a right angle.
+        let across = |v: &Vector3<f64>| Vector3::new(-v.y, v.x, 0.0);
+        let pushed =
+            across(&across(&q)) * (w * w) + across(&dq) * (2.0 * w) + across(&q) * frame.quickening;
         State {
-            value: frame.pivot + turn * q,
-            velocity: turn * (w.cross(&q) + dq),
-            acceleration: turn * (pushed + ddq),
+            value: frame.pivot + out(q),
+            velocity: out(across(&q) * w + dq),
+            acceleration: out(pushed + ddq),
         }
     }
 }
 
 impl Frame {
-    /// Its rotation at a time, seconds.
-    fn turn(&self, time_s: f64) -> Rotation3<f64> {
-        let dt = time_s - self.zero_s;
-        Rotation3::new((self.turning + self.quickening * (0.5 * dt)) * dt)
-    }
+    const STILL: Self = Self {
+        zero_s: 0.0,
+        pivot: Vector3::new(0.0, 0.0, 0.0),
+        axes: Matrix3::new(1.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 1.0),
+        rate: 0.0,
+        quickening: 0.0,
+    };
 
     /// A frame about an axis: turning and the share by which it quickens a second.
-    fn new(pivot: Vector3<f64>, turning: Vector3<f64>, quickening: f64) -> Self {
-        Self {
-            zero_s: 0.0,
+    fn new(pivot: Vector3<f64>, turning: &Vector3<f64>, quickening: f64) -> Self {
+        let rate = turning.norm();
+        let still = Self {
             pivot,
-            turning,
-            quickening: turning * quickening,
+            ..Self::STILL
+        };
+        if rate < 1e-9 {
+            return still;
         }
+        let axis = turning / rate;
+        // Across the axis whichever way: from the direction that is least along it.
+        let least = Vector3::ith(axis.iamin(), 1.0);
+        let Some(first) = axis.cross(&least).try_normalize(0.0) else {
+            return still;
+        };
+        Self {
+            axes: Matrix3::from_columns(&[first, axis.cross(&first), axis]),
+            rate,
+            quickening: rate * quickening,
+            ..still
+        }
+    }
+
+    /// The angle by which it has turned at a time, seconds.
+    fn angle(&self, time_s: f64) -> f64 {
+        let dt = time_s - self.zero_s;
+        (self.rate + self.quickening * (0.5 * dt)) * dt
+    }
+}
+
+/// A turn about the third axis: cosine and sine.
+#[derive(Debug, Clone, Copy)]
+struct Turn {
+    cos: f64,
+    sin: f64,
+}
+
+impl Turn {
+    fn of(angle: f64) -> Self {
+        let (sin, cos) = angle.sin_cos();
+        Self { cos, sin }
+    }
+
+    fn then(self, next: Self) -> Self {
+        Self {
+            cos: self.cos * next.cos - self.sin * next.sin,
+            sin: self.sin * next.cos + self.cos * next.sin,
+        }
+    }
+
+    fn forward(self, v: &Vector3<f64>) -> Vector3<f64> {
+        let Self { cos, sin } = self;
+        Vector3::new(cos * v.x - sin * v.y, sin * v.x + cos * v.y, v.z)
+    }
+
+    fn back(self, v: &Vector3<f64>) -> Vector3<f64> {
+        let Self { cos, sin } = self;
+        Vector3::new(cos * v.x + sin * v.y, cos * v.y - sin * v.x, v.z)
+    }
+}
+
+/// A frame's turns at rising times: at an even step each is the one before turned on by a step that
+/// itself turns on evenly, so that only a start and the end of a hole cost a sine.
+struct Turns<'a> {
+    frame: &'a Frame,
+    step_s: f64,
+    last_s: f64,
+    turn: Turn,
+    step: Turn,
+    bend: Turn,
+}
+
+/// Seconds by which a step may differ from the others and still count as even: what that turns a
+/// frame at [`TURN_MAX`] is beyond the last digits.
+const EVEN_S: f64 = 1e-12;
+
+impl<'a> Turns<'a> {
+    fn new(frame: &'a Frame, first_s: f64, step_s: f64) -> Self {
+        let mut turns = Self {
+            frame,
+            step_s,
+            last_s: first_s,
+            turn: Turn::of(0.0),
+            step: Turn::of(0.0),
+            bend: Turn::of(frame.quickening * step_s * step_s),
+        };
+        turns.start(first_s);
+        turns
+    }
+
+    fn start(&mut self, time_s: f64) {
+        let angle = self.frame.angle(time_s);
+        self.turn = Turn::of(angle);
+        self.step = Turn::of(self.frame.angle(time_s + self.step_s) - angle);
+        self.last_s = time_s;
+    }
+
+    fn at(&mut self, time_s: f64) -> Turn {
+        let on_s = time_s - self.last_s;
+        if (on_s - self.step_s).abs() < EVEN_S {
+            self.turn = self.turn.then(self.step);
+            self.step = self.step.then(self.bend);
+            self.last_s = time_s;
+        } else if on_s.abs() > 0.0 {
+            self.start(time_s);
+        }
+        self.turn
     }
 }
 
@@ -152,12 +261,12 @@ impl State {
         let turning = self.velocity.cross(&self.acceleration) / square.max(1e-9);
         let rate_square = turning.norm_squared();
         if rate_square < 1e-2 {
-            return Frame::default();
+            return Frame::STILL;
         }
         let pivot = self.value + turning.cross(&self.velocity) / rate_square;
         Frame::new(
             pivot,
-            turning,
+            &turning,
             self.velocity.dot(&self.acceleration) / square,
         )
     }
@@ -166,7 +275,7 @@ impl State {
     fn cone(&self) -> Frame {
         let spin = self.spin();
         let quickening = spin.dot(&self.spin_slope()) / spin.norm_squared().max(1.0);
-        Frame::new(Vector3::zeros(), spin, quickening)
+        Frame::new(Vector3::zeros(), &spin, quickening)
     }
 
     /// Angular velocity of a direction (need not have unit length), rad/s.
@@ -203,26 +312,49 @@ impl<'a> Solver<'a> {
         })
     }
 
-    fn solve(&self, values: impl Iterator<Item = Vector3<f64>>) -> Option<Vec<Vector3<f64>>> {
-        let mut right = [[0.0; TERMS_MAX]; 3];
-        for (sample, value) in self.samples.iter().zip(values) {
-            for (axis, right) in right.iter_mut().enumerate() {
-                self.normal.add(sample.0, value[axis], right);
-            }
+    /// The polynomial of the samples as the frame sees them.
+    fn solve(&self, frame: &Frame) -> Option<Coefficients> {
+        // Of known length, so that the sums of a sample are taken side by side.
+        let right = match self.terms {
+            ..=4 => self.sums::<4>(frame),
+            5 => self.sums::<5>(frame),
+            6 => self.sums::<6>(frame),
+            _ => self.sums::<TERMS_MAX>(frame),
+        };
+        let [x, y, z] = [0, 1, 2].map(|axis| self.normal.solve(right.map(|r| r[axis])));
+        let mut out = [Vector3::zeros(); TERMS_MAX];
+        for (k, c) in out.iter_mut().enumerate().take(self.terms) {
+            *c = Vector3::new(x[k], y[k], z[k]);
         }
-        let [x, y, z] = right.map(|r| self.normal.solve(r));
-        let out: Vec<_> = (0..self.terms)
-            .map(|k| Vector3::new(x[k], y[k], z[k]))
-            .collect();
         out.iter()
             .all(|c| c.iter().all(|v| v.is_finite()))
             .then_some(out)
+    }
+
+    fn sums<const N: usize>(&self, frame: &Frame) -> [Vector3<f64>; TERMS_MAX] {
+        let mut right = [Vector3::zeros(); N];
+        let first_s = self.samples[0].0;
+        let step_s = self.samples.get(1).map_or(0.0, |s| s.0 - first_s);
+        let mut turns = Turns::new(frame, first_s, step_s);
+        for (time_s, value) in self.samples {
+            let seen = frame.axes.tr_mul(&(value - frame.pivot));
+            let mut power = turns.at(*time_s).back(&seen);
+            let x = self.normal.scaled(*time_s);
+            for sum in &mut right {
+                *sum += power;
+                power *= x;
+            }
+        }
+        let mut out = [Vector3::zeros(); TERMS_MAX];
+        out[..N].copy_from_slice(&right);
+        out
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use nalgebra::Rotation3;
 
     /// Angle 30 t + 40 t², radius 1.6 about (1, 2, 0) in a tilted plane.
     fn circle(t: f64) -> Vector3<f64> {
@@ -284,6 +416,31 @@ mod tests {
             .unwrap()
             .state(-0.02);
         assert!(state.spin().norm() < 0.05 && (state.spin_slope().norm() - 900.0).abs() < 9.0);
+    }
+
+    /// A hole in the samples, or uneven ones, change nothing of an exact circle (mathematics).
+    #[test]
+    fn a_hole_is_no_trouble() {
+        let all = samples(circle);
+        let whole = Fit::point(&all, 3, 0.0).unwrap().state(0.0);
+        for gone in [5..8, 1..2, 0..3] {
+            let mut rest = all.clone();
+            rest.drain(gone);
+            let state = Fit::point(&rest, 3, 0.0).unwrap().state(0.0);
+            assert!((state.velocity - whole.velocity).norm() < 2e-3);
+        }
+    }
+
+    /// Turned on from step to step or each by its own sine: the same.
+    #[test]
+    fn even_steps_turn_as_far_as_single_ones() {
+        let frame = Frame::new(Vector3::zeros(), &Vector3::new(20.0, -10.0, 5.0), 3.0);
+        let mut turns = Turns::new(&frame, -0.05, 0.001);
+        for i in (0..100).filter(|i| !(40..44).contains(i)) {
+            let time_s = -0.05 + 0.001 * f64::from(i);
+            let (turn, exact) = (turns.at(time_s), Turn::of(frame.angle(time_s)));
+            assert!((turn.cos - exact.cos).abs() < 1e-13 && (turn.sin - exact.sin).abs() < 1e-13);
+        }
     }
 
     #[test]

@@ -67,8 +67,10 @@ impl Base {
             if landmark.is_club() {
                 club.smooth(track);
             } else if let Some(smoothed) = prepared.body.track(*landmark) {
-                for (point, smooth) in track.iter_mut().zip(&smoothed.points) {
-                    *point = point.map(|_| *smooth);
+                let smoothed: Vec<_> = smoothed.points.iter().map(|p| p.coords).collect();
+                let smoothed = prepared.body.grid.spread(&smoothed, track.len());
+                for (point, smooth) in track.iter_mut().zip(smoothed) {
+                    *point = point.map(|_| Point3::from(smooth));
                 }
             }
         }
