@@ -195,6 +195,6 @@ mod tests {
         assert_eq!(s[0], t[2].unwrap());
         assert!((s[4].x - 4.0).abs() < 1e-12);
         assert_eq!(s[7], t[6].unwrap());
-        assert!(solid(&vec![None; 3]).is_none());
+        assert!(solid(&[None; 3]).is_none());
     }
 }
