@@ -2,6 +2,7 @@
 //! datagram. Reading it from a file is the daemon's work.
 
 use crate::body::calibration::Calibration;
+use crate::body::inertia::Sex;
 use crate::handed::Handed;
 use crate::landmark::Landmark;
 
@@ -10,12 +11,8 @@ use crate::landmark::Landmark;
 pub struct Context {
     /// The golfer's side; found from the motion when not told.
     pub handed: Option<Handed>,
-    /// Sex for segment parameters, `female` or `male` (used once body masses are computed).
-    pub sex: Option<String>,
-    /// Body height, metres.
-    pub height_m: Option<f64>,
-    /// Body mass, kilograms.
-    pub mass_kg: Option<f64>,
+    /// The golfer's person.
+    pub person: Person,
     /// Club in words (`driver`, `7-iron`).
     pub club: Option<String>,
     /// The golfer's calibration from a trial, anatomical sides.
@@ -24,6 +21,17 @@ pub struct Context {
     pub club_geometry: Option<ClubGeometry>,
     /// Landmarks that the marker map calls inexact, with its words.
     pub approximate: Vec<(Landmark, String)>,
+}
+
+/// What is told about a golfer's person; whatever is not told is `None`.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Person {
+    /// Sex, for segment parameters.
+    pub sex: Option<Sex>,
+    /// Body height, metres.
+    pub height_m: Option<f64>,
+    /// Body mass without the club, kilograms.
+    pub mass_kg: Option<f64>,
 }
 
 /// Dimensions of a club as told; whatever is not told is `None`.

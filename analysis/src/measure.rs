@@ -19,7 +19,7 @@ use crate::body::segments::lead_arm;
 use crate::body::skeleton::Skeleton;
 use crate::body::tracks::{Cutoffs, Smoothed};
 use crate::club::Club;
-use crate::context::{ClubGeometry, Context};
+use crate::context::{ClubGeometry, Context, Person};
 use crate::ground::window::GroundWindow;
 use crate::handed::Handed;
 use crate::landmark::Landmark;
@@ -49,6 +49,8 @@ pub struct Prepared {
     pub handed: Handed,
     /// What of the golfer's body is fixed, in the golfer frame.
     pub calibration: Calibration,
+    /// What was told of the golfer's person.
+    pub person: Person,
     /// What was told of the club.
     pub club_geometry: Option<ClubGeometry>,
     /// Words of the marker map for inexact landmarks, in the golfer frame.
@@ -164,6 +166,7 @@ pub fn measure_on_plates(
     let known = Known {
         handed,
         calibration,
+        person: context.person,
         club_geometry: context.club_geometry,
         approximate: approximate(handed, context),
         seen: seen.collect(),
@@ -227,6 +230,7 @@ pub fn remeasure(old: &Prepared, window: Window, how: Again<'_>) -> Result<Prepa
     let known = Known {
         handed: old.handed,
         calibration: how.calibration,
+        person: old.person,
         club_geometry: old.club_geometry,
         approximate: old.approximate.clone(),
         seen: Vec::new(),
@@ -255,6 +259,7 @@ pub struct Again<'a> {
 struct Known {
     handed: Handed,
     calibration: Calibration,
+    person: Person,
     club_geometry: Option<ClubGeometry>,
     approximate: Vec<(Landmark, String)>,
     seen: Vec<Vec<bool>>,
@@ -306,6 +311,7 @@ fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -
     Prepared {
         handed: known.handed,
         calibration: known.calibration,
+        person: known.person,
         club_geometry: known.club_geometry,
         approximate: known.approximate,
         seen: known.seen,

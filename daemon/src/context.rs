@@ -8,7 +8,8 @@ mod table;
 use std::path::{Path, PathBuf};
 
 use analysis::body::calibration::Calibration;
-use analysis::context::{ClubGeometry, Context};
+use analysis::body::inertia;
+use analysis::context::{ClubGeometry, Context, Person};
 use analysis::handed::Handed;
 use anyhow::{Context as _, bail};
 use serde::{Deserialize, Serialize};
@@ -183,16 +184,14 @@ fn read(text: &str) -> anyhow::Result<(Context, Option<Spanned<PathBuf>>)> {
     });
     let context = Context {
         handed,
-        sex: file.sex.map(|s| {
-            if matches!(s, Sex::Female) {
-                "female"
-            } else {
-                "male"
-            }
-            .to_owned()
-        }),
-        height_m: within("height_m", file.height_m, 0.8..=2.5)?,
-        mass_kg: within("mass_kg", file.mass_kg, 15.0..=300.0)?,
+        person: Person {
+            sex: file.sex.map(|s| match s {
+                Sex::Female => inertia::Sex::Female,
+                Sex::Male => inertia::Sex::Male,
+            }),
+            height_m: within("height_m", file.height_m, 0.8..=2.5)?,
+            mass_kg: within("mass_kg", file.mass_kg, 15.0..=300.0)?,
+        },
         club,
         club_geometry,
         calibration: calibration.transpose()?,

@@ -30,6 +30,18 @@ pub enum Unit {
     Percent,
     /// A code whose digits mean something; never averaged.
     Code,
+    /// Newton metres.
+    NewtonMetre,
+    /// Newton seconds.
+    NewtonSecond,
+    /// Percent of body weight (a share of 1 inside).
+    BodyWeight,
+    /// Percent of body weight a second (shares a second inside).
+    BodyWeightPerSecond,
+    /// Joules.
+    Joule,
+    /// Watts.
+    Watt,
 }
 
 impl Unit {
@@ -48,6 +60,12 @@ impl Unit {
             Self::Millimetre => "mm",
             Self::Percent => "%",
             Self::Code => "code",
+            Self::NewtonMetre => "N m",
+            Self::NewtonSecond => "N s",
+            Self::BodyWeight => "%BW",
+            Self::BodyWeightPerSecond => "%BW/s",
+            Self::Joule => "J",
+            Self::Watt => "W",
         }
     }
 
@@ -56,11 +74,19 @@ impl Unit {
     pub fn shown(self, inside: f64) -> f64 {
         match self {
             Self::Millisecond | Self::Millimetre => inside * 1e3,
-            Self::Percent => inside * 1e2,
+            Self::Percent | Self::BodyWeight | Self::BodyWeightPerSecond => inside * 1e2,
             Self::Degree | Self::DegreePerSecond | Self::DegreePerSecondSquared => {
                 inside.to_degrees()
             }
-            Self::Second | Self::Metre | Self::MetrePerSecond | Self::Ratio | Self::Code => inside,
+            Self::Second
+            | Self::Metre
+            | Self::MetrePerSecond
+            | Self::Ratio
+            | Self::Code
+            | Self::NewtonMetre
+            | Self::NewtonSecond
+            | Self::Joule
+            | Self::Watt => inside,
         }
     }
 }

@@ -9,7 +9,7 @@ use crate::{errors, synthetic};
 fn a_context_is_read_and_mistakes_are_named() {
     let context = parse("version = 1\nhanded = \"left\"\nheight_m = 1.8\n").unwrap();
     assert_eq!(
-        (context.handed, context.height_m),
+        (context.handed, context.person.height_m),
         (Some(Handed::Left), Some(1.8))
     );
     let error = |text: &str| format!("{:#}", parse(text).unwrap_err());
