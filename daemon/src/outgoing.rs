@@ -195,6 +195,7 @@ pub fn replay(id: &str, measured: &Measured) -> Replay {
             .map(|&l| own_side(l, handed).name().to_owned())
             .collect(),
         frames: frames.collect(),
+        ground: None,
     }
 }
 
