@@ -27,7 +27,7 @@ export class ForceLane {
     const highest = Math.max(0, ...SIDES.flatMap((side) => this.runs[side].flat().map(([, up]) => up)));
     const step = ground.weight ? STEP : 500;
     this.ceiling = Math.max(1, Math.ceil((highest + 0.05 * step) / step)) * step;
-    this.root.querySelector(".unit").textContent = `vertical force, ${this.unit}`;
+    this.root.querySelector(".measure").textContent = `vertical force, ${this.unit}`;
   }
 
   /** Draws everything with the playhead at `time`; `null` for none. */

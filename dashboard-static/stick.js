@@ -129,9 +129,12 @@ export function drawForce(stage, foot, share, side, size) {
   const [nx, ny] = [(q.y - p.y) / reach, (p.x - q.x) / reach];
   const wide = 0.022 * stage.scale;
   polygon(c, [[p, wide], [p, -wide], [q, -0.3 * wide], [q, 0.3 * wide]].map(([at, off]) => ({ x: at.x + off * nx, y: at.y + off * ny })));
-  c.globalAlpha = 0.92;
+  // A dark edge first: the bar stays apart from the leg behind it, which has the same fill.
+  c.lineWidth = Math.max(7, 0.02 * stage.scale);
+  c.lineJoin = "round";
+  c.strokeStyle = COLORS.ground;
+  c.stroke();
   paint(stage, side);
-  c.globalAlpha = 1;
   c.font = `600 ${size}px ${getComputedStyle(stage.canvas).fontFamily}`;
   c.textAlign = "center";
   c.textBaseline = "bottom";

@@ -4,25 +4,17 @@ use analysis::ground::plate::Surface;
 use analysis::ground::window::{GroundWindow, PlateWindow};
 use analysis::ground::wrench::{LOAD_GATE_N, total};
 use analysis::handed::Handed;
+use analysis::metrics::ground::OnPlates;
 use nalgebra::{Point3, Vector3};
 use protocol::screen::{ReplayGround, ReplayPlate};
 
 use super::{point_f32, rounded};
 
-/// Who stands where: places of the lead and the trail foot's plate in the window, and the golfer's
-/// weight, N.
-#[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Standing {
-    pub(super) lead: Option<usize>,
-    pub(super) trail: Option<usize>,
-    pub(super) weight_n: Option<f64>,
-}
-
 /// The plates of a window in the golfer frame at these device times, nanoseconds.
 pub(super) fn replay(
     ground: &GroundWindow,
     handed: Handed,
-    standing: Standing,
+    standing: OnPlates,
     times_ns: &[i64],
 ) -> ReplayGround {
     let foot = |n: usize| match Some(n) {
