@@ -413,8 +413,8 @@ fn the_golfers_plates_come_through_a_file() {
                 );
             }
             let both = ground.total_at((t * 1e9) as i64, LOAD_GATE_N).unwrap();
-            let center = handed.mirror_point(both.center.unwrap());
-            let off = center - golfer.truth.standing(t);
+            // A measured swing is in the golfer frame.
+            let off = both.center.unwrap() - golfer.truth.standing(t);
             assert!(off.x.hypot(off.z) < 0.01, "{name}: {off:?}");
         }
     }

@@ -32,7 +32,7 @@ fn up(take: &Take, n: usize) -> [f64; 2] {
 /// carried to the surface (C3D user guide, force plates of type 2).
 fn pressure(sample: &[f64; 6], depth: f64) -> [f64; 2] {
     let [fx, fy, fz, mx, my, _] = *sample;
-    let (mx, my) = (mx + fy * depth, my - fx * depth);
+    let (mx, my) = (mx - fy * depth, my + fx * depth);
     [-my / fz, mx / fz]
 }
 
