@@ -114,6 +114,12 @@ impl Window {
         self.time_ns.len()
     }
 
+    /// Slots for which no frame arrived.
+    #[must_use]
+    pub fn lost(&self) -> usize {
+        self.arrived.iter().filter(|arrived| !**arrived).count()
+    }
+
     /// Whether there is no slot.
     #[must_use]
     pub fn is_empty(&self) -> bool {
@@ -185,7 +191,7 @@ mod tests {
     fn lost_frames_are_slots_without_points() {
         let frames = [frame(5), frame(6), frame(9)];
         let w = Window::new(frames.iter(), &[Landmark::C7], 100.0).unwrap();
-        assert_eq!((w.len(), w.arrived.iter().filter(|a| !**a).count()), (5, 2));
+        assert_eq!((w.len(), w.lost()), (5, 2));
         assert_eq!(w.track(Landmark::C7).unwrap()[2], None);
         assert!((w.seconds(3.5) - 0.085).abs() < 1e-12);
         assert!((w.number(3.5) - 8.5).abs() < 1e-12);
