@@ -83,3 +83,107 @@ fn zero_sd(series: &Reactions) -> [f64; 6] {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::clock::Line;
+    use crate::ground::zero::Zero;
+
+    const RATE_HZ: f64 = 1000.0;
+
+    fn plate(zeroed: bool, uncertain_ns: f64) -> PlateWindow {
+        let line = |uncertainty_ns| Line {
+            reference_ns: 0,
+            offset_ns: 0,
+            drift: 0.0,
+            uncertainty_ns,
+        };
+        let zero = Zero {
+            time_ns: 0,
+            offset: Wrench::default(),
+            noise: Wrench::default(),
+        };
+        PlateWindow {
+            name: "plate 1".into(),
+            surface: None,
+            series: Ok(Reactions {
+                rate_hz: RATE_HZ,
+                time_ns: (0..20_000).map(|n| n * 1_000_000).collect(),
+                wrenches: vec![Some(Wrench::from_numbers([10.0; 6])); 20_000],
+                zero: zeroed.then_some(zero),
+                noise: Wrench::from_numbers([1.0, 2.0, 0.0, 0.5, 0.0, 0.0]),
+            }),
+            alignment: Alignment::Fitted {
+                from: line(uncertain_ns),
+                to: line(0.0),
+            },
+            notes: Vec::new(),
+        }
+    }
+
+    /// White noise through two passes of a second-order Butterworth filter: its response is
+    /// 1 ÷ (1 + (f/c)⁴) with c = 50 Hz ÷ 0.802 (REFERENCES A3), whose square's integral is
+    /// 3π ÷ (8√2) × c (calculus); of 500 Hz of noise that leaves a root of 0.1039.
+    #[test]
+    fn noise_of_a_draw_has_the_size_that_the_low_pass_leaves() {
+        let ground = GroundWindow {
+            plates: vec![plate(true, 0.0)],
+        };
+        let drawn = disturbed(&ground, &mut Deviates::new(3, 4));
+        assert_eq!(drawn, disturbed(&ground, &mut Deviates::new(3, 4)));
+        assert_ne!(drawn, disturbed(&ground, &mut Deviates::new(3, 5)));
+        let series = drawn.plates[0].series.as_ref().unwrap();
+        let sd = |i: usize| {
+            let all: Vec<f64> = series
+                .wrenches
+                .iter()
+                .map(|w| w.unwrap().numbers()[i])
+                .collect();
+            let mean = all.iter().sum::<f64>() / all.len() as f64;
+            (all.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / all.len() as f64).sqrt()
+        };
+        let left = 0.1039_f64.sqrt();
+        for (i, white) in [1.0, 2.0, 0.0, 0.5].into_iter().enumerate() {
+            assert!(
+                (sd(i) - white * left).abs() < 0.04 * left * white + 1e-9,
+                "{i}: {}",
+                sd(i)
+            );
+        }
+        assert_eq!(
+            drawn.plates[0].series.as_ref().unwrap().time_ns[7],
+            7_000_000
+        );
+    }
+
+    /// Over many draws: the offset of a plate that was never zeroed, and one shift for plates of one
+    /// clock.
+    #[test]
+    fn zero_and_clock_are_drawn() {
+        let mut few = plate(false, 2e6);
+        let series = few.series.as_mut().unwrap();
+        (series.noise, series.rate_hz) = (Wrench::default(), RATE_HZ);
+        series.keep([0, 20_000_000]);
+        let ground = GroundWindow {
+            plates: vec![few.clone(), few],
+        };
+        let drawn: Vec<[f64; 3]> = (0..2000)
+            .map(|i| {
+                let drawn = disturbed(&ground, &mut Deviates::new(9, i));
+                let [a, b] = [0, 1].map(|n| drawn.plates[n].series.as_ref().unwrap().clone());
+                let up = |r: &Reactions| r.wrenches[10].unwrap().force.y - 10.0;
+                assert_eq!(a.time_ns, b.time_ns);
+                [a.time_ns[0] as f64, up(&a), up(&b)]
+            })
+            .collect();
+        let sd = |k: usize| (drawn.iter().map(|d| d[k] * d[k]).sum::<f64>() / 2000.0).sqrt();
+        // Of 2000 draws a standard deviation is known within 1.6 %.
+        assert!((sd(0) / 2e6 - 1.0).abs() < 0.06, "{}", sd(0));
+        for k in [1, 2] {
+            assert!((sd(k) / 11.547 - 1.0).abs() < 0.06, "{}", sd(k));
+        }
+        let together = drawn.iter().map(|d| d[1] * d[2]).sum::<f64>() / 2000.0;
+        assert!(together.abs() < 10.0, "plates are off apart: {together}");
+    }
+}
