@@ -247,7 +247,7 @@ pub fn remeasure(old: &Prepared, window: Window, how: Again<'_>) -> Result<Prepa
         club_geometry: old.club_geometry,
         approximate: old.approximate.clone(),
         seen: Vec::new(),
-        ground: old.ground.clone(),
+        ground: how.ground,
         cutoffs: old.body.cutoffs,
         reading: how.reading,
         unresolved: how.unresolved,
@@ -262,6 +262,8 @@ pub struct Again<'a> {
     pub calibration: Calibration,
     /// What a fresh filling of holes did, if there was one.
     pub filled: Option<&'a Repair>,
+    /// The plates' reactions, golfer frame.
+    pub ground: Option<Arc<GroundWindow>>,
     /// How sharply the motion is read.
     pub reading: Reading,
     /// Errors that few frames leave.

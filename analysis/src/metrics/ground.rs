@@ -121,14 +121,10 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
 
 /// Standard uncertainty of the plates' times against the markers', seconds: the worst plate's.
 fn clock_s(ground: &GroundWindow) -> Maybe<f64> {
-    let silent = ground.plates.iter().filter_map(|p| p.series.as_ref().err());
-    match ground.plates.iter().any(|p| p.series.is_ok()) {
-        true => Ok(ground.clock_uncertainty_s()),
-        false => Err(silent
-            .cloned()
-            .next()
-            .unwrap_or_else(|| NO_PLATES.to_owned())),
-    }
+    let reads = |p: &PlateWindow| p.series.as_ref().map(|_series| ()).map_err(Clone::clone);
+    let first = ground.plates.iter().map(reads).reduce(Result::or);
+    first.unwrap_or_else(|| Err(NO_PLATES.to_owned()))?;
+    Ok(ground.clock_uncertainty_s())
 }
 
 /// Plain sentences about who stands where.
