@@ -1,5 +1,6 @@
 //! The body's segments from their markers. Club geometry lives in `club`, metrics in `metrics`.
 
+pub mod arm;
 pub mod calibration;
 pub mod cluster;
 pub mod frames;

@@ -6,7 +6,6 @@ pub mod values;
 
 mod budget;
 mod club;
-mod forearm;
 mod humps;
 mod legs;
 mod path;
