@@ -6,6 +6,8 @@
 //! (`body::cluster`); here the shape is not asked again, because a shaft bends and the head of a
 //! bent club is not where the rigid one would be. Events and speeds are made elsewhere.
 
+pub mod mass;
+
 use nalgebra::{Point3, Vector3};
 
 use crate::body::pose::{self, Size};
@@ -177,6 +179,14 @@ fn from_toe(
         Some(toe[i]? - (axis[i]? * lie_rad.cos() + outward * lie_rad.sin()) * back_m)
     };
     Some((0..toe.len()).map(place).collect())
+}
+
+/// Butt to the head's reference point, metres; `None` without a marker at the butt or of the head.
+#[must_use]
+pub fn length_m(window: &Window) -> Option<f64> {
+    let [heel, toe, back] = HEAD;
+    let head = midpoint_or_single(window, heel, toe, back)?;
+    median(distances(window.track(Landmark::ClubButt)?, &head))
 }
 
 /// The told length is another club's than the one measured.

@@ -18,7 +18,8 @@ use crate::body::cluster::{Fault, Repair};
 use crate::body::segments::lead_arm;
 use crate::body::skeleton::Skeleton;
 use crate::body::tracks::{Cutoffs, Smoothed};
-use crate::club::Club;
+use crate::club::mass::ClubMass;
+use crate::club::{self, Club};
 use crate::context::{ClubGeometry, Context, Person};
 use crate::ground::window::GroundWindow;
 use crate::handed::Handed;
@@ -53,6 +54,8 @@ pub struct Prepared {
     pub person: Person,
     /// What was told of the club.
     pub club_geometry: Option<ClubGeometry>,
+    /// Its mass properties, told or assumed.
+    pub club_mass: ClubMass,
     /// Words of the marker map for inexact landmarks, in the golfer frame.
     pub approximate: Vec<(Landmark, String)>,
     /// Smoothed body.
@@ -168,6 +171,11 @@ pub fn measure_on_plates(
         calibration,
         person: context.person,
         club_geometry: context.club_geometry,
+        club_mass: ClubMass::of(
+            context.club_geometry.as_ref(),
+            context.club.as_deref(),
+            club::length_m(&window),
+        ),
         approximate: approximate(handed, context),
         seen: seen.collect(),
         ground: ground.map(|g| Arc::new(g.mirrored(handed))),
@@ -232,6 +240,7 @@ pub fn remeasure(old: &Prepared, window: Window, how: Again<'_>) -> Result<Prepa
         calibration: how.calibration,
         person: old.person,
         club_geometry: old.club_geometry,
+        club_mass: old.club_mass,
         approximate: old.approximate.clone(),
         seen: Vec::new(),
         ground: old.ground.clone(),
@@ -261,6 +270,7 @@ struct Known {
     calibration: Calibration,
     person: Person,
     club_geometry: Option<ClubGeometry>,
+    club_mass: ClubMass,
     approximate: Vec<(Landmark, String)>,
     seen: Vec<Vec<bool>>,
     ground: Option<Arc<GroundWindow>>,
@@ -313,6 +323,7 @@ fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -
         calibration: known.calibration,
         person: known.person,
         club_geometry: known.club_geometry,
+        club_mass: known.club_mass,
         approximate: known.approximate,
         seen: known.seen,
         ground: known.ground,
