@@ -228,6 +228,9 @@ fn add_metrics(take: &Take, measured: &Measured, record: &mut Record) {
     }
 }
 
+/// What is 0 by definition differs from it by rounding only, and its interval has no width.
+const ROUNDING: f64 = 1e-9;
+
 fn add_intervals(measured: &Measured, draws: u32, record: &mut Record) {
     let base = Base::new(&measured.prepared).expect("a base to draw from");
     let seed = uncertainty::seed(&measured.prepared);
@@ -243,7 +246,8 @@ fn add_intervals(measured: &Measured, draws: u32, record: &mut Record) {
             (&summary.values[index], measured.values.number(index))
         {
             let off = judged.found.unwrap_or_default();
-            judged.held = Some((s.low..=s.high).contains(&(value - off)));
+            let truth = value - off;
+            judged.held = Some((s.low - ROUNDING..=s.high + ROUNDING).contains(&truth));
             judged.standard = Some(s.standard);
         }
     }

@@ -118,8 +118,8 @@ const REASONS: &[&str] = &[
     "needs markers on: the pelvis (front and back, both sides)",
     "needs markers on: the pelvis (front and back, both sides); both heels",
     "not reached before impact; only 108 frames/s: use 200 or more",
-    "surface points instead of joint centers; the marker sits on the thigh above the knee",
-    "surface points instead of joint centers; the marker sits on the thigh above the knee; knee under 10° at address: read its change in degrees instead",
+    "points on the skin instead of joint centers (mark the whole pelvis); the marker sits on the thigh above the knee",
+    "points on the skin instead of joint centers (mark the whole pelvis); the marker sits on the thigh above the knee; knee under 10° at address: read its change in degrees instead",
     "the knee hardly moves in the backswing: there is no start to time",
 ];
 

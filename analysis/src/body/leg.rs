@@ -266,7 +266,7 @@ fn surface_leg(body: &Smoothed, [hip, knee, ankle, ..]: [L; 5]) -> Maybe<Leg> {
             grid: points.grid,
             known: points.known,
             limited: join(
-                Some("surface points instead of joint centers"),
+                Some("points on the skin instead of joint centers (mark the whole pelvis)"),
                 marks.limited.as_deref(),
             ),
         },
