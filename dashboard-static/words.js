@@ -52,7 +52,9 @@ const QUANTITIES = {
 // Factor from the report's unit, unit on screen, decimals. Exact by definition: 1 mile = 1609.344 m,
 // 1 inch = 0.0254 m.
 const UNITS = {
-  metric: { "m/s": [1, "m/s", 1], m: [100, "cm", 1], deg: [1, "°", 0], s: [1, "s", 2], ms: [1, "ms", 0], ratio: [1, "×", 1], "deg/s": [1, "°/s", 0] },
+  metric: { "m/s": [1, "m/s", 1], m: [100, "cm", 1], deg: [1, "°", 0], s: [1, "s", 2], ms: [1, "ms", 0], ratio: [1, "×", 1], "deg/s": [1, "°/s", 0],
+    "deg/s^2": [1, "°/s²", 0], mm: [1, "mm", 1], "%": [1, "%", 0], "%BW": [1, "% body weight", 0], "%BW/s": [1, "% body weight/s", 0],
+    "N m": [1, "N m", 0], "N s": [1, "N s", 0], J: [1, "J", 0], W: [1, "W", 0] },
   imperial: { "m/s": [3600 / 1609.344, "mph", 1], m: [1 / 0.0254, "in", 1] },
 };
 

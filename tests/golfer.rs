@@ -246,6 +246,8 @@ fn every_metric_of_the_catalogue_has_a_producer() {
         .metrics
         .iter()
         .filter(|(_, m)| m.value.is_none())
+        // The golfer stands on no plates.
+        .filter(|(_, m)| m.reason.as_deref() != Some("no force plates"))
         .collect();
     assert!(missing.is_empty(), "{missing:?}");
 }

@@ -8,6 +8,8 @@ use analysis::ground::window::{GroundWindow, PlateWindow};
 use analysis::ground::wrench::{LOAD_GATE_N, total};
 use analysis::landmark::Landmark as L;
 use analysis::measure::Measured;
+use analysis::metrics::catalogue::CATALOGUE;
+use analysis::metrics::values::Value;
 use daemon::map::MarkerMap;
 use daemon::offline;
 use daemon::receive::Arrival;
@@ -144,6 +146,29 @@ fn ground(swing: &Measured) -> &GroundWindow {
     swing.prepared.ground.as_ref().unwrap()
 }
 
+/// Whether a metric is read off the plates.
+fn of_plates(id: &str) -> bool {
+    const FIRST: &[&str] = &[
+        "vertical_",
+        "unweighting",
+        "loading",
+        "lateral_force",
+        "fore_aft",
+        "free_moment",
+        "ground_torque",
+        "cop_",
+        "clock_",
+    ];
+    FIRST.iter().any(|f| id.starts_with(f))
+}
+
+/// All values that do not need plates.
+fn of_markers(m: &Measured) -> Vec<Value> {
+    let families = CATALOGUE.iter().filter(|f| !of_plates(f.id));
+    let indices = families.flat_map(|f| f.first..f.first + f.len());
+    indices.map(|i| m.values.get(i)).collect()
+}
+
 /// Time of the push on a plate: center of what is above the weight, seconds.
 fn push_s(plate: &PlateWindow) -> f64 {
     let series = plate.series.as_ref().unwrap();
@@ -194,6 +219,7 @@ fn a_swing_carries_its_ground_with_one_clock_and_with_two() {
         .map(|p| Carrier {
             surface: p.surface,
             pressure: pressure(p),
+            silent: false,
         })
         .to_vec();
     let stands = standing(
@@ -220,8 +246,10 @@ fn a_swing_carries_its_ground_with_one_clock_and_with_two() {
     assert!(error < 1e-3 && said < 5e-3, "{error} {said}");
     assert!(error < 2.0 * said.max(2e-4), "{error} {said}");
     // The markers' own numbers do not know of it; and the same recording gives the same bytes.
-    let json = |m: &Measured| serde_json::to_string(&outgoing::measurement(m)).unwrap();
-    assert_eq!(json(&shared), json(&apart));
+    assert_eq!(of_markers(&shared), of_markers(&apart));
+    let clock = |m: &Measured| outgoing::measurement(m).metrics["clock_uncertainty"].value;
+    assert_eq!(clock(&shared), Some(0.0));
+    assert!((clock(&apart).unwrap() - said * 1e3).abs() < 1e-3);
     let again = measured(&take, true);
     assert_eq!(ground(&apart), ground(&again));
 }
@@ -239,8 +267,25 @@ fn a_dead_plate_costs_nothing_but_itself() {
     };
     assert!(trail.series.as_ref().unwrap_err().contains("dead"));
     assert_eq!(lead, &ground(&good).plates[1]);
-    let values = |m: &Measured| m.values.clone();
-    assert_eq!(values(&good), values(&bad), "kinematics are what they were");
+    assert_eq!(
+        of_markers(&good),
+        of_markers(&bad),
+        "kinematics are what they were"
+    );
+    // The lead foot alone is still known, the trail foot and both together are not, and say why.
+    let (good_report, bad_report) = (outgoing::measurement(&good), outgoing::measurement(&bad));
+    for (id, metric) in bad_report.metrics.iter().filter(|(id, _)| of_plates(id)) {
+        let before = &good_report.metrics[id];
+        assert!(before.value.is_some(), "{id}: {:?}", before.reason);
+        match metric.value {
+            Some(_) => assert!(id.contains(".lead"), "{id}"),
+            None => assert!(
+                metric.reason.as_ref().unwrap().contains("dead"),
+                "{id}: {metric:?}"
+            ),
+        }
+    }
+    assert!(bad_report.metrics["free_moment_peak.lead"].value.is_some());
     assert!(
         bad.notes.iter().any(|n| n.contains("dead")),
         "{:?}",
@@ -252,5 +297,78 @@ fn a_dead_plate_costs_nothing_but_itself() {
     (none.plates, none.analog) = (Vec::new(), Analog::default());
     let none = measured(&none, false);
     assert!(none.prepared.ground.is_none());
-    assert_eq!(values(&good), values(&none));
+    assert_eq!(of_markers(&good), of_markers(&none));
+    for (id, metric) in outgoing::measurement(&none)
+        .metrics
+        .iter()
+        .filter(|(id, _)| of_plates(id))
+    {
+        assert_eq!(metric.reason.as_deref(), Some("no force plates"), "{id}");
+    }
+}
+
+/// The take's forces are known by construction: two times 400 N at rest and a bell of 150 N under the
+/// lead foot whose steepest rise is 150 N × √2 ÷ (20 ms × √e) (calculus).
+#[test]
+fn what_was_put_under_the_feet_is_measured() {
+    let swing = measured(&take(), false);
+    let report = outgoing::measurement(&swing);
+    let near = |id: &str, want: f64, within: f64| {
+        let metric = &report.metrics[id];
+        let got = metric
+            .value
+            .unwrap_or_else(|| panic!("{id}: {:?}", metric.reason));
+        assert!(
+            (got - want).abs() <= within,
+            "{id}: {got}, put there {want}"
+        );
+        assert_eq!(metric.limited, None, "{id}");
+    };
+    let time = |event: &str| report.events[event].time_s.unwrap();
+    let at = |event: &str| WEIGHT_N + 150.0 * (-((time(event) - PUSH_S) / 0.02).powi(2)).exp();
+    // What is told of nobody's mass: the plates tell it, less the assumed club.
+    let weight = 2.0 * WEIGHT_N - 0.35 * 9.80665;
+    for event in ["address", "takeaway_end", "top", "impact"] {
+        let lead = if event == "address" {
+            WEIGHT_N
+        } else {
+            at(event)
+        };
+        near(
+            &format!("vertical_force.lead@{event}"),
+            100.0 * lead / weight,
+            0.2,
+        );
+        near(
+            &format!("vertical_force.trail@{event}"),
+            100.0 * WEIGHT_N / weight,
+            0.2,
+        );
+        let share = 100.0 * lead / (lead + WEIGHT_N);
+        near(&format!("vertical_share_lead@{event}"), share, 0.1);
+        // Plates are centered under the feet.
+        near(&format!("cop_lead_share@{event}"), share, 0.6);
+    }
+    assert!(
+        (time("takeaway_start")..time("impact")).contains(&PUSH_S),
+        "the push is in the swing"
+    );
+    // The low-pass at 50 Hz takes a share of a bell that short (its width is 28 ms).
+    near(
+        "vertical_force_peak.lead",
+        100.0 * (WEIGHT_N + 150.0) / weight,
+        0.6,
+    );
+    near(
+        "vertical_force_peak_time.lead",
+        1e3 * (time("impact") - PUSH_S),
+        0.3,
+    );
+    near(
+        "loading_rate.lead",
+        1e4 * 150.0 * (2.0 / 1f64.exp()).sqrt() / 2.0 / weight,
+        30.0,
+    );
+    near("unweighting_min", 100.0 * 2.0 * WEIGHT_N / weight, 0.3);
+    near("frame_loss_rate", 0.0, 0.0);
 }

@@ -19,6 +19,9 @@ use crate::window::{Track, Window};
 /// Mid-grip point below the butt end along the shaft, metres (between the hands of a usual grip;
 /// common practice, no source).
 pub const MID_GRIP_FROM_BUTT_M: f64 = 0.13;
+/// Mass of a club where none is told, kilograms (0.30 driver to 0.47 wedge; common practice, no
+/// source).
+pub const MASS_KG: f64 = 0.35;
 /// Measured and told length may differ by this, metres: the face's centre is not the shaft's end.
 const LENGTH_TOLERANCE_M: f64 = 0.06;
 /// Lie of a club where none is told, rad (middle of a set; common practice, no source).
@@ -329,7 +332,7 @@ mod tests {
             time_ns: (0..60).map(|i| i * 10_000_000).collect(),
             landmarks: model.iter().map(|m| m.0).collect(),
             tracks: model.iter().map(|m| placed(m.1)).collect(),
-            lost: 0,
+            arrived: vec![true; 60],
         }
     }
 

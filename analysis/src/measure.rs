@@ -194,6 +194,7 @@ pub fn measure_on_plates(
         .chain(rate_note)
         .chain(calibration_note)
         .chain(prepared.ground.iter().flat_map(|g| g.notes()))
+        .chain(metrics::ground::notes(&prepared))
         .collect();
     Ok(Measured {
         values: metrics::measure(&prepared),

@@ -25,8 +25,8 @@ pub struct Window {
     pub landmarks: Vec<Landmark>,
     /// One track a landmark, each as long as `time_ns`; metres, bay frame.
     pub tracks: Vec<Track>,
-    /// Slots for which no frame arrived.
-    pub lost: usize,
+    /// Slots for which a frame arrived.
+    pub arrived: Vec<bool>,
 }
 
 impl Window {
@@ -45,7 +45,7 @@ impl Window {
             time_ns: Vec::new(),
             landmarks: landmarks.to_vec(),
             tracks: vec![Vec::new(); landmarks.len()],
-            lost: 0,
+            arrived: Vec::new(),
         };
         let step_ns = 1e9 / rate_hz;
         for frame in frames {
@@ -56,9 +56,10 @@ impl Window {
                     .map_or(first.time_ns, |&t| t + step_ns.round() as i64);
                 window.time_ns.push(missing);
                 window.tracks.iter_mut().for_each(|t| t.push(None));
-                window.lost += 1;
+                window.arrived.push(false);
             }
             window.time_ns.push(frame.time_ns);
+            window.arrived.push(true);
             for (track, &point) in window.tracks.iter_mut().zip(&frame.points) {
                 track.push(point);
             }
@@ -79,7 +80,7 @@ impl Window {
                 .iter()
                 .map(|t| t[range.clone()].to_vec())
                 .collect(),
-            lost: self.lost,
+            arrived: self.arrived[range].to_vec(),
         }
     }
 
@@ -87,6 +88,7 @@ impl Window {
     pub fn keep(&mut self, range: Range<usize>) {
         self.first_number += range.start as u64;
         crop(&mut self.time_ns, range.clone());
+        crop(&mut self.arrived, range.clone());
         self.tracks.iter_mut().for_each(|t| crop(t, range.clone()));
     }
 
@@ -183,7 +185,7 @@ mod tests {
     fn lost_frames_are_slots_without_points() {
         let frames = [frame(5), frame(6), frame(9)];
         let w = Window::new(frames.iter(), &[Landmark::C7], 100.0).unwrap();
-        assert_eq!((w.len(), w.lost), (5, 2));
+        assert_eq!((w.len(), w.arrived.iter().filter(|a| !**a).count()), (5, 2));
         assert_eq!(w.track(Landmark::C7).unwrap()[2], None);
         assert!((w.seconds(3.5) - 0.085).abs() < 1e-12);
         assert!((w.number(3.5) - 8.5).abs() < 1e-12);

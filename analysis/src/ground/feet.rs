@@ -18,6 +18,7 @@ const PART: f64 = 0.1;
 /// Distance of a center of pressure from the sole's middle line from which plate and foot do not
 /// belong together, metres.
 const FAR_M: f64 = 0.12;
+const NOT_MARKED: &str = "Without markers on both feet the plates were told apart by their places along the target line.";
 
 /// The markers of one foot at address, metres; `None` where not known.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -50,6 +51,8 @@ pub struct Carrier {
     pub surface: Option<Surface>,
     /// Center of pressure at address; `None` without load.
     pub pressure: Option<Point3<f64>>,
+    /// Whether it tells nothing at all, which is said elsewhere.
+    pub silent: bool,
 }
 
 /// Which plate is the lead and which the trail foot's, or why that is not known.
@@ -59,6 +62,12 @@ pub struct Standing {
     pub lead: Result<usize, String>,
     /// Of the trail foot's.
     pub trail: Result<usize, String>,
+    /// Places of the plates that carry the golfer together.
+    pub together: Result<Vec<usize>, String>,
+    /// What makes all of this weak, if something does.
+    pub weak: Option<String>,
+    /// Why centers of pressure are not to be believed, if they are not.
+    pub misplaced: Option<String>,
     /// What is to be said, in plain sentences.
     pub notes: Vec<String>,
 }
@@ -115,32 +124,71 @@ pub fn under(foot: &Foot, carriers: &[Carrier]) -> Option<Under> {
 pub fn standing(lead: &Foot, trail: &Foot, carriers: &[Carrier]) -> Standing {
     let mut notes = Vec::new();
     let (lead_at, trail_at) = (under(lead, carriers), under(trail, carriers));
-    let (lead_on, trail_on) = match (lead_at, trail_at) {
+    let (mut lead_on, mut trail_on) = match (lead_at, trail_at) {
         (None, _) | (_, None) => {
-            notes.push("Without markers on both feet the plates were told apart by their places along the target line.".into());
+            notes.push(NOT_MARKED.into());
             by_place(carriers)
         }
         (Some(l), Some(t)) => (owned("lead", l, &mut notes), owned("trail", t, &mut notes)),
     };
-    let shared = matches!((&lead_on, &trail_on), (Ok(a), Ok(b)) if a == b);
-    if shared {
-        let why = "both feet stand on one plate";
-        return Standing {
-            lead: Err(why.into()),
-            trail: Err(why.into()),
-            notes,
-        };
+    let at = [("lead", lead_at), ("trail", trail_at)];
+    let weak = match at {
+        [(_, Some(_)), (_, Some(_))] => {
+            let edge = at.iter().find(|a| matches!(a.1, Some(Under::Edge(_))));
+            edge.map(|(side, _)| format!("the {side} foot stands partly beside its plate"))
+        }
+        _ => Some("feet not marked: plates told apart by their places".to_owned()),
+    };
+    let plates = |under: Option<Under>, on: &Result<usize, String>| match under {
+        Some(Under::Bridging(a, b)) => Ok(vec![a, b]),
+        _ => on.clone().map(|n| vec![n]),
+    };
+    let mut together = plates(lead_at, &lead_on).and_then(|mut all| {
+        all.extend(plates(trail_at, &trail_on)?);
+        all.sort_unstable();
+        all.dedup();
+        Ok(all)
+    });
+    if matches!((&lead_on, &trail_on), (Ok(a), Ok(b)) if a == b) {
+        let why = || Err("both feet stand on one plate".to_owned());
+        (lead_on, trail_on) = (why(), why());
     }
-    for (side, foot, on) in [("lead", lead, &lead_on), ("trail", trail, &trail_on)] {
-        notes.extend(
-            on.as_ref()
-                .ok()
-                .and_then(|&n| disagrees(side, foot, (n, carriers))),
-        );
+    for (side, at, other) in [
+        ("lead", lead_at, &mut trail_on),
+        ("trail", trail_at, &mut lead_on),
+    ] {
+        if let (Some(Under::Bridging(a, b)), Ok(n)) = (at, &*other)
+            && [a, b].contains(n)
+        {
+            *other = Err(format!("the {side} foot stands on plate {} too", n + 1));
+        }
+    }
+    let mut misplaced = None;
+    for (side, foot, on) in [
+        ("lead", lead, &mut lead_on),
+        ("trail", trail, &mut trail_on),
+    ] {
+        let odd = on
+            .as_ref()
+            .ok()
+            .and_then(|&n| disagrees(side, foot, (n, carriers)));
+        let Some((words, doubt)) = odd else { continue };
+        notes.push(format!("The {words}."));
+        let words = format!("the {words}");
+        if doubt != Doubt::Place {
+            *on = Err(words.clone());
+        }
+        if doubt == Doubt::Load {
+            together = Err(words.clone());
+        }
+        misplaced.get_or_insert(words);
     }
     Standing {
         lead: lead_on,
         trail: trail_on,
+        together,
+        weak,
+        misplaced,
         notes,
     }
 }
@@ -188,13 +236,31 @@ fn by_place(carriers: &[Carrier]) -> (Result<usize, String>, Result<usize, Strin
     }
 }
 
+/// What is doubtful about a foot's plate.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Doubt {
+    /// It reads no load.
+    Load,
+    /// It may be another foot's.
+    Whose,
+    /// Where it says that the force acts.
+    Place,
+}
+
 /// What speaks against a foot's plate: no load, or a center of pressure that is not under the foot.
-fn disagrees(side: &str, foot: &Foot, (n, carriers): (usize, &[Carrier])) -> Option<String> {
+fn disagrees(
+    side: &str,
+    foot: &Foot,
+    (n, carriers): (usize, &[Carrier]),
+) -> Option<(String, Doubt)> {
     let name = n + 1;
+    if carriers[n].silent {
+        return None;
+    }
     let Some(pressure) = carriers[n].pressure else {
-        return Some(format!(
-            "The {side} foot stands on plate {name}, but the plate reads no load at address."
-        ));
+        let words =
+            format!("{side} foot stands on plate {name}, but the plate reads no load at address");
+        return Some((words, Doubt::Load));
     };
     let off = foot.distance(&pressure).filter(|d| *d > FAR_M)?;
     let elsewhere = (0..carriers.len()).filter(|&m| m != n);
@@ -202,14 +268,15 @@ fn disagrees(side: &str, foot: &Foot, (n, carriers): (usize, &[Carrier])) -> Opt
         let p = carriers[m].pressure.and_then(|p| foot.distance(&p));
         p.is_some_and(|d| d < FAR_M)
     };
-    let hint = match elsewhere.filter(near).count() {
-        0 => "its place, origin or channels may be wrong",
-        _ => "two plates may be exchanged",
+    let (hint, doubt) = match elsewhere.filter(near).count() {
+        0 => ("its place, origin or channels may be wrong", Doubt::Place),
+        _ => ("two plates may be exchanged", Doubt::Whose),
     };
-    Some(format!(
-        "The center of pressure of plate {name} is {:.0} cm from the {side} foot at address: {hint}.",
+    let words = format!(
+        "center of pressure of plate {name} is {:.0} cm from the {side} foot at address: {hint}",
         off * 1e2
-    ))
+    );
+    Some((words, doubt))
 }
 
 #[cfg(test)]
@@ -225,6 +292,7 @@ mod tests {
                 half: [0.2, 0.3],
             }),
             pressure: p.map(|[x, z]| Point3::new(x, 0.0, z)),
+            silent: false,
         };
         vec![at(-0.2, pressures[0]), at(0.2, pressures[1])]
     }
@@ -267,9 +335,14 @@ mod tests {
         assert_eq!(under(&Foot::default(), &both), None);
         let found = standing(&foot(0.01, -0.88), &foot(-0.2, -0.88), &both);
         assert!(found.lead.unwrap_err().contains("at once"));
-        assert_eq!(found.trail, Ok(0));
+        assert!(found.trail.unwrap_err().contains("plate 1 too"));
+        assert_eq!(found.together, Ok(vec![0, 1]), "the sum is whole");
         let found = standing(&foot(0.3, -0.88), &foot(0.1, -0.88), &both);
         assert!(found.lead.unwrap_err().contains("both feet"));
+        assert_eq!(found.together, Ok(vec![1]));
+        let found = standing(&foot(0.9, -0.88), &foot(-0.2, -0.88), &both);
+        assert_eq!(found.trail, Ok(0));
+        assert!(found.together.unwrap_err().contains("no plate"));
     }
 
     #[test]
@@ -282,11 +355,15 @@ mod tests {
             "{:?}",
             found.notes
         );
+        assert!(found.lead.is_err() && found.trail.is_err() && found.together.is_ok());
         let idle = carriers([None, Some([0.2, -0.8])]);
         let found = standing(&foot(0.2, -0.88), &foot(-0.2, -0.88), &idle);
         assert!(found.notes[0].contains("no load"));
+        assert!(found.trail.unwrap_err().contains("no load"));
+        assert!(found.together.is_err() && found.lead == Ok(1));
         let odd = carriers([Some([-0.2, -0.8]), Some([0.38, -0.8])]);
         let found = standing(&foot(0.2, -0.88), &foot(-0.2, -0.88), &odd);
         assert!(found.notes[0].contains("wrong") && found.notes.len() == 1);
+        assert!(found.misplaced.unwrap().contains("wrong") && found.lead == Ok(1));
     }
 }

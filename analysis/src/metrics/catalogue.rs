@@ -259,6 +259,30 @@ catalogue! {
     CLUSTER_RESIDUAL_THORAX = 187, "cluster_residual.thorax", &[], Millimetre, "root mean square, never negative", "Distance of the thorax's markers from the placed rigid shape, per coordinate, from address to impact.", "Soderkvist & Wedin 1993";
     CLUSTER_RESIDUAL_HEAD = 188, "cluster_residual.head", &[], Millimetre, "root mean square, never negative", "Distance of the head's markers from the placed rigid shape, per coordinate, from address to impact.", "Soderkvist & Wedin 1993";
     CLUSTER_RESIDUAL_CLUB = 189, "cluster_residual.club", &[], Millimetre, "root mean square, never negative", "Distance of the club's markers from the placed rigid shape, per coordinate, from address to impact.", "Soderkvist & Wedin 1993";
+    VERTICAL_FORCE_LEAD = 190, "vertical_force.lead", EVERY, BodyWeight, "upward", "Upward force of the ground on the lead foot against body weight (without the club).", "REFERENCES B5 (Worsfold 2007)";
+    VERTICAL_FORCE_TRAIL = 197, "vertical_force.trail", EVERY, BodyWeight, "upward", "Upward force of the ground on the trail foot against body weight (without the club).", "REFERENCES B5 (Worsfold 2007)";
+    VERTICAL_FORCE_PEAK_LEAD = 204, "vertical_force_peak.lead", &[], BodyWeight, "upward", "Largest upward force on the lead foot from takeaway start to impact.", "REFERENCES B5 (Worsfold 2007)";
+    VERTICAL_FORCE_PEAK_TRAIL = 205, "vertical_force_peak.trail", &[], BodyWeight, "upward", "Largest upward force on the trail foot from takeaway start to impact.", "REFERENCES B5 (Worsfold 2007)";
+    VERTICAL_FORCE_PEAK_TIME_LEAD = 206, "vertical_force_peak_time.lead", &[], Millisecond, "positive: before impact", "Time of the lead foot's largest upward force before impact.", "REFERENCES B5 (Wang 2015)";
+    VERTICAL_FORCE_PEAK_TIME_TRAIL = 207, "vertical_force_peak_time.trail", &[], Millisecond, "positive: before impact", "Time of the trail foot's largest upward force before impact.", "REFERENCES B5 (Wang 2015)";
+    VERTICAL_FORCE_PEAK_PHASE_LEAD = 208, "vertical_force_peak_phase.lead", &[], Code, "1 backswing, 2 first half of the downswing's time, 3 second half", "When in the swing the lead foot's upward force is largest.", COMMON;
+    VERTICAL_FORCE_PEAK_PHASE_TRAIL = 209, "vertical_force_peak_phase.trail", &[], Code, "1 backswing, 2 first half of the downswing's time, 3 second half", "When in the swing the trail foot's upward force is largest.", COMMON;
+    VERTICAL_SHARE_LEAD = 210, "vertical_share_lead", EVERY, Percent, "100: all on the lead foot", "Upward force on the lead foot against that on both.", COMMON;
+    UNWEIGHTING_MIN = 217, "unweighting_min", &[], BodyWeight, "upward", "Smallest upward force on both feet together from takeaway start to impact.", COMMON;
+    LOADING_RATE_LEAD = 218, "loading_rate.lead", &[], BodyWeightPerSecond, "positive: load growing", "Largest rate of rise of the upward force on the lead foot from takeaway start to impact.", COMMON;
+    LATERAL_FORCE_PEAK_BOTH = 219, "lateral_force_peak.both", &[], BodyWeight, "positive toward the target", "Largest force toward the target on both feet together from the top to impact.", COMMON;
+    LATERAL_FORCE_PEAK_TRAIL = 220, "lateral_force_peak.trail", &[], BodyWeight, "positive toward the target", "Largest force toward the target on the trail foot from the top to impact.", COMMON;
+    LATERAL_FORCE_PEAK_LEAD = 221, "lateral_force_peak.lead", &[], BodyWeight, "negative away from the target", "Largest force away from the target on the lead foot from the top to impact.", COMMON;
+    FORE_AFT_COUPLE_PEAK = 222, "fore_aft_couple_peak", &[], NewtonMetre, "positive opening", "Largest couple about the vertical of the feet's forces across the target line, about the common center of pressure, from takeaway start to impact.", "REFERENCES A4";
+    FREE_MOMENT_PEAK_LEAD = 223, "free_moment_peak.lead", &[], NewtonMetre, "positive opening", "Largest free moment of the ground on the lead foot (about the vertical through its center of pressure) from takeaway start to impact.", "REFERENCES A4; Worsfold 2008";
+    FREE_MOMENT_PEAK_TRAIL = 224, "free_moment_peak.trail", &[], NewtonMetre, "positive opening", "Largest free moment of the ground on the trail foot (about the vertical through its center of pressure) from takeaway start to impact.", "REFERENCES A4; Worsfold 2008";
+    GROUND_TORQUE_VERTICAL_PEAK = 225, "ground_torque_vertical_peak", &[], NewtonMetre, "positive opening", "Largest moment of the ground about the vertical through the common center of pressure (free moments and the couple of the feet's horizontal forces) from takeaway start to impact.", "REFERENCES A4";
+    GROUND_TORQUE_VERTICAL_PEAK_TIME = 226, "ground_torque_vertical_peak_time", &[], Millisecond, "positive: before impact", "Time of that largest moment before impact.", "REFERENCES A4";
+    COP_LEAD_SHARE = 227, "cop_lead_share", EVERY, Percent, "0 middle of the trail foot, 100 middle of the lead foot", "Common center of pressure along the line from the middle of the trail foot to that of the lead foot (midpoints of heel and toe markers at address).", "Ball & Best 2007 (normalized to the feet), REFERENCES B5";
+    COP_PATH_LENGTH = 234, "cop_path_length", &[], Metre, "length", "Horizontal way of the common center of pressure from takeaway start to impact, by chords of 10 ms.", OWN;
+    VERTICAL_IMPULSE_DOWN = 235, "vertical_impulse_down", &[], NewtonSecond, "positive upward", "Integral from the top to impact of the upward force on both feet less the weight of golfer and club.", COMMON;
+    FRAME_LOSS_RATE = 236, "frame_loss_rate", &[], Percent, "0: none lost", "Share of the frames from address to impact that never came.", OWN;
+    CLOCK_UNCERTAINTY = 237, "clock_uncertainty", &[], Millisecond, "0: one clock", "Standard uncertainty of the force plates' times against the markers'.", "Moon, Skelly & Towsley 1999 (one-way delays)";
 }
 
 /// Number of values in the catalogue.

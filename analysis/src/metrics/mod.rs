@@ -6,6 +6,8 @@ pub mod values;
 
 mod budget;
 mod club;
+mod forearm;
+pub(crate) mod ground;
 mod humps;
 mod legs;
 mod path;
@@ -39,6 +41,7 @@ pub fn measure(prepared: &Prepared) -> Values {
     club::measure(prepared, reader, &mut values);
     plane::measure(prepared, reader, &mut values);
     sequence::measure(prepared, reader, &mut values);
+    ground::measure(prepared, reader, &mut values);
     quality::measure(prepared, reader, &mut values);
     values
 }

@@ -6,7 +6,7 @@ use nalgebra::Point3;
 
 use super::catalogue::{
     CLUSTER_RESIDUAL_CLUB, CLUSTER_RESIDUAL_HEAD, CLUSTER_RESIDUAL_PELVIS, CLUSTER_RESIDUAL_THORAX,
-    Family, GAP_LONGEST, MARKER_VISIBILITY,
+    FRAME_LOSS_RATE, Family, GAP_LONGEST, MARKER_VISIBILITY,
 };
 use super::values::{Reader, Value, Values};
 use crate::body::calibration::{HEAD, PELVIS, Shape, THORAX};
@@ -33,6 +33,11 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
         gaps.max().unwrap_or(0) as f64 / prepared.window.rate_hz
     });
     values.set(&GAP_LONGEST, gap);
+    let lost = span.clone().map(|span| {
+        let came = &prepared.window.arrived[span];
+        came.iter().filter(|came| !**came).count() as f64 / came.len().max(1) as f64
+    });
+    values.set(&FRAME_LOSS_RATE, lost);
     let calibration = &prepared.calibration;
     for (family, shape, markers) in [
         (&CLUSTER_RESIDUAL_PELVIS, &calibration.pelvis, &PELVIS[..]),

@@ -115,6 +115,13 @@ impl Values {
         }
     }
 
+    /// Writes one value for the whole of a family.
+    pub fn set_all(&mut self, family: &Family, value: &Value) {
+        for n in 0..family.len() {
+            self.write(family.first + n, value.clone());
+        }
+    }
+
     /// The value at an index of the catalogue. What nobody wrote says so (a defect that a test
     /// finds: each identifier has exactly one producer).
     #[must_use]
@@ -159,7 +166,8 @@ impl Default for Values {
     }
 }
 
-const NO_ADDRESS: &str =
+/// Why nothing is told of address.
+pub(super) const NO_ADDRESS: &str =
     "the golfer was not seen standing still before this swing: pause at address";
 
 /// Reads series at the events of one swing.

@@ -7,8 +7,9 @@
 
 use super::Draw;
 use crate::metrics::catalogue::{
-    CATALOGUE, CLUSTER_RESIDUAL_CLUB, CLUSTER_RESIDUAL_HEAD, CLUSTER_RESIDUAL_PELVIS,
-    CLUSTER_RESIDUAL_THORAX, Family, GAP_LONGEST, MARKER_VISIBILITY, Unit, len,
+    CATALOGUE, CLOCK_UNCERTAINTY, CLUSTER_RESIDUAL_CLUB, CLUSTER_RESIDUAL_HEAD,
+    CLUSTER_RESIDUAL_PELVIS, CLUSTER_RESIDUAL_THORAX, FRAME_LOSS_RATE, Family, GAP_LONGEST,
+    MARKER_VISIBILITY, Unit, len,
 };
 use crate::metrics::values::Values;
 use crate::swing::event::Event;
@@ -26,6 +27,8 @@ const NOT_DRAWN: &[&Family] = &[
     &CLUSTER_RESIDUAL_THORAX,
     &CLUSTER_RESIDUAL_HEAD,
     &CLUSTER_RESIDUAL_CLUB,
+    &FRAME_LOSS_RATE,
+    &CLOCK_UNCERTAINTY,
 ];
 
 /// How surely a number is known, in its own unit (SI, rad).

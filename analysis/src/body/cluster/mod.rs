@@ -297,7 +297,7 @@ mod tests {
             time_ns: (0..100).map(|i| i * 10_000_000).collect(),
             landmarks: model.iter().map(|m| m.0).collect(),
             tracks: model.iter().map(|m| placed(m.1)).collect(),
-            lost: 0,
+            arrived: vec![true; 100],
         }
     }
 

@@ -140,7 +140,7 @@ mod tests {
                 .map(|m| take.frames.iter().map(|f| f[m]).collect())
                 .collect(),
             landmarks: take.landmarks,
-            lost: 0,
+            arrived: vec![true; take.frames.len()],
         }
     }
 

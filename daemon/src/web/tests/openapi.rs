@@ -3,6 +3,7 @@
 
 use std::collections::BTreeSet;
 
+use analysis::metrics::catalogue::CATALOGUE;
 use serde_json::{Map, Value};
 
 use super::rig::{Rig, health, live, replay, swing};
@@ -25,6 +26,21 @@ fn document_and_router_have_the_same_paths() {
         .collect();
     let routed: BTreeSet<_> = ROUTES.iter().map(|(path, _)| *path).collect();
     assert_eq!(described, routed);
+}
+
+#[test]
+fn every_unit_of_the_catalogue_is_listed() {
+    let document = document();
+    let units = &document["components"]["schemas"]["Metric"]["properties"]["unit"]["enum"];
+    let listed: BTreeSet<&str> = units
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter_map(Value::as_str)
+        .collect();
+    for family in CATALOGUE {
+        assert!(listed.contains(family.unit.symbol()), "{}", family.id);
+    }
 }
 
 #[test]
