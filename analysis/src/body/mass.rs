@@ -18,9 +18,10 @@ use crate::ground::feet::TOE_TIP;
 use crate::landmark::Landmark as L;
 use crate::swing::series;
 
-/// Place of the navel on the way from the xiphoid's level to the middle of the hips: lengths of the
-/// table's mean woman (205.3 and 181.5 mm) and man (215.5 and 145.7 mm; both from memory).
-const NAVEL: [f64; 2] = [0.531, 0.597];
+/// Lengths of the trunk's parts as shares of notch to mid-hip, from above: the table's mean woman (142.5,
+/// 205.3, 181.5 mm) and man (170.7, 215.5, 145.7 mm; both from memory). They set the moments of inertia,
+/// because xiphoid and T8 are palpated no better than a centimetre; and where the navel is.
+const TRUNK: [[f64; 3]; 2] = [[0.269, 0.388, 0.343], [0.321, 0.405, 0.274]];
 /// Mass center of head and neck from the middle of the markers over the ears, metres: forward, up (half
 /// the way from vertex to C7 is about at the ears; common practice, no source).
 const HEAD: [f64; 2] = [0.010, -0.025];
@@ -248,48 +249,50 @@ fn trunk(
     };
     let (low, notch) = (of(thorax, low), of(thorax, notch));
     let mid_hip = middle(hips).points;
-    let navel = along(
-        &low,
-        &mid_hip,
-        match by.sex {
-            Some(Sex::Female) => NAVEL[0],
-            Some(Sex::Male) => NAVEL[1],
-            None => 0.5 * (NAVEL[0] + NAVEL[1]),
-        },
-    );
+    let shares: [f64; 3] = match by.sex {
+        Some(Sex::Female) => TRUNK[0],
+        Some(Sex::Male) => TRUNK[1],
+        None => std::array::from_fn(|i| 0.5 * (TRUNK[0][i] + TRUNK[1][i])),
+    };
+    let navel = along(&low, &mid_hip, shares[1] / (shares[1] + shares[2]));
+    let whole_m = mean_length(&notch, &low) + mean_length(&low, &mid_hip);
     let axes = |s: &Segment| -> Vec<Matrix3<f64>> { s.frames.iter().map(|f| f.rotation).collect() };
     let turns = |axes: &[Matrix3<f64>]| angular_velocity(axes, 1.0 / by.rate_hz);
     let (chest, bowl, skull) = (axes(thorax), axes(pelvis), axes(head));
     let (chest_spin, bowl_spin) = (turns(&chest), turns(&bowl));
     let between = chest_spin.iter().zip(&bowl_spin);
     let between = between.map(|(a, b)| (a + b) * 0.5).collect();
-    let part = |segment, ends, (from, to): (&[_], &[_]), turning| -> Maybe<Part> {
+    let part = |segment, ends, (from, to): (&[_], &[_]), share, turning| -> Maybe<Part> {
         let p = row(segment, ends, by.sex)?;
         let centers = along(from, to, p.center);
-        Ok(block(by, (p, mean_length(from, to)), centers, turning))
+        Ok(block(by, (p, share * whole_m), centers, turning))
     };
     let ears = by.calibration.head.as_ref().ok_or_else(unseen)?;
     let ears = center(&ears.places[1], &ears.places[2]) + Vector3::new(HEAD[0], HEAD[1], 0.0);
     let of_head = row(S::Head, (E::Vertex, E::Cervicale), by.sex)?;
     let skull_spin = turns(&skull);
+    let (upper, mid, lower) = ((&*notch, &*low), (&*low, &*navel), (&*navel, &*mid_hip));
     Ok(vec![
         block(by, (of_head, HEAD_M), of(head, ears), (&skull, skull_spin)),
         part(
             S::UpperTrunk,
             (E::Suprasternale, E::Xiphion),
-            (&notch, &low),
+            upper,
+            shares[0],
             (&chest, chest_spin),
         )?,
         part(
             S::MidTrunk,
             (E::Xiphion, E::Omphalion),
-            (&low, &navel),
+            mid,
+            shares[1],
             (&chest, between),
         )?,
         part(
             S::LowerTrunk,
             (E::Omphalion, E::MidHip),
-            (&navel, &mid_hip),
+            lower,
+            shares[2],
             (&bowl, bowl_spin),
         )?,
     ])

@@ -6,10 +6,10 @@ pub mod values;
 
 mod budget;
 mod club;
-mod forearm;
 pub(crate) mod ground;
 mod humps;
 mod legs;
+mod mass;
 mod path;
 mod quality;
 mod rotations;
@@ -19,6 +19,7 @@ mod speeds;
 mod spin;
 mod timing;
 mod trunk;
+mod work;
 
 use crate::measure::Prepared;
 use values::{Reader, Values};
@@ -42,6 +43,9 @@ pub fn measure(prepared: &Prepared) -> Values {
     plane::measure(prepared, reader, &mut values);
     sequence::measure(prepared, reader, &mut values);
     ground::measure(prepared, reader, &mut values);
+    let whole = mass::Whole::new(prepared);
+    mass::measure(prepared, reader, &whole, &mut values);
+    work::measure(prepared, reader, &mut values);
     quality::measure(prepared, reader, &mut values);
     values
 }
