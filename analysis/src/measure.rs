@@ -21,6 +21,7 @@ use crate::body::tracks::{Cutoffs, Smoothed};
 use crate::club::mass::ClubMass;
 use crate::club::{self, Club};
 use crate::context::{ClubGeometry, Context, Person};
+use crate::ground::audit::Audit;
 use crate::ground::window::GroundWindow;
 use crate::handed::Handed;
 use crate::landmark::Landmark;
@@ -100,6 +101,8 @@ pub struct Measured {
     pub values: Values,
     /// Markers that were bad between address and impact.
     pub faults: Vec<Fault>,
+    /// Force plates against the motion, where there are plates and a whole body.
+    pub audit: Option<Audit>,
     /// Plain sentences about how it was measured.
     pub notes: Vec<String>,
 }
@@ -187,6 +190,7 @@ pub fn measure_on_plates(
     let hidden = hidden_note(&faults, end.saturating_sub(swing.quiet.start), handed);
     let prepared = prepare(window, (whole, swing), known);
     let kind = kind(&prepared.swing);
+    let audit = metrics::audit::of(&prepared);
     let notes = notes(&prepared)
         .into_iter()
         .chain(faults.iter().filter_map(|f| exchange_note(f, handed)))
@@ -195,9 +199,11 @@ pub fn measure_on_plates(
         .chain(calibration_note)
         .chain(prepared.ground.iter().flat_map(|g| g.notes()))
         .chain(metrics::ground::notes(&prepared))
+        .chain(audit.iter().flat_map(|a| a.findings.clone()))
         .collect();
     Ok(Measured {
-        values: metrics::measure(&prepared),
+        values: metrics::measure(&prepared, Some(&audit)),
+        audit: audit.ok(),
         kind,
         faults,
         notes,

@@ -146,6 +146,22 @@ impl Masses {
     }
 }
 
+impl Masses {
+    /// Momentum, m/s, and angular momentum about a point, m²/s, at a place: for each kilogram of the
+    /// body.
+    #[must_use]
+    pub fn momentum(&self, place: usize, about: &Point3<f64>) -> (Vector3<f64>, Vector3<f64>) {
+        let mass: f64 = self.parts.iter().map(|p| p.share).sum();
+        let mut sum = (Vector3::zeros(), Vector3::zeros());
+        for part in &self.parts {
+            let linear = part.velocities[place] * (part.share / mass);
+            sum.0 += linear;
+            sum.1 += (part.centers[place] - about).cross(&linear) + part.momenta[place] / mass;
+        }
+        sum
+    }
+}
+
 /// The table's row for this sex, or the mean of both.
 fn row(segment: S, ends: (E, E), sex: Option<Sex>) -> Maybe<Parameters> {
     let of = |sex| parameters(segment, ends, sex).ok_or_else(|| "no such segment".to_owned());

@@ -154,6 +154,7 @@ const OWN: &str = "own definition on ISB axes (Wu & Cavanagh 1995)";
 const COMMON: &str = "common practice, no source";
 const SEG: &str = "segments of de Leva 1996, with the club";
 const RIGID: &str = "inverse dynamics of a rigid body (Newton and Euler)";
+const NEWTON: &str = "Newton and Euler on segments of de Leva 1996";
 const OPEN: &str = "positive open, negative closed, 0 square to the target line";
 
 macro_rules! catalogue {
@@ -299,6 +300,8 @@ catalogue! {
     EARLY_WORK_SHARE = 261, "early_work_share", &[], Ratio, "1: all of it", "Share of that work which is done by half the downswing's time.", RIGID;
     POWER_PEAK = 262, "power_peak", &[], Watt, "positive: given to the club", "Largest power of force and couple on the club from the top to impact.", RIGID;
     POWER_PEAK_TIME = 263, "power_peak_time", &[], Millisecond, "positive: before impact", "Time of that largest power before impact.", RIGID;
+    FORCE_RESIDUAL = 264, "force_residual", &[], Percent, "root mean square, never negative", "Difference between the sum of the ground's forces and what the motion of golfer and club takes, both low-passed alike, from takeaway start to impact, against body weight.", NEWTON;
+    FORCE_MARKER_LAG = 265, "force_marker_lag", &[], Millisecond, "positive: forces late", "Shift in time of the plates against the markers that leaves least of that difference.", NEWTON;
 }
 
 /// Number of values in the catalogue.

@@ -4,6 +4,7 @@
 pub mod catalogue;
 pub mod values;
 
+pub(crate) mod audit;
 mod budget;
 mod club;
 pub(crate) mod ground;
@@ -21,12 +22,14 @@ mod timing;
 mod trunk;
 mod work;
 
+use crate::body::segments::Maybe;
+use crate::ground::audit::Audit;
 use crate::measure::Prepared;
 use values::{Reader, Values};
 
-/// All values of one swing.
+/// All values of one swing; `audit` where the plates were compared with the motion.
 #[must_use]
-pub fn measure(prepared: &Prepared) -> Values {
+pub fn measure(prepared: &Prepared, audit: Option<&Maybe<Audit>>) -> Values {
     let reader = Reader {
         slots: &prepared.swing.slots,
         quiet: &prepared.swing.quiet,
@@ -46,6 +49,7 @@ pub fn measure(prepared: &Prepared) -> Values {
     let whole = mass::Whole::new(prepared);
     mass::measure(prepared, reader, &whole, &mut values);
     work::measure(prepared, reader, &mut values);
+    audit::measure(prepared, audit, &mut values);
     quality::measure(prepared, reader, &mut values);
     values
 }
