@@ -147,18 +147,15 @@ impl Masses {
 }
 
 impl Masses {
-    /// Momentum, m/s, and angular momentum about a point, m²/s, at a place: for each kilogram of the
-    /// body.
+    /// Angular momentum about a point at a place, m²/s for each kilogram of the body.
     #[must_use]
-    pub fn momentum(&self, place: usize, about: &Point3<f64>) -> (Vector3<f64>, Vector3<f64>) {
+    pub fn angular(&self, place: usize, about: &Point3<f64>) -> Vector3<f64> {
         let mass: f64 = self.parts.iter().map(|p| p.share).sum();
-        let mut sum = (Vector3::zeros(), Vector3::zeros());
-        for part in &self.parts {
-            let linear = part.velocities[place] * (part.share / mass);
-            sum.0 += linear;
-            sum.1 += (part.centers[place] - about).cross(&linear) + part.momenta[place] / mass;
-        }
-        sum
+        let of = |part: &Part| {
+            let off = part.centers[place] - about;
+            off.cross(&part.velocities[place]) * part.share + part.momenta[place]
+        };
+        self.parts.iter().map(of).sum::<Vector3<f64>>() / mass
     }
 }
 

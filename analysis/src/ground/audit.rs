@@ -1,6 +1,10 @@
 //! Force plates against the motion: what the plates say the ground gave, beside what the movement of
-//! golfer and club took (Newton and Euler). Both are low-passed alike and compared from the takeaway to
-//! impact; the ball's blow comes after. It reports and never corrects.
+//! golfer and club took (Newton and Euler). It reports and never corrects.
+//!
+//! Both sides are means over a smooth bell of time that ends before impact, so that the ball's blow is
+//! in neither: of the plates the mean of the force itself; of the motion, by parts, that of the mass
+//! center under the bell's second derivative and of the angular momentum under its first. No path is
+//! differentiated or low-passed near an end.
 //!
 //! What the movement took comes from `metrics::audit`; which faults are tried is in `faults`, the words
 //! are in `words`.
@@ -14,29 +18,35 @@ use nalgebra::{Point3, Vector3};
 
 use super::plate::Surface;
 use super::window::{GroundWindow, Reactions};
+use super::wrench::Wrench;
+use crate::body::inertia::GRAVITY;
 use crate::body::segments::Maybe;
-use crate::signal::lowpass::DualPass;
 
-/// Cut-off of both sides, Hz: a swing's mass center has little above 10 Hz, and the noise of twice
-/// differentiated markers grows fast beyond (common practice, no source).
-const CUTOFF_HZ: f64 = 12.0;
+/// Half the width of the bell, seconds. It passes half of the power at 7 Hz: a swing's mass center has
+/// little beyond, and the noise of markers grows with the square of the frequency (common practice, no
+/// source).
+const HALF_S: f64 = 0.060;
+/// Distance of the bells' middles, seconds.
+const STEP_S: f64 = 0.008;
 /// Delays that are tried, seconds.
 const LAG_MAX_S: f64 = 0.060;
 const LAG_STEP_S: f64 = 0.004;
 
-/// What golfer and club took from the ground, one entry an instant, golfer frame.
+/// The motion of golfer and club, one entry an instant, golfer frame.
 #[derive(Debug, Clone)]
-pub struct Needed {
+pub struct Motion {
     /// Instants a second.
     pub rate_hz: f64,
     /// Device time of every instant, nanoseconds, evenly rising up to impact.
     pub time_ns: Vec<i64>,
-    /// Instants that are judged; those before are there for the low-pass.
-    pub judged_from: usize,
-    /// Force, N.
-    pub force: Vec<Vector3<f64>>,
-    /// Moment about the point, N·m.
-    pub moment: Vec<Vector3<f64>>,
+    /// The instant from which it is judged.
+    pub start: usize,
+    /// Mass center of both, metres.
+    pub center: Vec<Point3<f64>>,
+    /// Mass of both, kg.
+    pub mass_kg: f64,
+    /// Angular momentum about a fixed point, kg·m²/s.
+    pub angular: Vec<Vector3<f64>>,
     /// That point, metres.
     pub about: Point3<f64>,
     /// Body weight (without the club), N.
@@ -63,14 +73,23 @@ pub struct Audit {
     pub tried: Vec<(Fault, f64)>,
 }
 
-/// The plates beside the motion.
+/// The plates beside the motion, one entry a bell.
 struct Bench<'a> {
-    needed: &'a Needed,
+    motion: &'a Motion,
     plates: Vec<Carried<'a>>,
-    filter: DualPass,
-    /// The motion's side, low-passed.
+    bell: Bell,
+    /// First instants of the bells.
+    from: Vec<usize>,
+    /// What the motion took: force, and moment about the motion's point.
     force: Vec<Vector3<f64>>,
     moment: Vec<Vector3<f64>>,
+}
+
+/// Weights of a mean over time, and their first and second derivative.
+struct Bell {
+    weight: Vec<f64>,
+    slope: Vec<f64>,
+    bend: Vec<f64>,
 }
 
 /// One plate.
@@ -83,7 +102,7 @@ struct Carried<'a> {
     wrenches: Side,
 }
 
-/// Force, and moment about the middle of a plate's surface, low-passed.
+/// Force, and moment about the middle of a plate's surface, one entry a bell.
 #[derive(Debug, Clone)]
 struct Side {
     force: Vec<Vector3<f64>>,
@@ -101,8 +120,8 @@ struct Left {
 ///
 /// # Errors
 /// Says what is missing.
-pub fn audit(ground: &GroundWindow, needed: &Needed) -> Maybe<Audit> {
-    let bench = Bench::new(ground, needed)?;
+pub fn audit(ground: &GroundWindow, motion: &Motion) -> Maybe<Audit> {
+    let bench = Bench::new(ground, motion)?;
     let on_time: Vec<&Side> = bench.plates.iter().map(|p| &p.wrenches).collect();
     let left = bench.left(&on_time);
     let lag_s = bench.lag()?;
@@ -118,17 +137,38 @@ pub fn audit(ground: &GroundWindow, needed: &Needed) -> Maybe<Audit> {
 }
 
 impl<'a> Bench<'a> {
-    fn new(ground: &'a GroundWindow, needed: &'a Needed) -> Maybe<Self> {
-        let filter = DualPass::butterworth(needed.rate_hz, CUTOFF_HZ);
+    fn new(ground: &'a GroundWindow, motion: &'a Motion) -> Maybe<Self> {
+        let bell = Bell::new(motion.rate_hz);
+        let (n, step) = (
+            bell.weight.len(),
+            (STEP_S * motion.rate_hz).round().max(1.0),
+        );
+        let first = motion.start.saturating_sub(n / 2);
+        let from: Vec<usize> = (first..)
+            .step_by(step as usize)
+            .take_while(|i| i + n <= motion.time_ns.len())
+            .collect();
+        if from.is_empty() {
+            return Err("the swing is too short".to_owned());
+        }
+        let weight = Vector3::y() * (motion.mass_kg * GRAVITY);
+        let (mut force, mut moment) = (Vec::new(), Vec::new());
+        for &i in &from {
+            let center =
+                |weights: &[f64]| bell_mean(weights, &motion.center[i..i + n], |c| c.coords);
+            let turned = bell_mean(&bell.slope, &motion.angular[i..i + n], |h| *h);
+            force.push(center(&bell.bend) * motion.mass_kg + weight);
+            let held = (center(&bell.weight) - motion.about.coords).cross(&weight);
+            moment.push(held - turned);
+        }
         let mut bench = Self {
-            needed,
+            motion,
             plates: Vec::new(),
-            force: Vec::new(),
-            moment: Vec::new(),
-            filter,
+            bell,
+            from,
+            force,
+            moment,
         };
-        bench.force = bench.smooth(&needed.force);
-        bench.moment = bench.smooth(&needed.moment);
         for plate in &ground.plates {
             let series = plate.series.as_ref().map_err(Clone::clone)?;
             let surface = plate.surface.ok_or("a force plate's place is not known")?;
@@ -147,24 +187,18 @@ impl<'a> Bench<'a> {
         Ok(bench)
     }
 
-    fn smooth(&self, series: &[Vector3<f64>]) -> Vec<Vector3<f64>> {
-        let axis = |a: usize| -> Vec<f64> { series.iter().map(|v| v[a]).collect() };
-        let axes = [axis(0), axis(1), axis(2)];
-        let views: Vec<&[f64]> = axes.iter().map(Vec::as_slice).collect();
-        let pad = (0.5 * self.needed.rate_hz / CUTOFF_HZ).ceil() as usize * 4;
-        let smooth = self.filter.run_many(&views, pad);
-        (0..series.len())
-            .map(|i| Vector3::new(smooth[0][i], smooth[1][i], smooth[2][i]))
-            .collect()
-    }
-
     /// A plate's reaction read `late_s` later than its times say; `None` where it is not known.
     fn read(&self, series: &Reactions, late_s: f64) -> Option<Side> {
         let late_ns = (late_s * 1e9).round() as i64;
-        let all = self.needed.time_ns.iter().map(|t| series.at(t + late_ns));
-        let all = all.collect::<Option<Vec<_>>>()?;
-        let of = |f: fn(&super::wrench::Wrench) -> Vector3<f64>| -> Vec<Vector3<f64>> {
-            self.smooth(&all.iter().map(f).collect::<Vec<_>>())
+        let first = *self.from.first()?;
+        let times = self.motion.time_ns[first..].iter();
+        let all = times.map(|t| series.at(t + late_ns));
+        let all = all.collect::<Option<Vec<Wrench>>>()?;
+        let of = |what: fn(&Wrench) -> Vector3<f64>| -> Vec<Vector3<f64>> {
+            let under = self.from.iter().map(|i| &all[i - first..]);
+            under
+                .map(|w| bell_mean(&self.bell.weight, w, what))
+                .collect()
         };
         Some(Side {
             force: of(|w| w.force),
@@ -172,11 +206,11 @@ impl<'a> Bench<'a> {
         })
     }
 
-    /// What is left over at an instant: force, and moment about the motion's point.
+    /// What is left over under a bell: force, and moment about the motion's point.
     fn over(&self, sides: &[&Side], i: usize) -> (Vector3<f64>, Vector3<f64>) {
         let mut over = (-self.force[i], -self.moment[i]);
         for (side, plate) in sides.iter().zip(&self.plates) {
-            let arm = plate.surface.center - self.needed.about;
+            let arm = plate.surface.center - self.motion.about;
             over.0 += side.force[i];
             over.1 += side.moment[i] + arm.cross(&side.force[i]);
         }
@@ -184,10 +218,9 @@ impl<'a> Bench<'a> {
     }
 
     fn left(&self, sides: &[&Side]) -> Left {
-        let (mut left, weight) = (Left::NOTHING, self.needed.weight_n);
-        let judged = self.needed.judged_from..self.force.len();
-        let n = judged.len().max(1) as f64;
-        for i in judged {
+        let (mut left, weight) = (Left::NOTHING, self.motion.weight_n);
+        let n = self.force.len().max(1) as f64;
+        for i in 0..self.force.len() {
             let (force, moment) = self.over(sides, i);
             left.force += force.norm_squared() / (weight * weight * n);
             left.moment += moment.norm_squared() / (weight * weight * n);
@@ -212,6 +245,33 @@ impl<'a> Bench<'a> {
         lowest(&tried)
             .map(|l| l.0)
             .ok_or_else(|| "the force plates sent too little".to_owned())
+    }
+}
+
+/// Sum of what is under a bell, each times its weight.
+fn bell_mean<T>(weights: &[f64], of: &[T], what: impl Fn(&T) -> Vector3<f64>) -> Vector3<f64> {
+    weights.iter().zip(of).map(|(w, x)| what(x) * *w).sum()
+}
+
+impl Bell {
+    /// (1 − s²)³, of weight 1; its derivatives as differences, so that they take nothing from a point
+    /// that rests or moves evenly.
+    fn new(rate_hz: f64) -> Self {
+        let half = (HALF_S * rate_hz).round().max(3.0);
+        let raw = |k: f64| (1.0 - (k / (half + 1.0)).powi(2)).max(0.0).powi(3);
+        let places = || (-half as i64..=half as i64).map(|k| k as f64);
+        let sum: f64 = places().map(raw).sum();
+        let weight = |k: f64| raw(k) / sum;
+        // One place further on each side, where the bell is zero and its differences are not.
+        let wide = || (-half as i64 - 1..=half as i64 + 1).map(|k| k as f64);
+        let slope = |k: f64| 0.5 * (weight(k + 1.0) - weight(k - 1.0)) * rate_hz;
+        let bend =
+            |k: f64| (weight(k + 1.0) - 2.0 * weight(k) + weight(k - 1.0)) * rate_hz * rate_hz;
+        Self {
+            weight: wide().map(weight).collect(),
+            slope: wide().map(slope).collect(),
+            bend: wide().map(bend).collect(),
+        }
     }
 }
 

@@ -12,15 +12,14 @@ use crate::body::segments::Maybe;
 use crate::body::skeleton::Skeleton;
 use crate::body::tracks::Smoothed;
 use crate::club::dynamics::below_grip_m;
-use crate::ground::audit::{Audit, Needed, audit};
+use crate::ground::audit::{Audit, Motion, audit};
 use crate::ground::window::GroundWindow;
 use crate::measure::Prepared;
-use crate::signal::reading::Reading;
 use crate::swing::event::Event;
 use crate::swing::series;
 
-/// Stretch before the takeaway that the low-pass sees, seconds.
-const BEFORE_S: f64 = 0.4;
+/// Stretch before the takeaway that is needed, seconds.
+const BEFORE_S: f64 = 0.1;
 
 /// Plates and motion of a swing.
 ///
@@ -28,7 +27,7 @@ const BEFORE_S: f64 = 0.4;
 /// Says what is missing.
 pub(crate) fn of(prepared: &Prepared) -> Maybe<Audit> {
     let plates = prepared.ground.as_deref().ok_or("no force plates")?;
-    audit(plates, &needed(prepared, plates)?)
+    audit(plates, &motion(prepared, plates)?)
 }
 
 pub(super) fn measure(prepared: &Prepared, audit: Option<&Maybe<Audit>>, values: &mut Values) {
@@ -43,13 +42,11 @@ pub(super) fn measure(prepared: &Prepared, audit: Option<&Maybe<Audit>>, values:
     values.set(&FORCE_MARKER_LAG, measured(read(|a| a.lag_s), None));
 }
 
-/// The motion is cut at impact before anything is smoothed, and smoothed little: the comparison
-/// low-passes it with the plates.
-fn needed(prepared: &Prepared, plates: &GroundWindow) -> Maybe<Needed> {
+/// The motion, cut at impact and not smoothed: a low-pass would bend its end.
+fn motion(prepared: &Prepared, plates: &GroundWindow) -> Maybe<Motion> {
     let end = prepared.swing.impact.before + 1;
     let part = prepared.window.part(0..end);
-    let cutoffs = prepared.body.cutoffs.ok_or("the body was not smoothed")?;
-    let body = Smoothed::new(&part, &prepared.approximate, (cutoffs, Reading::Sharp));
+    let body = Smoothed::placed(prepared.body.grid, &part, &prepared.approximate);
     let skeleton = Skeleton::new(&body, &prepared.calibration);
     let (grid, rate_hz) = (body.grid, body.grid.rate(part.rate_hz));
     let grip = grid.thin(prepared.grip[..end].to_vec());
@@ -75,25 +72,20 @@ fn needed(prepared: &Prepared, plates: &GroundWindow) -> Maybe<Needed> {
     let about = about(plates).ok_or("no force plate's place is known")?;
     let club = Club::new(prepared, end, rate_hz);
     let whole_kg = body_kg + prepared.club_mass.mass_kg;
-    let weight = Vector3::y() * (whole_kg * GRAVITY);
-    let (mut linear, mut angular, mut weights) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut whole, mut angular) = (Vec::new(), Vec::new());
     for i in places.clone() {
-        let (p, h) = masses.momentum(i, &about);
-        let (club_p, club_h) = club.momentum(i, &about);
-        linear.push(Point3::from(p * body_kg + club_p));
-        angular.push(Point3::from(h * body_kg + club_h));
-        let off = (masses.center(i) - about) * body_kg + (club.center[i] - about) * club.mass_kg;
-        weights.push((off / whole_kg).cross(&weight));
+        let body = masses.center(i);
+        whole.push(body + (club.center[i] - body) * (club.mass_kg / whole_kg));
+        angular.push(masses.angular(i, &about) * body_kg + club.angular(i, &about));
     }
-    let moment = series::velocity(&angular, rate_hz).into_iter().zip(weights);
-    let force = series::velocity(&linear, rate_hz);
     let time = |i: usize| (part.seconds(grid.slot(i as f64)) * 1e9).round() as i64;
-    Ok(Needed {
+    Ok(Motion {
         rate_hz,
         time_ns: places.map(time).collect(),
-        judged_from: judged - first,
-        force: force.into_iter().map(|f| f + weight).collect(),
-        moment: moment.map(|(rate, held)| rate + held).collect(),
+        start: judged - first,
+        center: whole,
+        mass_kg: whole_kg,
+        angular,
         about,
         weight_n: body_kg * GRAVITY,
         told: prepared.person.mass_kg.is_some(),
@@ -142,12 +134,9 @@ impl Club {
         }
     }
 
-    fn momentum(&self, place: usize, about: &Point3<f64>) -> (Vector3<f64>, Vector3<f64>) {
+    fn angular(&self, place: usize, about: &Point3<f64>) -> Vector3<f64> {
         let linear = self.velocity[place] * self.mass_kg;
         let turning = self.spin[place] * self.inertia_kg_m2;
-        (
-            linear,
-            (self.center[place] - about).cross(&linear) + turning,
-        )
+        (self.center[place] - about).cross(&linear) + turning
     }
 }

@@ -7,11 +7,11 @@ use super::{Bench, Left, Side, lowest};
 /// What a healthy rig leaves over, body weights and body weights times metres: the model of the body and
 /// its markers, not the plates.
 const HEALTHY: Left = Left {
-    force: 0.03 * 0.03,
-    moment: 0.015 * 0.015,
+    force: 0.015 * 0.015,
+    moment: 0.014 * 0.014,
 };
 /// How many times that (squared) must be left over before anything is looked for.
-const ODD: f64 = 4.0;
+const ODD: f64 = 2.5;
 /// Share of it (squared) that a fault must take away, and how much worse every other one must do.
 const CLEAR: f64 = 0.5;
 const NEXT: f64 = 1.3;
@@ -175,13 +175,13 @@ impl Reading<'_> {
     ) -> Option<[f64; N]> {
         let bench = self.bench;
         let sides: Vec<&Side> = bench.plates.iter().map(|p| &p.wrenches).collect();
-        let arm = bench.plates[self.plate].surface.center - bench.needed.about;
+        let arm = bench.plates[self.plate].surface.center - bench.motion.about;
         let dot = |a: &(Vector3<f64>, Vector3<f64>), b: &(Vector3<f64>, Vector3<f64>)| {
             a.0.dot(&b.0) / HEALTHY.force + a.1.dot(&b.1) / HEALTHY.moment
         };
         let mut matrix = DMatrix::<f64>::zeros(N, N);
         let mut right = DVector::<f64>::zeros(N);
-        for i in bench.needed.judged_from..bench.force.len() {
+        for i in 0..bench.force.len() {
             let over = bench.over(&sides, i);
             let parts: [_; N] = std::array::from_fn(|k| {
                 let (force, moment) = part(i, k);

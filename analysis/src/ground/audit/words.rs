@@ -53,7 +53,7 @@ pub(super) fn of(fault: &Fault, bench: &Bench<'_>) -> String {
 }
 
 fn untold(bench: &Bench<'_>) -> &'static str {
-    if bench.needed.told {
+    if bench.motion.told {
         ""
     } else {
         " (tell the golfer's mass to be sure)"
