@@ -76,6 +76,16 @@ impl Reactions {
 }
 
 impl PlateWindow {
+    /// Moves its samples to an earlier time, nanoseconds.
+    pub(super) fn earlier(&mut self, by_ns: i64) {
+        if let Ok(series) = &mut self.series {
+            series
+                .time_ns
+                .iter_mut()
+                .for_each(|t| *t = t.saturating_sub(by_ns));
+        }
+    }
+
     /// The wrench at a time with the point it is about.
     ///
     /// # Errors
