@@ -108,10 +108,29 @@ impl Window {
         })
     }
 
+    /// Slot with its fraction at a device time, nanoseconds; `None` outside the window.
+    #[must_use]
+    pub fn slot_at(&self, time_ns: i64) -> Option<f64> {
+        let after = self.time_ns.partition_point(|t| *t <= time_ns);
+        let before = after.checked_sub(1)?;
+        let from = self.time_ns[before];
+        if from == time_ns {
+            return Some(before as f64);
+        }
+        let step = self.time_ns.get(after)? - from;
+        Some(before as f64 + (time_ns - from) as f64 / step as f64)
+    }
+
     /// Number of slots.
     #[must_use]
     pub fn len(&self) -> usize {
         self.time_ns.len()
+    }
+
+    /// Slots for which no frame arrived.
+    #[must_use]
+    pub fn lost(&self) -> usize {
+        self.arrived.iter().filter(|arrived| !**arrived).count()
     }
 
     /// Whether there is no slot.
@@ -185,7 +204,7 @@ mod tests {
     fn lost_frames_are_slots_without_points() {
         let frames = [frame(5), frame(6), frame(9)];
         let w = Window::new(frames.iter(), &[Landmark::C7], 100.0).unwrap();
-        assert_eq!((w.len(), w.arrived.iter().filter(|a| !**a).count()), (5, 2));
+        assert_eq!((w.len(), w.lost()), (5, 2));
         assert_eq!(w.track(Landmark::C7).unwrap()[2], None);
         assert!((w.seconds(3.5) - 0.085).abs() < 1e-12);
         assert!((w.number(3.5) - 8.5).abs() < 1e-12);

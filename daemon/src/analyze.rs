@@ -192,7 +192,7 @@ impl<'a> Bay<'a> {
         let window = &measured.prepared.window;
         let transport = Transport {
             completed_at_ns: Some(self.now_ns),
-            frames_lost: window.lost as u64,
+            frames_lost: window.lost() as u64,
             frames: window.len() as u64,
         };
         let report = outgoing::report((&self.setup.bay, epoch), &measured, transport);

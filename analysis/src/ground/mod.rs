@@ -4,7 +4,7 @@
 pub mod plate;
 pub mod wrench;
 pub mod zero;
-mod series;
+pub(crate) mod series;
 pub mod window;
 pub mod forces;
 pub mod feet;

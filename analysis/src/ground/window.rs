@@ -9,6 +9,7 @@ use super::wrench::{Total, Wrench, total};
 use super::zero::Zero;
 use crate::clock::Alignment;
 use crate::handed::Handed;
+use crate::window::crop;
 
 /// Ground reactions around one swing.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,9 +45,19 @@ pub struct Reactions {
     pub wrenches: Vec<Option<Wrench>>,
     /// What was taken off, in plate axes; `None`: it was never seen quiet and empty, and nothing was.
     pub zero: Option<Zero>,
+    /// Standard deviation of each raw sample's noise, in the axes of `wrenches`.
+    pub noise: Wrench,
 }
 
 impl Reactions {
+    /// Forgets the samples outside two times, nanoseconds.
+    pub fn keep(&mut self, [from, to]: [i64; 2]) {
+        let first = self.time_ns.partition_point(|t| *t < from);
+        let last = self.time_ns.partition_point(|t| *t <= to).max(first);
+        crop(&mut self.time_ns, first..last);
+        crop(&mut self.wrenches, first..last);
+    }
+
     /// The wrench at a time between two samples, both known; N, N·m.
     #[must_use]
     pub fn at(&self, time_ns: i64) -> Option<Wrench> {

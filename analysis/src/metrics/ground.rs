@@ -122,14 +122,10 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
 
 /// Standard uncertainty of the plates' times against the markers', seconds: the worst plate's.
 fn clock_s(ground: &GroundWindow) -> Maybe<f64> {
-    let silent = ground.plates.iter().filter_map(|p| p.series.as_ref().err());
-    match ground.plates.iter().any(|p| p.series.is_ok()) {
-        true => Ok(ground.clock_uncertainty_s()),
-        false => Err(silent
-            .cloned()
-            .next()
-            .unwrap_or_else(|| NO_PLATES.to_owned())),
-    }
+    let reads = |p: &PlateWindow| p.series.as_ref().map(|_series| ()).map_err(Clone::clone);
+    let first = ground.plates.iter().map(reads).reduce(Result::or);
+    first.unwrap_or_else(|| Err(NO_PLATES.to_owned()))?;
+    Ok(ground.clock_uncertainty_s())
 }
 
 /// Mass of the golfer without the club, kg.
@@ -142,6 +138,31 @@ pub(super) fn body_kg(prepared: &Prepared, plates: &GroundWindow) -> Maybe<f64> 
 pub(crate) fn notes(prepared: &Prepared) -> Vec<String> {
     let ground = prepared.ground.as_deref();
     ground.map_or_else(Vec::new, |g| Stance::new(prepared, g).standing.notes)
+}
+
+/// Whose the plates of a swing are, for those who draw them.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct OnPlates {
+    /// Place of the lead foot's plate in the window; `None` where no plate is its alone.
+    pub lead: Option<usize>,
+    /// Of the trail foot's.
+    pub trail: Option<usize>,
+    /// The golfer's weight without the club, N.
+    pub weight_n: Option<f64>,
+}
+
+/// Whose the plates of a swing are; nobody's without plates.
+#[must_use]
+pub fn on_plates(prepared: &Prepared) -> OnPlates {
+    let Some(ground) = prepared.ground.as_deref() else {
+        return OnPlates::default();
+    };
+    let stance = Stance::new(prepared, ground);
+    OnPlates {
+        lead: stance.standing.lead.ok(),
+        trail: stance.standing.trail.ok(),
+        weight_n: stance.weight.ok().map(|w| w.person),
+    }
 }
 
 impl<'a> Ground<'a> {

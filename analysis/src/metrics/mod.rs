@@ -7,7 +7,7 @@ pub mod values;
 pub(crate) mod audit;
 mod budget;
 mod club;
-pub(crate) mod ground;
+pub mod ground;
 mod humps;
 mod legs;
 mod mass;

@@ -73,9 +73,12 @@ impl Stance {
             standing.together = standing.together.map_err(|_other| why.clone());
         }
         let read = standing.together.clone().and_then(|plates| {
-            let of = plates.iter().map(|&n| Some(means[n]?.1.force.y));
-            let sum = of.sum::<Option<f64>>();
-            sum.ok_or_else(|| "the force plates sent nothing at address".to_owned())
+            let up = |&n: &usize| {
+                ground.plates[n].series.as_ref().map_err(Clone::clone)?;
+                let mean = means[n].ok_or("the force plates sent nothing at address")?;
+                Ok(mean.1.force.y)
+            };
+            plates.iter().map(up).sum::<Maybe<f64>>()
         });
         let (weight, odd) = weight(prepared, read);
         let carrying = standing.together.iter().flatten();
