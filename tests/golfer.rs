@@ -339,6 +339,35 @@ fn the_table_of_the_kinematics_holds() {
         let time = format!("angular_speed_peak_time.{segment}");
         assert_below(&time, &table[&time].found, limit_s);
     }
+    assert_masses_and_work(&table);
+}
+
+/// The whole body and the work on the club, from the same swings: masses and the club's mass properties
+/// are told, the segments deviate from the table as people do.
+fn assert_masses_and_work(table: &Table) {
+    for (family, limit) in [
+        ("mass_centre_shift", 0.006),
+        ("mass_centre_rise", 0.003),
+        ("mass_centre_drop", 0.003),
+        ("early_work_share", 0.02),
+        ("power_peak_time", 0.006),
+    ] {
+        for (id, errors) in lines(table, &[family]) {
+            assert_below(id, &errors.found, limit);
+        }
+    }
+    for (id, share) in [
+        ("work_linear", 0.03),
+        ("work_angular", 0.03),
+        ("work_total", 0.03),
+        ("power_peak", 0.05),
+        ("kinetic_energy_peak.club", 0.03),
+        ("kinetic_energy_peak.arms", 0.08),
+        ("kinetic_energy_peak.legs", 0.30),
+        ("kinetic_energy_peak.trunk", 0.50),
+    ] {
+        assert_below(id, &shares(&table[id], |truth| share * truth), 1.0);
+    }
 }
 
 const ROTATIONS: &[&str] = &[
