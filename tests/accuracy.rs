@@ -11,9 +11,10 @@
 use std::collections::BTreeMap;
 
 use analysis::body::trial;
-use analysis::context::Context;
+use analysis::context::{ClubGeometry, Context};
 use analysis::forward::{
-    Ball, CalibrationTake, CaptureParams, Club, GolferParams, Style, Take, calibration_trial, swing,
+    Ball, CalibrationTake, CaptureParams, Club, Facts, GolferParams, Style, Take,
+    calibration_trial, swing,
 };
 use analysis::frame::CaptureFrame;
 use analysis::handed::Handed;
@@ -133,7 +134,7 @@ fn misplace_medial(trial: &mut CalibrationTake, sd_m: f64, seed: u64) {
 }
 
 /// What the bay is told of this golfer.
-pub(crate) fn context(params: &GolferParams, conditions: &Conditions) -> Context {
+pub(crate) fn context(params: &GolferParams, facts: &Facts, conditions: &Conditions) -> Context {
     let calibration = conditions.trial.then(|| {
         let mut trial = calibration_trial(params, &conditions.capture);
         misplace_medial(&mut trial, conditions.palpation_m, params.seed);
@@ -144,6 +145,13 @@ pub(crate) fn context(params: &GolferParams, conditions: &Conditions) -> Context
     });
     Context {
         calibration,
+        person: facts.person,
+        club_geometry: Some(ClubGeometry {
+            mass_kg: Some(facts.club.mass_kg),
+            balance_m: Some(facts.club.balance_m),
+            inertia_kg_m2: Some(facts.club.across_kg_m2),
+            ..ClubGeometry::default()
+        }),
         ..Context::default()
     }
 }
@@ -171,7 +179,7 @@ pub(crate) fn judge(seed: u64, conditions: &Conditions) -> Record {
     let params = params(seed);
     let take = swing(&params, &conditions.capture);
     let (window, near) = swing_window(&take);
-    let context = context(&params, conditions);
+    let context = context(&params, &take.truth.facts, conditions);
     let measured = measure(&window, near, Some(BALL), &context)
         .unwrap_or_else(|why| panic!("seed {seed}: {}", why.words()));
     assert_eq!(measured.prepared.handed, params.handed, "seed {seed}");
