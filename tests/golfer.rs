@@ -362,7 +362,7 @@ fn assert_masses_and_work(table: &Table) {
         ("work_total", 0.03),
         ("power_peak", 0.05),
         ("kinetic_energy_peak.club", 0.03),
-        ("kinetic_energy_peak.arms", 0.08),
+        ("kinetic_energy_peak.arms", 0.20),
         ("kinetic_energy_peak.legs", 0.30),
         ("kinetic_energy_peak.trunk", 0.50),
     ] {

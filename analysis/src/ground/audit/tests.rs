@@ -91,6 +91,7 @@ fn plates(change: impl Fn(usize, Wrench) -> Wrench, late_s: [f64; 2]) -> GroundW
                 .map(|t| Some(change(n, carried(*t, n))))
                 .collect(),
             zero: None,
+            noise: Wrench::default(),
         }),
         alignment: Alignment::Shared,
         notes: Vec::new(),
