@@ -2,8 +2,11 @@
 // fixed views with a time ruler. Also shows the live pose while there is no swing yet.
 
 import { figure, headPoint, pelvisPoint } from "./body.js";
+import { FloorPlan } from "./floor.js";
+import { ForceLane } from "./forces.js";
+import { Ground } from "./ground.js";
 import { Ruler } from "./ruler.js";
-import { Stage, camera, drawFigure, drawFootWords, drawPath, drawRest, extent } from "./stick.js";
+import { Stage, camera, drawFigure, drawForce, drawFootWords, drawPath, drawRest, extent } from "./stick.js";
 import { Take, schedule } from "./take.js";
 import { length, sub } from "./vector.js";
 import { KINDS } from "./words.js";
@@ -26,6 +29,8 @@ export class ReplayPanel {
   constructor() {
     this.calm = matchMedia("(prefers-reduced-motion: reduce)");
     this.ruler = new Ruler(byId("ruler"));
+    this.lane = new ForceLane(byId("forces"));
+    this.floor = new FloorPlan(byId("floor"));
     this.take = null;
     this.live = this.room = null;
     this.wanted = null;
@@ -73,7 +78,7 @@ export class ReplayPanel {
     this.take = this.wanted = this.live = this.room = null;
     this.panes = [];
     byId("panes").replaceChildren();
-    byId("ruler").hidden = byId("legend").hidden = true;
+    for (const id of ["ruler", "forces", "floor", "legend"]) byId(id).hidden = true;
     say(byId("replay-title"), "");
   }
 
@@ -84,7 +89,10 @@ export class ReplayPanel {
     this.plan = schedule(this.take);
     if (!sameSwing) this.started = performance.now();
     this.swing = swing;
+    this.ground = new Ground(replay);
     this.ruler.show(this.take, this.plan);
+    this.lane.show(this.ground, this.take, this.plan);
+    this.floor.show(this.ground, this.take, this.plan);
     this.arrange();
   }
 
@@ -147,8 +155,16 @@ export class ReplayPanel {
   draw(now) {
     if (!this.take && !this.live) return;
     const time = this.take ? this.plan.timeAt(now - this.started) : null;
-    if (time !== null) this.ruler.point(time);
+    if (time !== null) this.drawTimes(time);
     for (const pane of this.panes) this.drawPane(pane, pane.time ?? time);
+  }
+
+  // What goes with the take's clock rather than with a view; stands still where motion is not wanted.
+  drawTimes(time) {
+    this.ruler.point(time);
+    const moment = this.calm.matches ? null : time;
+    this.lane.draw(moment);
+    this.floor.draw(moment);
   }
 
   drawPane({ stage, view }, time) {
@@ -162,6 +178,15 @@ export class ReplayPanel {
     }
     if (view.kind === "face_on") drawFootWords(stage, shapes, Math.max(14, 0.11 * stage.scale));
     drawFigure(stage, shapes);
+    if (view.kind === "face_on" && this.take) this.drawForces(stage, time);
+  }
+
+  drawForces(stage, time) {
+    if (!this.ground.weight) return;
+    for (const side of ["lead", "trail"]) {
+      const [center, share] = [this.ground.center(side, time), this.ground.force(side, time)];
+      if (center && share) drawForce(stage, center, share, side, Math.max(14, 0.09 * stage.scale));
+    }
   }
 }
 

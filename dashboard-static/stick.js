@@ -1,4 +1,4 @@
-// Two fixed cameras and the drawing of a figure on a 2D canvas. What there is to draw comes from
+// The fixed cameras and the drawing of a figure on a 2D canvas. What there is to draw comes from
 // body.js; when it is drawn is decided by replay.js.
 
 import { add, along, cross, dot, scale, sub, unit } from "./vector.js";
@@ -11,15 +11,18 @@ const PANEL = [0x18, 0x1e, 0x24];
 const PITCH = 0.16;
 const CAMERA_DISTANCE = 7;
 const HATCH_STEP = 6;
+const METRES_A_WEIGHT = 0.5;
 
 /**
  * A fixed camera. Face on looks at the golfer from across the ball; along the target line stands
- * behind the golfer's trail side. A left-handed golfer faces the other way: the camera changes sides.
- * @param {"face_on"|"along_line"} kind
+ * behind the golfer's trail side; from above, up on the screen is away from the ball. A left-handed
+ * golfer faces the other way: the camera changes sides.
+ * @param {"face_on"|"along_line"|"from_above"} kind
  * @param {"right"|"left"} handed
  */
 export function camera(kind, handed) {
   const s = handed === "left" ? -1 : 1;
+  if (kind === "from_above") return { kind, back: [0, 1, 0], right: [s, 0, 0], up: [0, 0, -s], center: [0, 0, 0] };
   const level = kind === "face_on" ? [0, 0, s] : [-1, 0, 0];
   const back = add(scale(level, Math.cos(PITCH)), [0, Math.sin(PITCH), 0]);
   const right = unit(cross([0, 1, 0], level));
@@ -112,6 +115,35 @@ export function drawRest(stage, point) {
   stage.context.lineWidth = 2;
   stage.context.strokeStyle = COLORS.dim;
   stage.context.stroke();
+}
+
+/**
+ * Draws a force as a tapered bar that rises from `foot`, a point, half a metre for a whole body weight,
+ * with its size in words at its end.
+ */
+export function drawForce(stage, foot, share, side, size) {
+  const [p, q] = [stage.place(foot), stage.place(along(foot, METRES_A_WEIGHT, share))];
+  const reach = Math.hypot(q.x - p.x, q.y - p.y);
+  if (reach < 3) return;
+  const c = stage.context;
+  const [nx, ny] = [(q.y - p.y) / reach, (p.x - q.x) / reach];
+  const wide = 0.022 * stage.scale;
+  polygon(c, [[p, wide], [p, -wide], [q, -0.3 * wide], [q, 0.3 * wide]].map(([at, off]) => ({ x: at.x + off * nx, y: at.y + off * ny })));
+  // A dark edge first: the bar stays apart from the leg behind it, which has the same fill.
+  c.lineWidth = Math.max(7, 0.02 * stage.scale);
+  c.lineJoin = "round";
+  c.strokeStyle = COLORS.ground;
+  c.stroke();
+  paint(stage, side);
+  c.font = `600 ${size}px ${getComputedStyle(stage.canvas).fontFamily}`;
+  c.textAlign = "center";
+  c.textBaseline = "bottom";
+  c.lineWidth = 4;
+  c.strokeStyle = COLORS.ground;
+  const words = `${Math.round(100 * share[1])} %`;
+  c.strokeText(words, q.x, q.y - 3);
+  c.fillStyle = COLORS.ink;
+  c.fillText(words, q.x, q.y - 3);
 }
 
 /** Writes "lead" and "trail" under the feet (where they stand apart). */

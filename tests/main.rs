@@ -34,6 +34,7 @@ mod support;
 mod swaps;
 mod tidy;
 mod told_club;
+mod trigger;
 mod uncertainty;
 mod whose_trial;
 mod wire;

@@ -225,6 +225,7 @@ fn few_files_name_both_core_crates() {
         "analyze.rs",
         "decode.rs",
         "outgoing.rs",
+        "outgoing/ground.rs",
         "synthetic.rs",
         "table.rs",
         "health.rs",

@@ -37,7 +37,9 @@ pub enum Content {
     ForceLayout(Box<ForceLayout>),
     /// Samples of force plates.
     Forces(ForceBlock),
-    /// Nothing that is measured: part of a description, a trigger (named), or something refused
+    /// A trigger noticed impact, device time in nanoseconds.
+    Pulse(i64),
+    /// Nothing that is measured: part of a description (named), or something refused
     /// (unnamed). It is ordered and counted all the same.
     Counted(Option<&'static str>),
 }
@@ -305,6 +307,10 @@ impl Stream {
         self.epoch = place.epoch;
         let newest_ns = self.newest_ns(place, &content, &shared.ground);
         shared.ground.heard(self.clock, newest_ns, self.heard_ns);
+        // A pulse needs no order, and no later datagram may come that would end its waiting.
+        if let Content::Pulse(time_ns) = content {
+            shared.ground.pulse(self.clock, time_ns);
+        }
         let mut ordered = Vec::new();
         self.sequencer.push(place, content, &mut ordered);
         self.take(ordered, shared, out);
@@ -343,6 +349,7 @@ impl Stream {
                     self.content = "forces";
                     self.undescribed += u64::from(!shared.ground.push(self.id, &block));
                 }
+                Content::Pulse(_) => self.content = "trigger",
                 Content::Counted(what) => self.content = what.unwrap_or(self.content),
             }
         }

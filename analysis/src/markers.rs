@@ -8,7 +8,7 @@ use crate::assemble::{Assembler, FramePart};
 use crate::frame::{CaptureFrame, MarkerLayout};
 use crate::history::{Continuity, History};
 use crate::landmark::Landmark;
-use crate::measure::measure_on_plates;
+use crate::measure::{Beside, measure_beside};
 use crate::swing::detector::{Detector, LEAD_NS, Pass, State};
 
 /// Stretch of ground reactions after a fast pass, nanoseconds. Shorter than the detector's tail: samples
@@ -146,12 +146,17 @@ impl Markers {
         );
         let until_ns = pass.time_ns.saturating_add(GROUND_TAIL_NS);
         let ground = shared.ground.window(self.clock, from_ns, until_ns);
+        let pulses_ns = shared.ground.pulses(self.clock, from_ns, until_ns);
         let measured = window.and_then(|w| {
             let near = usize::try_from(pass.number.saturating_sub(w.first_number)).ok()?;
             // Pure functions of owned data: nothing half-changed survives an unwinding.
             let context = &shared.context;
+            let beside = Beside {
+                ground: ground.as_ref(),
+                pulses_ns: &pulses_ns,
+            };
             let attempt = AssertUnwindSafe(|| {
-                measure_on_plates(&w, near, layout.ball_center, (context, ground.as_ref()))
+                measure_beside(&w, near, layout.ball_center, (context, beside))
             });
             match catch_unwind(attempt) {
                 Ok(Ok(measured)) => Some(measured),

@@ -131,18 +131,27 @@ pub fn measure(
     ball: Option<Point3<f64>>,
     context: &Context,
 ) -> Result<Measured, Nothing> {
-    measure_on_plates(window, near, ball, (context, None))
+    measure_beside(window, near, ball, (context, Beside::default()))
 }
 
-/// The same with the force plates around the pass, in the bay frame and the window's device time.
+/// What came beside the markers around a pass, in the window's device time.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Beside<'a> {
+    /// The force plates, bay frame.
+    pub ground: Option<&'a GroundWindow>,
+    /// When a trigger noticed impact, nanoseconds.
+    pub pulses_ns: &'a [i64],
+}
+
+/// The same with what came beside the markers.
 ///
 /// # Errors
 /// Says why there is no swing.
-pub fn measure_on_plates(
+pub fn measure_beside(
     window: &Window,
     near: usize,
     ball: Option<Point3<f64>>,
-    (context, ground): (&Context, Option<&GroundWindow>),
+    (context, beside): (&Context, Beside<'_>),
 ) -> Result<Measured, Nothing> {
     let mut window = window.clone();
     let rate_note = window.take_rate_from_times();
@@ -158,6 +167,8 @@ pub fn measure_on_plates(
     let club = Club::new(&window, context.club_geometry.as_ref()).map_err(Nothing::Markers)?;
     let mut whole = ClubPaths::new(&window, &club, ball)?;
     whole.forget_levered(&window, &repair.levered);
+    let pulses = beside.pulses_ns.iter();
+    whole.paths.pulses = pulses.filter_map(|t| window.slot_at(*t)).collect();
     let swing = phases::find(&whole.paths, near, Reading::Usual).map_err(Nothing::Movement)?;
     let faults = faults(&window, &names, &swing, (&seen, &repair));
     let (calibration, calibration_note) = calibrate(&window, &swing, handed, context);
@@ -170,7 +181,7 @@ pub fn measure_on_plates(
         club_geometry: context.club_geometry,
         approximate: approximate(handed, context),
         seen: seen.collect(),
-        ground: ground.map(|g| Arc::new(g.mirrored(handed))),
+        ground: beside.ground.map(|g| Arc::new(g.mirrored(handed))),
         cutoffs: None,
         reading: Reading::Usual,
         unresolved: Unresolved::default(),
@@ -208,6 +219,7 @@ pub fn remeasure(old: &Prepared, window: Window, how: Again<'_>) -> Result<Prepa
     let club = Club::new(&window, geometry).map_err(Nothing::Markers)?;
     let mut whole = ClubPaths::new(&window, &club, None)?;
     whole.paths.ball_x = old.paths.ball_x;
+    whole.paths.pulses.clone_from(&old.paths.pulses);
     if let Some(repair) = how.filled {
         whole.forget_levered(&window, &repair.levered);
     }

@@ -108,6 +108,19 @@ impl Window {
         })
     }
 
+    /// Slot with its fraction at a device time, nanoseconds; `None` outside the window.
+    #[must_use]
+    pub fn slot_at(&self, time_ns: i64) -> Option<f64> {
+        let after = self.time_ns.partition_point(|t| *t <= time_ns);
+        let before = after.checked_sub(1)?;
+        let from = self.time_ns[before];
+        if from == time_ns {
+            return Some(before as f64);
+        }
+        let step = self.time_ns.get(after)? - from;
+        Some(before as f64 + (time_ns - from) as f64 / step as f64)
+    }
+
     /// Number of slots.
     #[must_use]
     pub fn len(&self) -> usize {

@@ -154,7 +154,7 @@ impl Decoder {
                 channels: usize::from(block.channels),
                 values: block.values.iter().collect(),
             }),
-            Body::Trigger(_) => Content::Counted(Some("trigger")),
+            Body::Trigger(_) => Content::Pulse(header.device_time_ns),
         }
     }
 

@@ -2,11 +2,14 @@
 //! place where SI and radians become the units of reports, and where both core crates meet on the
 //! way out.
 
+mod ground;
+
 use std::collections::BTreeMap;
 
 use analysis::landmark::Landmark;
 use analysis::measure::Measured;
 use analysis::metrics::catalogue::{CATALOGUE, Family};
+use analysis::metrics::ground::on_plates;
 use analysis::metrics::values::{Value, Values};
 use analysis::swing::detector::State;
 use analysis::swing::event::Event as SwingEvent;
@@ -179,7 +182,10 @@ pub fn replay(id: &str, measured: &Measured) -> Replay {
         .saturating_sub(window.slots(REPLAY_BEFORE_S));
     let to = (prepared.swing.impact.before + window.slots(REPLAY_AFTER_S)).min(window.len());
     let handed = prepared.handed;
-    let frames = (from..to).step_by(step).map(|slot| {
+    let slots = || (from..to).step_by(step);
+    let times_ns: Vec<i64> = slots().map(|slot| window.time_ns[slot]).collect();
+    let plates = prepared.ground.as_deref();
+    let frames = slots().map(|slot| {
         let point =
             |track: &analysis::window::Track| Some(point_f32(handed.mirror_point(track[slot]?)));
         window.tracks.iter().map(point).collect()
@@ -195,6 +201,7 @@ pub fn replay(id: &str, measured: &Measured) -> Replay {
             .map(|&l| own_side(l, handed).name().to_owned())
             .collect(),
         frames: frames.collect(),
+        ground: plates.map(|g| ground::replay(g, handed, on_plates(prepared), &times_ns)),
     }
 }
 

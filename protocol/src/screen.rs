@@ -191,4 +191,35 @@ pub struct Replay {
     pub landmarks: Vec<String>,
     /// One list of points a frame, in bay axes, metres; `null` when not known.
     pub frames: Vec<Vec<Option<[f32; 3]>>>,
+    /// The ground under the golfer, where there are force plates.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ground: Option<ReplayGround>,
+}
+
+/// Force plates during a replay, at the times of its frames.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ReplayGround {
+    /// The golfer's weight, newtons: what 100 % of body weight is; `null` when not known.
+    pub body_weight_n: Option<f64>,
+    /// One entry a plate.
+    pub plates: Vec<ReplayPlate>,
+}
+
+/// One force plate during a replay, in bay axes.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ReplayPlate {
+    /// Its name in sentences: `plate 1`.
+    pub name: String,
+    /// Whose it is: `lead` or `trail`; `null` when no foot or both stand on it.
+    pub foot: Option<String>,
+    /// Its corners around the surface, metres; `null` when its place is not known.
+    pub corners: Option<[[f32; 3]; 4]>,
+    /// Force of the ground on the golfer, newtons, one a frame; `null` when not measured. Empty when
+    /// the plate gives nothing.
+    pub forces: Vec<Option<[f32; 3]>>,
+    /// Center of pressure, metres, one a frame; `null` without load.
+    pub centers: Vec<Option<[f32; 3]>>,
+    /// Why it gives nothing, in plain words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
 }

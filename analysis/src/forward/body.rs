@@ -142,7 +142,7 @@ impl Build {
         [0, 1].map(|i| (legs.ankles[i] - legs.hips[i]).norm())
     }
 
-    fn legs(&self, posture: &Posture) -> Legs {
+    pub(super) fn legs(&self, posture: &Posture) -> Legs {
         let pelvis = bay_from_pelvis(posture);
         let middle = hip_middle(posture);
         let hips = self.anatomy.hips.map(|hip| middle + pelvis * hip);
@@ -189,23 +189,21 @@ impl Build {
 
     /// Shoulder joint center of a side, gliding forward on the thorax by `glide`.
     pub(super) fn shoulder(&self, trunk: &Trunk, side: usize, glide: f64) -> Point3<f64> {
-        let inward = self.shoulder_half - 0.3 * glide.abs();
-        let local = Vector3::new(
-            SIDES[side] * inward,
-            -0.02 - 0.35 * glide.abs(),
-            glide - 0.01,
-        );
+        // Forward or back: it also comes inward and down, without a jerk where it passes the middle.
+        let far = glide.hypot(0.01) - 0.01;
+        let inward = self.shoulder_half - 0.3 * far;
+        let local = Vector3::new(SIDES[side] * inward, -0.02 - 0.35 * far, glide - 0.01);
         trunk.top + trunk.thorax * local
     }
 
-    fn arms(&self, trunk: &Trunk, posture: &Posture) -> Arms {
+    pub(super) fn arms(&self, trunk: &Trunk, posture: &Posture) -> Arms {
         let glide = [posture[Dof::LeadGlide], posture[Dof::TrailGlide]];
         let mut shoulders = [0, 1].map(|i| self.shoulder(trunk, i, glide[i]));
         let reach = self.upper_arm + self.forearm;
         let arm = Plane::new(posture[Dof::ArmSlope], 0.0).direction(posture[Dof::ArmAngle]);
         let to_wrist = arm * (posture[Dof::ArmReach] * reach);
         let lead_wrist = shoulders[0] + to_wrist;
-        shoulders[0] += beyond_reach(to_wrist, 0.985 * reach);
+        shoulders[0] += beyond_reach(to_wrist, 0.985 * reach, 0.008);
         let plane = Plane::new(posture[Dof::ShaftSlope], posture[Dof::Azimuth]);
         let rotation = bay_from_club(&plane, posture[Dof::ShaftAngle], posture[Dof::ShaftRoll]);
         let club = club::Pose {
@@ -213,7 +211,7 @@ impl Build {
             rotation,
         };
         let wrists = WRISTS.map(|w| club.point(w));
-        shoulders[1] += beyond_reach(wrists[1] - shoulders[1], 0.985 * reach);
+        shoulders[1] += beyond_reach(wrists[1] - shoulders[1], 0.985 * reach, 0.020);
         let elbows = [0, 1].map(|i| {
             let hint = trunk.thorax * Vector3::new(0.4 * SIDES[i], -1.0, -0.6);
             two_link(
@@ -322,11 +320,10 @@ pub(super) fn two_link(
     from + axis * along + unit(hint - axis * hint.dot(&axis)) * off
 }
 
-/// What is missing to a target beyond reach: the shoulder glides after it. Smooth, so that
-/// nothing jerks when the arm comes to its end.
-fn beyond_reach(to: Vector3<f64>, reach: f64) -> Vector3<f64> {
-    const SOFTNESS: f64 = 0.008;
-    unit(to) * (SOFTNESS * ((to.norm() - reach) / SOFTNESS).exp().ln_1p())
+/// What is missing to a target beyond reach: the shoulder glides after it. Smooth over `softness`,
+/// m, so that nothing jerks when the arm comes to its end.
+fn beyond_reach(to: Vector3<f64>, reach: f64, softness: f64) -> Vector3<f64> {
+    unit(to) * (softness * ((to.norm() - reach) / softness).exp().ln_1p())
 }
 
 /// Unit vector; up where there is no direction, which no posture of the golfer reaches.

@@ -43,7 +43,7 @@ pub struct Take {
 /// same posture.
 #[must_use]
 pub fn swing(params: &GolferParams, capture: &CaptureParams) -> Take {
-    let motion = plan::motion(params);
+    let (motion, masses) = plan::motion(params);
     let bones = |t: f64| motion.pose(t).markers.to_vec();
     Take {
         landmarks: MARKERS.to_vec(),
@@ -54,7 +54,7 @@ pub fn swing(params: &GolferParams, capture: &CaptureParams) -> Take {
             (params.handed, capture),
             &mut Source::new(params.seed, Purpose::Capture(params.shot)),
         ),
-        truth: Truth::of(params, &motion),
+        truth: Truth::of(params, &motion, masses),
     }
 }
 

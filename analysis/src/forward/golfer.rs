@@ -167,7 +167,7 @@ fn finish(build: &Build, impact: &Posture) -> Posture {
             (Dof::TrailGlide, 0.07),
             (Dof::ArmReach, 0.62),
         ]);
-    knees_bent(build, &posture, [9.0, 15.0], Dof::PelvisX)
+    knees_bent(build, &posture, [13.0, 17.0], Dof::PelvisX)
 }
 
 /// Pelvis height, and obliquity or place along the target line, such that the knees have the flexions (degrees).

@@ -20,6 +20,9 @@ mod capture;
 mod club;
 mod curve;
 mod golfer;
+mod ground;
+mod mass;
+mod momentum;
 mod motion;
 mod noise;
 mod person;
@@ -27,6 +30,7 @@ mod plan;
 mod posture;
 mod skin;
 mod solve;
+mod sway;
 #[cfg(test)]
 mod tests;
 mod truth;
@@ -34,6 +38,7 @@ mod truth;
 pub use calibration::{CalibrationTake, CalibrationTruth, calibration_trial};
 pub use capture::{CaptureParams, Take, swing};
 pub use club::Club;
+pub use mass::{ClubMass, Facts};
 pub use person::Style;
 pub use truth::{Joints, Truth};
 

@@ -7,6 +7,7 @@ use super::club::{Plane, Shape};
 use super::curve::{Curve, Via, ease, ease_integral};
 use super::golfer::Keys;
 use super::posture::{Dof, Posture};
+use super::sway::Sway;
 use nalgebra::{Point3, Vector3};
 
 /// When things happen, s from the first frame.
@@ -42,6 +43,8 @@ pub(super) struct Rates {
     pub(super) lead: [f64; 3],
     /// Times and the pelvis height and obliquity that give the knees their flexion then.
     pub(super) legs: Vec<(f64, [f64; 2])>,
+    /// How the pelvis gives way to keep the balance.
+    pub(super) sway: Sway,
     /// Extra points: degree of freedom, share of the downswing's time, share of its way.
     pub(super) detours: Vec<(Dof, f64, f64)>,
 }
@@ -122,6 +125,9 @@ impl Motion {
         }
     }
 
+    pub(super) fn sway(&self) -> &Sway {
+        &self.rates.sway
+    }
     /// The posture at time `t`, s.
     pub(super) fn posture(&self, t: f64) -> Posture {
         let mut posture = Posture::from_fn(|dof| self.curves[dof as usize].at(t));
@@ -129,7 +135,7 @@ impl Motion {
         posture[Dof::ShaftAngle] += self.rates.loss * slowed(since, self.release);
         posture[Dof::ShaftRoll] += self.rates.twist * slowed(since, TWIST_S);
         self.add_idle(t, &mut posture);
-        posture
+        self.rates.sway.given(t, &posture)
     }
 
     /// Everything true at time `t`, s.
@@ -283,7 +289,7 @@ fn away_via(dof: Dof, keys: &Keys, times: &Times) -> Via {
     let away = Via::at(times.takeaway + AWAY * backswing, keys.away[dof]);
     match dof {
         // The first shift of the pelvis is nearly over with the takeaway.
-        Dof::PelvisX => away.moving(0.5 * (keys.away[dof] - keys.address[dof]) / backswing),
+        Dof::PelvisX => away.moving(1.1 * (keys.away[dof] - keys.address[dof]) / backswing),
         _ => away,
     }
 }

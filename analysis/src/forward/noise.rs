@@ -21,6 +21,8 @@ pub(super) enum Purpose {
     Shot(u64),
     /// The capture system's noise during a shot.
     Capture(u64),
+    /// What the person and the club weigh.
+    Mass,
 }
 
 /// A source of random values.
@@ -38,6 +40,7 @@ impl Source {
             Purpose::Bag => 1,
             Purpose::Anatomy => u64::MAX,
             Purpose::Calibration => u64::MAX - 1,
+            Purpose::Mass => u64::MAX - 2,
             Purpose::Shot(shot) => shot.wrapping_mul(2).wrapping_add(2),
             Purpose::Capture(shot) => shot.wrapping_mul(2).wrapping_add(3),
         });

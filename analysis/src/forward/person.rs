@@ -105,7 +105,7 @@ pub(super) struct Habit {
 }
 
 /// Mean man of de Leva 1996 (J Biomech 29:1223), m; lengths recalled, not looked up.
-const STATURE: f64 = 1.741;
+pub(super) const STATURE: f64 = 1.741;
 const THIGH: f64 = 0.4222;
 const SHANK: f64 = 0.4340;
 const UPPER_ARM: f64 = 0.2817;
@@ -169,7 +169,7 @@ impl Habit {
             Club::SevenIron => ([4.0, 6.0], 5.0, 238.0, 0.920, 0.165),
         };
         let lead_knee = source.around(15.0, 1.2);
-        let trail_knee = source.around(19.0, 1.2);
+        let trail_knee = source.around(22.0, 1.2);
         let pelvis_closed = source.around(45.0, 2.0);
         Self {
             backswing: source.between(0.71, 0.87),
@@ -236,7 +236,7 @@ impl Habit {
             Style::StandingUp => {
                 self.straighten[1] -= 12.0;
                 self.depth_impact = 0.045;
-                self.knees[2] = [8.0, 16.0];
+                self.knees[2] = [12.0, 18.0];
             }
             Style::StretchKept => {
                 self.thorax[1] = -9.0;

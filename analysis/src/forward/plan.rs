@@ -4,16 +4,19 @@
 use super::body::Build;
 use super::club::{BALL_RADIUS, MID_GRIP, Shape};
 use super::golfer::{Keys, knees_bent, lead_knee_bent, leaning};
+use super::mass::Masses;
+use super::momentum::Dynamics;
 use super::motion::{AWAY, CONTACT_S, Idle, Motion, Rates, Times};
 use super::noise::{Purpose, Source};
 use super::person::Habit;
 use super::posture::{Dof, Posture};
 use super::solve::newton;
+use super::sway::Sway;
 use super::{Ball, GolferParams};
 use nalgebra::Point3;
 
-/// The motion of a shot: the person and address from the seed, the rest also from the shot.
-pub(super) fn motion(params: &GolferParams) -> Motion {
+/// The motion of a shot and what it moves: the person and address from the seed, the rest also from the shot.
+pub(super) fn motion(params: &GolferParams) -> (Motion, Masses) {
     let mut person = Source::new(params.seed, Purpose::Person);
     let club = params.club.shape();
     let mut build = Build::draw(params.seed, &mut person, params.club);
@@ -23,15 +26,31 @@ pub(super) fn motion(params: &GolferParams) -> Motion {
     let keys = Keys::new(&mut build, &club, &usual, &habit);
     let goal = Goal::draw(&mut source, params, &habit, &club);
     let idle = idle(&mut source);
-    aim(&Shot {
+    let masses = Masses::draw(params.seed, &build, params.club);
+    let shot = Shot {
         build,
         club,
         keys,
         goal,
         idle,
         habit,
-    })
+    };
+    balanced(&shot, masses)
 }
+
+/// The motion that keeps the center of pressure under the feet, with what it moves.
+fn balanced(shot: &Shot, masses: Masses) -> (Motion, Masses) {
+    let mut sway = Sway::default();
+    let mut motion = aim(shot, &sway);
+    for _ in 0..ROUNDS {
+        sway = sway.improved(&Dynamics::new(&motion, masses.clone()));
+        motion = aim(shot, &sway);
+    }
+    (motion, masses)
+}
+
+/// Each round corrects what the last one's approximations left.
+const ROUNDS: u32 = 3;
 
 /// The person alone, as in the swings.
 pub(super) fn person(params: &GolferParams) -> Build {
@@ -100,11 +119,11 @@ fn idle(source: &mut Source) -> Idle {
 
 /// Unknowns at impact: lead arm angle, its reach, the plane's slope and direction, the rates of
 /// arm and shaft and the loss of shaft speed (in 10 rad/s, so that all are of one size).
-fn aim(shot: &Shot) -> Motion {
+fn aim(shot: &Shot, sway: &Sway) -> Motion {
     let goal = &shot.goal;
     let shaft = expected_shaft_speed(shot);
     let (keys, times) = timed(shot, shaft);
-    let rates = with_legs(shot, &keys, times, rates(shot));
+    let rates = with_legs(shot, &keys, times, rates(shot, sway));
     let build = |x: &[f64; 7]| {
         let [arm, reach, slope, azimuth, arm_rate, shaft_rate, loss] = *x;
         let mut keys = keys.clone();
@@ -145,7 +164,10 @@ fn with_legs(shot: &Shot, keys: &Keys, times: Times, rates: Rates) -> Rates {
         (&shot.build, &shot.club),
         keys,
         times,
-        rates.clone(),
+        Rates {
+            sway: Sway::default(),
+            ..rates.clone()
+        },
         shot.idle,
     );
     let at = |t: f64| {
@@ -163,7 +185,7 @@ fn with_legs(shot: &Shot, keys: &Keys, times: Times, rates: Rates) -> Rates {
         })
         .to_vec();
     let [_, impact] = legs.last().map_or([0.0; 2], |l| l.1);
-    for (share, flexion) in [(0.18, 14.0), (0.40, 12.0)] {
+    for (share, flexion) in [(0.18, 16.0), (0.40, 15.0)] {
         let t = times.impact + share * (times.finish - times.impact);
         let oblique = impact + share * (keys.finish[Dof::PelvisOblique] - impact);
         let start = at(t).with(&[(Dof::PelvisOblique, oblique)]);
@@ -256,7 +278,7 @@ fn timed(shot: &Shot, shaft: f64) -> (Keys, Times) {
 const SHORTEST_S: f64 = 0.21;
 const LONGEST_S: f64 = 0.32;
 
-fn rates(shot: &Shot) -> Rates {
+fn rates(shot: &Shot, sway: &Sway) -> Rates {
     let habit = &shot.habit;
     let arm = habit.arm_third.map(|way| (Dof::ArmAngle, 0.33, way));
     let thorax = habit.thorax_half.map(|way| (Dof::ThoraxTurn, 0.5, way));
@@ -267,6 +289,7 @@ fn rates(shot: &Shot) -> Rates {
         twist: shot.goal.twist,
         lead: habit.lead,
         legs: Vec::new(),
+        sway: sway.clone(),
         detours: arm.into_iter().chain(thorax).collect(),
     }
 }

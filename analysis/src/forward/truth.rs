@@ -4,18 +4,26 @@
 //! by root finding and fine differences. Definitions and signs are those of the catalogue; nothing
 //! of the code that measures is used. All values are those of the golfer frame, so that both sides
 //! have the same. What is true at one instant is in `state`, what belongs to a stretch in `course`,
-//! how segments turn in `turning`. Quality metrics have no truth: they are about the capture.
+//! how segments turn in `turning`, forces in `ground`, masses in `mass`, the work on the club in
+//! `club_work`. Quality metrics have no truth: they are about the capture.
 
+mod club_work;
 mod course;
+mod ground;
+mod mass;
 mod state;
 mod turning;
 
 use super::body::Pose;
+use super::ground::Reaction;
+use super::mass::{Facts, Masses};
+use super::momentum::Dynamics;
 use super::motion::Motion;
-use super::solve::{crossing, last_crossing};
+use super::solve::{crossing, last_crossing, peak};
 use super::{Ball, GolferParams};
 use crate::handed::Handed;
 use crate::landmark::Landmark;
+use ground::Standing;
 use nalgebra::{Point3, Vector3};
 use state::{State, given_at};
 
@@ -32,6 +40,8 @@ pub struct Truth {
     /// Metric and its value, SI and rad. A metric that has no value (the start of what never
     /// happens) is left out.
     pub metrics: Vec<(String, f64)>,
+    /// What may be told of golfer and club.
+    pub facts: Facts,
     scene: Scene,
 }
 
@@ -65,22 +75,78 @@ struct Scene {
     impact: f64,
     /// The posture at address.
     address: State,
+    /// The same motion with what it moves.
+    dynamics: Dynamics,
+    /// What the ground gives at address.
+    standing: Standing,
+    /// Mass center at address, m.
+    mass_center: Point3<f64>,
+    /// Middle of heel and toe at address, lead and trail, m.
+    feet: [Point3<f64>; 2],
+    /// What the ground gives from takeaway start to impact, a millisecond apart.
+    table: Vec<(f64, Reaction)>,
 }
 
-impl Truth {
-    /// The truth of a motion.
-    pub(super) fn of(params: &GolferParams, motion: &Motion) -> Self {
-        let events = events(motion);
+/// Distance of the table's instants, s.
+const TABLE_S: f64 = 1e-3;
+
+impl Scene {
+    fn of(motion: &Motion, masses: Masses, events: &[(&'static str, f64)]) -> Self {
         let time = |name| events.iter().find(|e| e.0 == name).map(|e| e.1);
         let times = motion.times;
-        let scene = Scene {
+        let dynamics = Dynamics::new(motion, masses);
+        let quiet: Vec<f64> = state::quiet(motion).collect();
+        let count = quiet.iter().map(|_| 1.0).sum::<f64>();
+        let centers = quiet.iter().map(|&t| dynamics.mass_center(t).coords);
+        let pose = motion.pose(times.takeaway);
+        let middle = |heel, toe| nalgebra::center(&pose.marker(heel), &pose.marker(toe));
+        let mut scene = Self {
             motion: motion.without_collision(),
             start: time("takeaway_start").unwrap_or(times.takeaway),
             top: times.top,
             level_down: time("shaft_level_down").unwrap_or(times.top),
             impact: times.impact,
             address: State::at_address(motion),
+            mass_center: Point3::from(centers.sum::<Vector3<f64>>() / count),
+            feet: [
+                middle(Landmark::LeftHeel, Landmark::LeftToe),
+                middle(Landmark::RightHeel, Landmark::RightToe),
+            ],
+            standing: Standing::mean(&[]),
+            table: Vec::new(),
+            dynamics,
         };
+        let standing: Vec<Standing> = quiet.iter().map(|&t| Standing::at(&scene, t)).collect();
+        scene.standing = Standing::mean(&standing);
+        scene.table = std::iter::successors(Some(scene.start), |t| Some(t + TABLE_S))
+            .take_while(|&t| t < scene.impact)
+            .chain([scene.impact])
+            .map(|t| (t, scene.dynamics.reaction(t)))
+            .collect();
+        scene
+    }
+
+    /// Time and value of the largest `f` in a stretch of the swing: by the table, then on the motion.
+    fn largest(&self, (from, to): (f64, f64), f: &dyn Fn(&Reaction) -> f64) -> (f64, f64) {
+        let within = self.table.iter().filter(|r| (from..=to).contains(&r.0));
+        let coarse = within
+            .map(|(t, r)| (*t, f(r)))
+            .fold(
+                (from, f64::NEG_INFINITY),
+                |a, b| if b.1 > a.1 { b } else { a },
+            );
+        let near = ((coarse.0 - TABLE_S).max(from), (coarse.0 + TABLE_S).min(to));
+        let fine = peak(near.0, near.1, |t| f(&self.dynamics.reaction(t)));
+        if fine.1 > coarse.1 { fine } else { coarse }
+    }
+}
+
+impl Truth {
+    /// The truth of a motion.
+    pub(super) fn of(params: &GolferParams, motion: &Motion, masses: Masses) -> Self {
+        let events = events(motion);
+        let facts = masses.facts;
+        let scene = Scene::of(motion, masses, &events);
         Self {
             kind: if params.ball == Ball::Missed {
                 "rehearsal"
@@ -90,6 +156,7 @@ impl Truth {
             handed: params.handed,
             metrics: metrics(&scene, &events),
             events,
+            facts,
             scene,
         }
     }
@@ -114,9 +181,12 @@ impl Truth {
         let scene = &self.scene;
         let state = State::at(&scene.motion, t).metrics(&scene.address);
         let moving = course::velocities(&scene.motion, t);
+        let center = scene.dynamics.mass_center(t);
         state
             .into_iter()
             .chain(moving)
+            .chain(Standing::at(scene, t).metrics())
+            .chain(mass::moved(&scene.mass_center, &center))
             .map(|(id, value)| (id.to_owned(), value))
             .chain(turning::at(&scene.motion, t))
             .collect()
@@ -139,21 +209,30 @@ impl Truth {
 fn metrics(scene: &Scene, events: &[(&'static str, f64)]) -> Vec<(String, f64)> {
     let mut metrics = course::timing(scene);
     for &(event, t) in events.iter().filter(|(event, _)| AT_EVENTS.contains(event)) {
-        let state = if event == "address" {
-            scene.address.clone()
+        let (state, standing, center) = if event == "address" {
+            (scene.address.clone(), scene.standing, scene.mass_center)
         } else {
-            State::at(&scene.motion, t)
+            (
+                State::at(&scene.motion, t),
+                Standing::at(scene, t),
+                scene.dynamics.mass_center(t),
+            )
         };
         metrics.extend(
             state
                 .metrics(&scene.address)
                 .into_iter()
                 .filter(|&(id, _)| given_at(id, event))
+                .chain(standing.metrics())
+                .chain(mass::moved(&scene.mass_center, &center))
                 .map(|(id, value)| (format!("{id}@{event}"), value)),
         );
     }
     metrics.extend(course::metrics(scene));
     metrics.extend(turning::metrics(scene));
+    metrics.extend(ground::metrics(scene));
+    metrics.extend(mass::metrics(scene));
+    metrics.extend(club_work::metrics(scene));
     metrics
 }
 

@@ -1,6 +1,7 @@
-//! All force streams of a bay with all its clocks: what a look at a swing asks for.
+//! What comes beside the markers: all force streams of a bay, the pulses of its triggers, and all its
+//! clocks, without which neither has a place in the markers' time. What a look at a swing asks for.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 
 use super::forces::{ForceBlock, ForceLayout, Forces};
 use super::window::GroundWindow;
@@ -8,13 +9,16 @@ use crate::clock::{Alignment, Clock, Line};
 
 /// Clocks kept at most.
 const CLOCKS_MAX: usize = 16;
+/// Pulses kept: a minute of a trigger that goes off once a second.
+const PULSES_MAX: usize = 64;
 const NO_CLOCK: &str = "its clock is not yet known against that of the markers";
 
-/// Force streams and clocks of one bay; bounded, because streams are.
+/// Force streams, pulses and clocks of one bay; bounded, because streams are.
 #[derive(Debug, Default)]
 pub struct GroundBook {
     clocks: BTreeMap<u32, Clock>,
     streams: BTreeMap<u32, Entry>,
+    pulses: VecDeque<(u32, i64)>,
 }
 
 #[derive(Debug)]
@@ -80,6 +84,30 @@ impl GroundBook {
             }
             None => false,
         }
+    }
+
+    /// A trigger went off at this time of its clock. The same pulse sent again is one.
+    pub fn pulse(&mut self, clock: u32, time_ns: i64) {
+        if self.pulses.contains(&(clock, time_ns)) {
+            return;
+        }
+        if self.pulses.len() >= PULSES_MAX {
+            self.pulses.pop_front();
+        }
+        self.pulses.push_back((clock, time_ns));
+    }
+
+    /// Pulses between two times of the markers' clock, nanoseconds, rising. One whose clock is not yet
+    /// known against the markers' is left out.
+    #[must_use]
+    pub fn pulses(&self, markers: u32, from_ns: i64, to_ns: i64) -> Vec<i64> {
+        let placed = self.pulses.iter().filter_map(|&(clock, time_ns)| {
+            let alignment = self.alignment(clock, markers)?;
+            Some(alignment.there(time_ns))
+        });
+        let mut placed: Vec<i64> = placed.filter(|t| (from_ns..=to_ns).contains(t)).collect();
+        placed.sort_unstable();
+        placed
     }
 
     /// A stream is gone, or its sender restarted.

@@ -20,6 +20,8 @@ pub(crate) const FIRST_N: f64 = 20.0;
 const STEP_N: f64 = 5.0;
 /// Drift since the first zero from which it is told, N.
 const DRIFT_N: f64 = 15.0;
+/// A quiet load from which somebody stands on it, N: a foot of the lightest student carries more.
+const STANDS_N: f64 = 80.0;
 /// Zeros remembered, a second apart at least, so that a window finds the one before it.
 const ZEROS_MAX: usize = 16;
 const APART_NS: i64 = 1_000_000_000;
@@ -50,7 +52,7 @@ impl Unsettled {
     pub fn words(&self) -> String {
         match self {
             Self::Reads(n) => {
-                format!("it is quiet and reads {n:.0} N: if it is empty, zero it at its amplifier")
+                format!("it is quiet and reads {n:.0} N: step off it once, and if it is empty, zero it at its amplifier")
             }
             Self::Drifted(n) => format!(
                 "its zero has wandered by {n:.0} N: let it warm up, or zero it at its amplifier"
@@ -149,7 +151,10 @@ impl Zeroing {
         let (reference, limit) = last.map_or((Wrench::default(), FIRST_N), |z| (z.offset, STEP_N));
         let beyond = zero.offset.without(&reference).force;
         if beyond.norm() > limit {
-            self.unsettled = Some(Unsettled::Reads(beyond.dot(up)));
+            let read = beyond.dot(up);
+            // On a plate that was seen empty somebody stands still.
+            let stands = last.is_some() && read > STANDS_N;
+            self.unsettled = (!stands).then_some(Unsettled::Reads(read));
             return;
         }
         let first = self.first.get_or_insert(zero);

@@ -39,6 +39,7 @@ impl ClubPaths {
             known: known(&club.head),
             axis_known: known(&axis),
             ball_x: ball.map(|b| b.x - BALL_RADIUS_M),
+            pulses: Vec::new(),
         };
         Ok(Self {
             paths,

@@ -15,6 +15,10 @@ const CLEAR_OF_BALL_M: f64 = 0.05;
 const HIDDEN_WORTH_A_WORD: f64 = 0.10;
 const HIDDEN_TOLD: usize = 3;
 
+/// A trigger's pulse this far from impact is worth a word, seconds: a microphone at two metres and less
+/// is not.
+const PULSE_APART_S: f64 = 0.006;
+
 /// What the movement was.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
@@ -41,6 +45,7 @@ impl Kind {
 pub(super) fn kind(swing: &Swing) -> Kind {
     match swing.impact.loss {
         Some(_) => Kind::Shot,
+        None if swing.impact.method == Method::Trigger => Kind::Shot,
         None if swing
             .impact
             .clearance_m
@@ -59,10 +64,12 @@ pub(super) fn notes(prepared: &Prepared) -> Vec<String> {
         Method::SpeedStep => None,
         Method::BallPlane => Some("the face reached the ball's place"),
         Method::AddressPlane => Some("the head passed its place at address"),
+        Method::Trigger => Some("a trigger noticed it"),
         Method::Fastest => Some("neither ball nor address is known, the fastest instant stands in"),
     };
     let method = match (place, impact.loss) {
         _ if !seen => "Impact: the club was hidden there.".to_owned(),
+        (Some(place), _) if impact.method == Method::Trigger => format!("Impact: {place}."),
         (Some(place), _) if impact.cut => {
             format!("Impact: {place}; the club was hidden too much to tell whether a ball was met.")
         }
@@ -87,7 +94,13 @@ pub(super) fn notes(prepared: &Prepared) -> Vec<String> {
         .disagreement_s
         .filter(|s| s.abs() > 0.003)
         .map(|s| format!("The loss of speed lies {:.1} ms from the passing of the ball's place: check the ball position.", 1e3 * s));
-    std::iter::once(method).chain(clear).chain(apart).collect()
+    let late = impact.pulse_late_s.filter(|s| s.abs() > PULSE_APART_S);
+    let trigger = late.map(|s| {
+        let (ms, word) = (1e3 * s.abs(), if s > 0.0 { "after" } else { "before" });
+        format!("The trigger went off {ms:.1} ms {word} impact: check its place and its clock.")
+    });
+    let said = std::iter::once(method).chain(clear).chain(apart);
+    said.chain(trigger).collect()
 }
 
 /// One sentence a pair of exchanged markers, told by the first of the two.

@@ -133,6 +133,31 @@ pub(crate) fn notes(prepared: &Prepared) -> Vec<String> {
     ground.map_or_else(Vec::new, |g| Stance::new(prepared, g).standing.notes)
 }
 
+/// Whose the plates of a swing are, for those who draw them.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct OnPlates {
+    /// Place of the lead foot's plate in the window; `None` where no plate is its alone.
+    pub lead: Option<usize>,
+    /// Of the trail foot's.
+    pub trail: Option<usize>,
+    /// The golfer's weight without the club, N.
+    pub weight_n: Option<f64>,
+}
+
+/// Whose the plates of a swing are; nobody's without plates.
+#[must_use]
+pub fn on_plates(prepared: &Prepared) -> OnPlates {
+    let Some(ground) = prepared.ground.as_deref() else {
+        return OnPlates::default();
+    };
+    let stance = Stance::new(prepared, ground);
+    OnPlates {
+        lead: stance.standing.lead.ok(),
+        trail: stance.standing.trail.ok(),
+        weight_n: stance.weight.ok().map(|w| w.person),
+    }
+}
+
 impl<'a> Ground<'a> {
     fn new(prepared: &'a Prepared, reader: Reader<'a>, ground: &GroundWindow) -> Self {
         let stance = Stance::new(prepared, ground);

@@ -7,7 +7,7 @@ pub mod values;
 mod budget;
 mod club;
 mod forearm;
-pub(crate) mod ground;
+pub mod ground;
 mod humps;
 mod legs;
 mod path;

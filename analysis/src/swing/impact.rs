@@ -19,6 +19,8 @@ pub enum Method {
     BallPlane,
     /// The head passes the place it had at address.
     AddressPlane,
+    /// A trigger noticed it (a microphone, a switch); no loss of speed shows.
+    Trigger,
     /// Neither ball nor address is known: the fastest instant stands in.
     Fastest,
 }
@@ -40,6 +42,8 @@ pub struct Impact {
     pub clearance_m: Option<f64>,
     /// Difference between the speed step and the plane passed, seconds, when both were found.
     pub disagreement_s: Option<f64>,
+    /// How much later than impact the nearest trigger's pulse came, seconds, when one came near.
+    pub pulse_late_s: Option<f64>,
 }
 
 /// Radius of a ball, metres (Rules of Golf, equipment rules: diameter at least 42.67 mm, so the
@@ -58,6 +62,9 @@ const SIDE_S: f64 = 0.015;
 const HALF_CONTACT_S: f64 = 0.000_24;
 /// How far from the plane's passing a collision may lie, seconds.
 const STEP_REACH_S: f64 = 0.025;
+/// How far from the passing a trigger's pulse may lie to be of this impact, seconds: sound needs 9 ms for
+/// three metres, and a sender's clock is known to a few.
+const PULSE_REACH_S: f64 = 0.03;
 /// A loss beyond this is a marker that strayed, no ball.
 const LOSS_MAX: f64 = 0.55;
 /// A collision this far above or below the head's place at address was not with the ball, metres.
@@ -80,21 +87,25 @@ pub fn find(paths: &Paths, pass: usize, reference: Option<Point3<f64>>) -> Optio
     let plane = plane_x.and_then(|(x, method)| Some((plane_crossing(paths, pass, x)?, method)));
     let center = plane.map_or(pass as f64, |p| p.0);
     let clearance = |slot: f64| Some(point_at(&paths.head, slot)?.y - reference?.y);
+    let low = |slot: f64| clearance(slot).is_none_or(|c| c.abs() < STEP_CLEARANCE_M);
     let believable = |s: &Step| {
-        let low = clearance(s.slot).is_none_or(|c| c.abs() < STEP_CLEARANCE_M);
         let agrees =
             plane.is_none_or(|p| (s.slot - p.0).abs() / paths.rate_hz < STEP_DISAGREEMENT_S);
-        s.loss < LOSS_MAX && low && agrees
+        s.loss < LOSS_MAX && low(s.slot) && agrees
     };
     let step = speed_step(paths, center).filter(believable);
-    let (slot, method) = match (&step, plane) {
-        (Some(step), _) => (step.slot, Method::SpeedStep),
-        (None, Some(plane)) => plane,
-        (None, None) => (pass as f64, Method::Fastest),
+    let near = |slot: &f64| (slot - center).abs() / paths.rate_hz < PULSE_REACH_S && low(center);
+    let pulses = paths.pulses.iter().copied().filter(near);
+    let pulse = pulses.min_by(|a, b| (a - center).abs().total_cmp(&(b - center).abs()));
+    let (slot, method) = match (&step, pulse, plane) {
+        (Some(step), ..) => (step.slot, Method::SpeedStep),
+        (None, Some(pulse), _) => (pulse, Method::Trigger),
+        (None, None, Some(plane)) => plane,
+        (None, None, None) => (pass as f64, Method::Fastest),
     };
     // Where the chord of the passing itself could not be judged, a collision may hide.
     let judged = Sides::fit(paths, slot.max(0.0) as usize, side_frames(paths.rate_hz)).is_some();
-    let cut = step.is_some() || !judged;
+    let cut = step.is_some() || pulse.is_some() || !judged;
     Some(Impact {
         cut,
         slot,
@@ -104,6 +115,7 @@ pub fn find(paths: &Paths, pass: usize, reference: Option<Point3<f64>>) -> Optio
         method,
         loss: step.as_ref().map(|s| s.loss),
         clearance_m: clearance(slot),
+        pulse_late_s: pulse.map(|p| (p - slot) / paths.rate_hz),
         disagreement_s: step.and_then(|s| plane.map(|p| (s.slot - p.0) / paths.rate_hz)),
     })
 }
@@ -360,6 +372,7 @@ mod tests {
             known: vec![true; n],
             axis_known: vec![true; n],
             ball_x: Some(0.0),
+            pulses: Vec::new(),
         };
         (paths, hit * rate_hz)
     }

@@ -31,6 +31,8 @@ pub struct Paths {
     pub axis_known: Vec<bool>,
     /// Target-line coordinate of the ball's surface facing the club, metres, where the bay knows it.
     pub ball_x: Option<f64>,
+    /// Slots at which a trigger noticed impact, rising.
+    pub pulses: Vec<f64>,
 }
 
 /// Why the movement around a fast pass is not a full swing.
@@ -151,7 +153,12 @@ impl Paths {
         crop(&mut self.head, range.clone());
         crop(&mut self.axis, range.clone());
         crop(&mut self.known, range.clone());
-        crop(&mut self.axis_known, range);
+        crop(&mut self.axis_known, range.clone());
+        let from = range.start as f64;
+        self.pulses.retain_mut(|slot| {
+            *slot -= from;
+            (0.0..=range.len() as f64).contains(slot)
+        });
     }
 }
 
@@ -228,6 +235,9 @@ pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotAS
     search.after(&mut slots, &impact, pass);
     forget_hidden(&mut slots, OF_THE_SHAFT, &paths.axis_known);
     forget_hidden(&mut slots, OF_THE_HEAD, &paths.known);
+    if impact.method == impact::Method::Trigger {
+        slots.set(Event::Impact, Some(impact.slot));
+    }
     Ok(Swing {
         slots,
         quiet,

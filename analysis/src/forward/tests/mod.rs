@@ -4,6 +4,7 @@
 
 mod calibration;
 mod catalogue;
+mod ground;
 mod motion;
 mod truth;
 

@@ -121,7 +121,7 @@ fn takes_of_one_person_join_without_a_jump() {
 fn no_knee_comes_to_its_end() {
     let styles = Style::ALL.into_iter().cycle();
     for (params, style) in golfers().zip(styles) {
-        let motion = crate::forward::plan::motion(&GolferParams { style, ..params });
+        let (motion, _) = crate::forward::plan::motion(&GolferParams { style, ..params });
         for i in 0..800 {
             let pose = motion.pose(f64::from(i) * 0.01);
             for side in [0, 1] {

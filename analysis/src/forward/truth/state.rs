@@ -45,14 +45,9 @@ impl State {
 
     /// The mean over the last quiet quarter of a second.
     pub(super) fn at_address(motion: &Motion) -> Self {
-        const STATES: u32 = 26;
-        let last = motion.times.takeaway - LAST_QUIET_S;
-        let states: Vec<Self> = (0..STATES)
-            .map(|i| Self::at(motion, last - 0.01 * f64::from(i)))
-            .collect();
-        let mean = |value: &dyn Fn(&Self) -> f64| {
-            states.iter().map(value).sum::<f64>() / f64::from(STATES)
-        };
+        let states: Vec<Self> = quiet(motion).map(|t| Self::at(motion, t)).collect();
+        let count = states.iter().map(|_| 1.0).sum::<f64>();
+        let mean = |value: &dyn Fn(&Self) -> f64| states.iter().map(value).sum::<f64>() / count;
         Self {
             points: std::array::from_fn(|i| {
                 Point3::from([0, 1, 2].map(|axis| mean(&|s: &Self| s.points[i][axis])))
@@ -123,6 +118,12 @@ impl State {
             .map(|spine| behind.dot(&(spine - lead)))
             .fold(f64::NEG_INFINITY, f64::max)
     }
+}
+
+/// Instants of the last quiet quarter of a second, s.
+pub(super) fn quiet(motion: &Motion) -> impl Iterator<Item = f64> {
+    let last = motion.times.takeaway - LAST_QUIET_S;
+    (0..26_u32).map(move |i| last - 0.01 * f64::from(i))
 }
 
 /// Whether a metric of an instant is one at this event.

@@ -304,6 +304,7 @@ pub(super) fn health(dropped: u64, bytes: usize) -> Message {
 
 pub(super) fn replay(id: &str) -> Replay {
     Replay {
+        ground: None,
         id: id.into(),
         handed: "left".into(),
         rate_hz: 120.0,
