@@ -212,7 +212,7 @@ fn add_metrics(take: &Take, measured: &Measured, record: &mut Record) {
             moved.swing.slots.set(event, Some(slot));
         }
     }
-    let read = metrics::measure(&moved);
+    let read = metrics::measure(&moved, None);
     for (id, index) in ids() {
         if let Some(truth) = take.truth.metric(&id) {
             let error = |v: Option<f64>| v.map(|v| v - truth);

@@ -47,4 +47,10 @@ pub struct ClubGeometry {
     /// Distance of the face's centre from the shaft's axis, metres: places the face beside a lone toe
     /// marker. Without a marker of the head nothing tells to which side it lies.
     pub head_offset_m: Option<f64>,
+    /// Mass of the whole club, kilograms.
+    pub mass_kg: Option<f64>,
+    /// Butt end to the balance point along the shaft, metres.
+    pub balance_m: Option<f64>,
+    /// Moment of inertia across the shaft about the balance point, kg·m².
+    pub inertia_kg_m2: Option<f64>,
 }

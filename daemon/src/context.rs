@@ -50,7 +50,7 @@ struct File {
 #[derive(Debug, Deserialize)]
 #[serde(
     untagged,
-    expecting = "expected a name (club = \"driver\") or a table [club] with any of name, length_m, lie_deg, loft_deg, head_offset_m"
+    expecting = "expected a name (club = \"driver\") or a table [club] with any of name, length_m, lie_deg, loft_deg, head_offset_m, mass_kg, balance_m, inertia_kg_m2"
 )]
 enum Club {
     Name(String),
@@ -65,6 +65,9 @@ struct Dimensions {
     lie_deg: Option<f64>,
     loft_deg: Option<f64>,
     head_offset_m: Option<f64>,
+    mass_kg: Option<f64>,
+    balance_m: Option<f64>,
+    inertia_kg_m2: Option<f64>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -207,6 +210,9 @@ fn geometry(told: &Dimensions) -> anyhow::Result<ClubGeometry> {
         lie_rad: degrees(within("club.lie_deg", told.lie_deg, 40.0..=80.0)?),
         loft_rad: degrees(within("club.loft_deg", told.loft_deg, 0.0..=70.0)?),
         head_offset_m: within("club.head_offset_m", told.head_offset_m, 0.0..=0.15)?,
+        mass_kg: within("club.mass_kg", told.mass_kg, 0.1..=1.0)?,
+        balance_m: within("club.balance_m", told.balance_m, 0.3..=1.2)?,
+        inertia_kg_m2: within("club.inertia_kg_m2", told.inertia_kg_m2, 0.005..=0.2)?,
     })
 }
 

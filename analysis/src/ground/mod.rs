@@ -8,4 +8,5 @@ pub(crate) mod series;
 pub mod window;
 pub mod forces;
 pub mod feet;
+pub mod audit;
 pub mod book;

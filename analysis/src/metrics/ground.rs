@@ -19,6 +19,7 @@ use super::catalogue::{
     VERTICAL_FORCE_TRAIL, VERTICAL_IMPULSE_DOWN, VERTICAL_SHARE_LEAD,
 };
 use super::values::{NO_ADDRESS, Reader, Value, Values};
+use crate::body::inertia::GRAVITY;
 use crate::body::segments::Maybe;
 use crate::ground::window::{GroundWindow, PlateWindow};
 use crate::ground::wrench::LOAD_GATE_N;
@@ -125,6 +126,12 @@ fn clock_s(ground: &GroundWindow) -> Maybe<f64> {
     let first = ground.plates.iter().map(reads).reduce(Result::or);
     first.unwrap_or_else(|| Err(NO_PLATES.to_owned()))?;
     Ok(ground.clock_uncertainty_s())
+}
+
+/// Mass of the golfer without the club, kg.
+pub(super) fn body_kg(prepared: &Prepared, plates: &GroundWindow) -> Maybe<f64> {
+    let weight = Stance::new(prepared, plates).weight;
+    weight.map(|w| w.person / GRAVITY)
 }
 
 /// Plain sentences about who stands where.

@@ -51,7 +51,7 @@ pub struct Draw {
 
 impl Draw {
     fn of(prepared: &Prepared) -> Self {
-        let values = metrics::measure(prepared);
+        let values = metrics::measure(prepared, None);
         let time = |&e: &Event| Some(prepared.window.seconds(prepared.swing.slots.get(e)?));
         Self {
             values: (0..catalogue::len()).map(|i| values.number(i)).collect(),

@@ -5,16 +5,14 @@ use std::ops::Range;
 
 use nalgebra::{Point3, Vector3};
 
+use crate::body::inertia::GRAVITY;
 use crate::body::segments::Maybe;
-use crate::club;
 use crate::ground::feet::{Carrier, Foot, Standing, standing};
 use crate::ground::window::{GroundWindow, PlateWindow};
 use crate::ground::wrench::{LOAD_GATE_N, Wrench, total};
 use crate::landmark::Landmark as L;
 use crate::measure::Prepared;
 
-/// Standard gravity, m/s² (exact by definition, ISO 80000-3).
-pub(super) const GRAVITY: f64 = 9.806_65;
 /// Told and measured weight may differ by this share (clothes, a breath, the noise of standing; common
 /// practice, no source).
 const WEIGHT_SHARE: f64 = 0.1;
@@ -162,7 +160,7 @@ fn middles(prepared: &Prepared, feet: [&Foot; 2]) -> Maybe<[Point3<f64>; 2]> {
 
 /// Weight by the told mass, else by what the plates read at address; and what speaks against it.
 fn weight(prepared: &Prepared, read: Maybe<f64>) -> (Maybe<Weight>, Option<String>) {
-    let club = club::MASS_KG * GRAVITY;
+    let club = prepared.club_mass.mass_kg * GRAVITY;
     let Some(told) = prepared.person.mass_kg.map(|kg| kg * GRAVITY) else {
         let weight = read.and_then(|whole| {
             let weight = Weight {
