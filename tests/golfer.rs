@@ -341,6 +341,35 @@ fn the_table_of_the_kinematics_holds() {
     }
 }
 
+/// The ground on two noisy plates against the golfer's truth, 95th percentiles over 40 golfers.
+#[test]
+fn the_table_of_the_ground_holds() {
+    let seeds: Vec<u64> = (0..40).collect();
+    let conditions = Conditions {
+        plates: true,
+        ..Conditions::usual()
+    };
+    let records = accuracy::judge_all(&seeds, &conditions, |_, _| {});
+    let table = accuracy::table(&records);
+    println!("{}", accuracy::text(&table));
+    for (s, r) in records.iter().enumerate() {
+        for id in [
+            "loading_rate.lead",
+            "cop_path_length",
+            "vertical_force.lead@top",
+            "cop_lead_share@address",
+        ] {
+            let j = r[id];
+            println!(
+                "XX {s} {id} truth {:.4} off {:.4} read {:.4}",
+                j.truth,
+                j.found.unwrap(),
+                j.read.unwrap()
+            );
+        }
+    }
+}
+
 const ROTATIONS: &[&str] = &[
     "pelvis_rotation",
     "thorax_rotation",

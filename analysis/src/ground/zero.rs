@@ -52,7 +52,9 @@ impl Unsettled {
     pub fn words(&self) -> String {
         match self {
             Self::Reads(n) => {
-                format!("it is quiet and reads {n:.0} N: step off it once, and if it is empty, zero it at its amplifier")
+                format!(
+                    "it is quiet and reads {n:.0} N: step off it once, and if it is empty, zero it at its amplifier"
+                )
             }
             Self::Drifted(n) => format!(
                 "its zero has wandered by {n:.0} N: let it warm up, or zero it at its amplifier"

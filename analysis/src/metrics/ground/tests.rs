@@ -16,7 +16,7 @@ use crate::ground::wrench::Wrench;
 use crate::ground::zero::Zero;
 use crate::handed::Handed;
 use crate::landmark::Landmark;
-use crate::measure::{Measured, measure_on_plates};
+use crate::measure::{Beside, Measured, measure_beside};
 use crate::metrics::catalogue::CATALOGUE;
 use crate::window::Window;
 
@@ -140,13 +140,17 @@ impl Scene {
         let context = Context {
             handed: Some(self.handed),
             person: Person {
-                mass_kg: Some(WEIGHT_N / stance::GRAVITY),
+                mass_kg: Some(WEIGHT_N / GRAVITY),
                 ..Person::default()
             },
             ..Context::default()
         };
         let ground = GroundWindow { plates };
-        measure_on_plates(&self.window, self.near, None, (&context, Some(&ground)))
+        let beside = Beside {
+            ground: Some(&ground),
+            ..Beside::default()
+        };
+        measure_beside(&self.window, self.near, None, (&context, beside))
             .unwrap_or_else(|why| panic!("{}", why.words()))
     }
 
@@ -214,7 +218,7 @@ fn common_center_and_torque_are_those_of_the_check_vector() {
     // −Σ (x − x_c) Fz with Fz toward the ball.
     let couple = -(0.20 - 0.017_391) * -40.0 - (-0.22 - 0.017_391) * 20.0;
     near(&m, "fore_aft_couple_peak", couple, 1e-3);
-    let over = 1150.0 - WEIGHT_N - crate::club::MASS_KG * stance::GRAVITY;
+    let over = 1150.0 - WEIGHT_N - m.prepared.club_mass.mass_kg * GRAVITY;
     let down = number(&m, "downswing_time").unwrap();
     near(&m, "vertical_impulse_down", over * down, 1e-6);
     assert_eq!(number(&m, "vertical_force_peak_phase.lead"), Ok(1.0));
@@ -262,7 +266,7 @@ fn a_push_is_read_as_calculus_has_it() {
             0.07,
         );
         let pushed = 0.5 * (0.5 * 400.0 * duration);
-        let club = crate::club::MASS_KG * stance::GRAVITY;
+        let club = m.prepared.club_mass.mass_kg * GRAVITY;
         let down = number(&m, "downswing_time").unwrap();
         let due = if phase > 1.0 { pushed } else { 0.0 } - club * down;
         near(&m, "vertical_impulse_down", due, 0.01);
