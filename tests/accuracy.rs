@@ -14,9 +14,10 @@ mod footing;
 use std::collections::BTreeMap;
 
 use analysis::body::trial;
-use analysis::context::Context;
+use analysis::context::{ClubGeometry, Context};
 use analysis::forward::{
-    Ball, CalibrationTake, CaptureParams, Club, GolferParams, Style, Take, calibration_trial, swing,
+    Ball, CalibrationTake, CaptureParams, Club, Facts, GolferParams, Style, Take,
+    calibration_trial, swing,
 };
 use analysis::frame::CaptureFrame;
 use analysis::handed::Handed;
@@ -44,7 +45,7 @@ pub(crate) struct Conditions {
     /// How far the finger misses the medial side of a joint in that trial, standard deviation per
     /// coordinate, metres.
     pub(crate) palpation_m: f64,
-    /// Whether the golfer stands on force plates and tells the mass of body and club.
+    /// Whether the golfer stands on force plates.
     pub(crate) plates: bool,
     /// Draws for the intervals; 0 for none.
     pub(crate) draws: u32,
@@ -139,7 +140,7 @@ fn misplace_medial(trial: &mut CalibrationTake, sd_m: f64, seed: u64) {
 }
 
 /// What the bay is told of this golfer.
-pub(crate) fn context(params: &GolferParams, conditions: &Conditions) -> Context {
+pub(crate) fn context(params: &GolferParams, facts: &Facts, conditions: &Conditions) -> Context {
     let calibration = conditions.trial.then(|| {
         let mut trial = calibration_trial(params, &conditions.capture);
         misplace_medial(&mut trial, conditions.palpation_m, params.seed);
@@ -150,6 +151,13 @@ pub(crate) fn context(params: &GolferParams, conditions: &Conditions) -> Context
     });
     Context {
         calibration,
+        person: facts.person,
+        club_geometry: Some(ClubGeometry {
+            mass_kg: Some(facts.club.mass_kg),
+            balance_m: Some(facts.club.balance_m),
+            inertia_kg_m2: Some(facts.club.across_kg_m2),
+            ..ClubGeometry::default()
+        }),
         ..Context::default()
     }
 }
@@ -177,13 +185,8 @@ pub(crate) fn judge(seed: u64, conditions: &Conditions) -> Record {
     let params = params(seed);
     let take = swing(&params, &conditions.capture);
     let (window, near) = swing_window(&take);
-    let mut context = context(&params, conditions);
+    let context = context(&params, &take.truth.facts, conditions);
     let ground = conditions.plates.then(|| footing::plates(&take, seed));
-    if ground.is_some() {
-        context.person = take.truth.facts.person;
-        let club = take.truth.facts.club.mass_kg;
-        context.club_geometry.get_or_insert_default().mass_kg = Some(club);
-    }
     let beside = Beside {
         ground: ground.as_ref(),
         ..Beside::default()

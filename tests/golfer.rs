@@ -370,7 +370,7 @@ const GROUND: &[(&str, f64)] = &[
     ("vertical_impulse_down", 0.4),
 ];
 
-/// The golfer on two noisy plates, told what body and club weigh.
+/// The golfer on two noisy plates.
 #[test]
 fn the_table_of_the_ground_holds() {
     let seeds: Vec<u64> = (0..60).collect();

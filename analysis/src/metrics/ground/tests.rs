@@ -6,6 +6,7 @@ use std::sync::Arc;
 use nalgebra::{Point3, Vector3};
 
 use super::*;
+use crate::body::inertia::GRAVITY;
 use crate::clock::Alignment;
 use crate::context::{Context, Person};
 use crate::forward::{CaptureParams, GolferParams, swing};
