@@ -8,6 +8,9 @@
     reason = "the quick test and the campaign use different parts"
 )]
 
+#[path = "footing.rs"]
+mod footing;
+
 use std::collections::BTreeMap;
 
 use analysis::body::trial;
@@ -19,7 +22,7 @@ use analysis::forward::{
 use analysis::frame::CaptureFrame;
 use analysis::handed::Handed;
 use analysis::landmark::Landmark;
-use analysis::measure::{Measured, measure};
+use analysis::measure::{Beside, Measured, measure_beside};
 use analysis::metrics;
 use analysis::metrics::catalogue::{CATALOGUE, Unit};
 use analysis::swing::event::Event;
@@ -42,6 +45,8 @@ pub(crate) struct Conditions {
     /// How far the finger misses the medial side of a joint in that trial, standard deviation per
     /// coordinate, metres.
     pub(crate) palpation_m: f64,
+    /// Whether the golfer stands on force plates.
+    pub(crate) plates: bool,
     /// Draws for the intervals; 0 for none.
     pub(crate) draws: u32,
 }
@@ -58,6 +63,7 @@ impl Conditions {
             },
             trial: true,
             palpation_m: 0.0,
+            plates: false,
             draws: 0,
         }
     }
@@ -180,7 +186,12 @@ pub(crate) fn judge(seed: u64, conditions: &Conditions) -> Record {
     let take = swing(&params, &conditions.capture);
     let (window, near) = swing_window(&take);
     let context = context(&params, &take.truth.facts, conditions);
-    let measured = measure(&window, near, Some(BALL), &context)
+    let ground = conditions.plates.then(|| footing::plates(&take, seed));
+    let beside = Beside {
+        ground: ground.as_ref(),
+        ..Beside::default()
+    };
+    let measured = measure_beside(&window, near, Some(BALL), (&context, beside))
         .unwrap_or_else(|why| panic!("seed {seed}: {}", why.words()));
     assert_eq!(measured.prepared.handed, params.handed, "seed {seed}");
     let mut record = Record::new();

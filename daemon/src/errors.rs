@@ -102,6 +102,7 @@ codes! {
     TakeUnsendable = "take.unsendable", File, "A take does not fit the datagram format.";
     SwingMissed = "swing.missed", Usage, "A fast pass of the club head gave no swing.";
     PlateOdd = "plate.odd", Machine, "A force plate is described or reads as no plate should.";
+    RigDisagrees = "rig.disagrees", Machine, "Force plates and the last swing's motion disagree as a fault of the rig would have it.";
     ClockSet = "clock.set", Machine, "A sender's clock was set while it ran.";
     StreamStrange = "stream.strange", Machine, "Datagrams of a stream fit no order: two senders with one stream id, or damaged headers.";
 

@@ -27,9 +27,9 @@ const TRUNK: [[f64; 3]; 2] = [[0.269, 0.388, 0.343], [0.321, 0.405, 0.274]];
 const HEAD: [f64; 2] = [0.010, -0.025];
 /// Vertex to C7, metres (the table's mean man and woman: 0.243; from memory).
 const HEAD_M: f64 = 0.243;
-/// Mass center of a gripping hand on the way from the wrist to the mid-grip point (common practice, no
-/// source), and its length wrist to third knuckle, metres (as above).
-const HAND: f64 = 0.5;
+/// A hand that grips: its knuckles lie about the shaft so far below the wrist, metres (common practice,
+/// no source); wrist to third knuckle, metres (as above).
+const BELOW_WRIST_M: f64 = 0.06;
 const HAND_M: f64 = 0.083;
 const SEX: &str = "sex not told: mean parameters";
 
@@ -83,8 +83,12 @@ pub struct Placing<'a> {
     pub skeleton: &'a Skeleton,
     /// What of the golfer is fixed.
     pub calibration: &'a Calibration,
-    /// Mid-grip point at the places of the body, metres, and whether it is known.
-    pub grip: (&'a [Point3<f64>], &'a [bool]),
+    /// Mid-grip point at the places of the body, metres.
+    pub grip: &'a [Point3<f64>],
+    /// Unit vector along the shaft, from the grip to the head.
+    pub shaft: &'a [Vector3<f64>],
+    /// Places at which both are known.
+    pub held: &'a [bool],
     /// The golfer's sex, if told.
     pub sex: Option<Sex>,
     /// Places a second.
@@ -123,7 +127,7 @@ impl Masses {
             known = both(&known, &seen);
             parts.extend(leg);
         }
-        known = both(&known, by.grip.1);
+        known = both(&known, by.held);
         limited.extend(
             [&pelvis, &thorax, &head]
                 .iter()
@@ -196,7 +200,6 @@ fn limb(
     by: Placing<'_>,
     (group, p): (Group, Parameters),
     (near, far): (&[Point3<f64>], &[Point3<f64>]),
-    length_m: Option<f64>,
 ) -> Part {
     let centers = along(near, far, p.center);
     let lines: Vec<Point3<f64>> = near
@@ -210,7 +213,7 @@ fn limb(
         .zip(turning)
         .map(|(u, slope)| u.coords.cross(&slope) / u.coords.norm_squared().max(1e-9))
         .collect();
-    let i = moments(&p, length_m.unwrap_or_else(|| mean_length(near, far)));
+    let i = moments(&p, mean_length(near, far));
     let across = 0.5 * (i.x + i.z);
     Part {
         group,
@@ -315,18 +318,17 @@ fn arm_parts(by: Placing<'_>, arm: &Arm) -> Maybe<[Part; 3]> {
     let of = |segment, ends| Ok::<_, String>((Group::Arms, row(segment, ends, by.sex)?));
     let upper = of(S::UpperArm, (E::Shoulder, E::Elbow))?;
     let fore = of(S::Forearm, (E::Elbow, E::Wrist))?;
-    let (group, hand) = of(S::Hand, (E::Wrist, E::Metacarpal3))?;
-    let hand = (
-        group,
-        Parameters {
-            center: HAND,
-            ..hand
-        },
-    );
+    let hand = of(S::Hand, (E::Wrist, E::Metacarpal3))?;
+    let shaft = by.grip.iter().zip(by.shaft);
+    let knuckles = |(wrist, (grip, along)): (&Point3<f64>, (&Point3<f64>, &Vector3<f64>))| {
+        let below = grip + along * ((wrist - grip).dot(along) + BELOW_WRIST_M);
+        wrist + (below - wrist).try_normalize(1e-6).unwrap_or_default() * HAND_M
+    };
+    let knuckles: Vec<Point3<f64>> = arm.wrist.iter().zip(shaft).map(knuckles).collect();
     Ok([
-        limb(by, upper, (&arm.shoulder, &arm.elbow), None),
-        limb(by, fore, (&arm.elbow, &arm.wrist), None),
-        limb(by, hand, (&arm.wrist, by.grip.0), Some(HAND_M)),
+        limb(by, upper, (&arm.shoulder, &arm.elbow)),
+        limb(by, fore, (&arm.elbow, &arm.wrist)),
+        limb(by, hand, (&arm.wrist, &knuckles)),
     ])
 }
 
@@ -342,20 +344,13 @@ fn leg_parts(by: Placing<'_>, hip: &Path, side: usize) -> Maybe<([Part; 3], Vec<
             by,
             of(S::Thigh, (E::Hip, E::Knee))?,
             (&hip.points, &leg.knee),
-            None,
         ),
         limb(
             by,
             of(S::Shank, (E::Knee, E::Ankle))?,
             (&leg.knee, &leg.ankle),
-            None,
         ),
-        limb(
-            by,
-            of(S::Foot, (E::Heel, E::ToeTip))?,
-            (&heel.points, &tip),
-            None,
-        ),
+        limb(by, of(S::Foot, (E::Heel, E::ToeTip))?, (&heel.points, &tip)),
     ];
     let seen = both(&leg.flexion.known, &both(&heel.known, &toe.known));
     Ok((parts, seen))

@@ -40,7 +40,7 @@ pub use capture::{CaptureParams, Take, swing};
 pub use club::Club;
 pub use mass::{ClubMass, Facts};
 pub use person::Style;
-pub use truth::{Joints, Truth};
+pub use truth::{Footing, Joints, Truth};
 
 use crate::handed::Handed;
 use noise::{Purpose, Source};

@@ -10,6 +10,8 @@
 //! are in `words`.
 
 mod faults;
+#[cfg(test)]
+mod tests;
 mod words;
 
 pub use faults::{Axis, Fault};

@@ -5,13 +5,15 @@ use nalgebra::{Point3, Vector3, center};
 
 use super::catalogue::{FORCE_MARKER_LAG, FORCE_RESIDUAL};
 use super::ground;
+use super::mass::shaft;
 use super::values::{Values, limits, measured};
 use crate::body::inertia::GRAVITY;
 use crate::body::mass::{Masses, Placing};
-use crate::body::segments::Maybe;
+use crate::body::segments::{Maybe, both};
 use crate::body::skeleton::Skeleton;
 use crate::body::tracks::Smoothed;
 use crate::club::dynamics::below_grip_m;
+use crate::club::mass::ClubMass;
 use crate::ground::audit::{Audit, Motion, audit};
 use crate::ground::window::GroundWindow;
 use crate::measure::Prepared;
@@ -50,13 +52,19 @@ fn motion(prepared: &Prepared, plates: &GroundWindow) -> Maybe<Motion> {
     let skeleton = Skeleton::new(&body, &prepared.calibration);
     let (grid, rate_hz) = (body.grid, body.grid.rate(part.rate_hz));
     let grip = grid.thin(prepared.grip[..end].to_vec());
-    let known = grid.known(prepared.grip_known[..end].iter().copied());
-    let axis_known = grid.known(prepared.paths.axis_known[..end].iter().copied());
+    let shaft = shaft(grid, &prepared.paths.axis[..end]);
+    let held = both(
+        &prepared.grip_known[..end],
+        &prepared.paths.axis_known[..end],
+    );
+    let held = grid.known(held.into_iter());
     let masses = Masses::new(Placing {
         body: &body,
         skeleton: &skeleton,
         calibration: &prepared.calibration,
-        grip: (&grip, &known),
+        grip: &grip,
+        shaft: &shaft,
+        held: &held,
         sex: prepared.person.sex,
         rate_hz,
     })?;
@@ -65,12 +73,12 @@ fn motion(prepared: &Prepared, plates: &GroundWindow) -> Maybe<Motion> {
     let judged = grid.place(start).max(0.0).ceil() as usize;
     let first = judged.saturating_sub((BEFORE_S * rate_hz) as usize);
     let places = first..body.len();
-    if places.len() < 20 || places.clone().any(|i| !masses.known[i] || !axis_known[i]) {
+    if places.len() < 20 || places.clone().any(|i| !masses.known[i]) {
         return Err("a marker it needs was hidden in the swing".to_owned());
     }
     let body_kg = ground::body_kg(prepared, plates)?;
     let about = about(plates).ok_or("no force plate's place is known")?;
-    let club = Club::new(prepared, end, rate_hz);
+    let club = Club::new(&prepared.club_mass, (&grip, &shaft), rate_hz);
     let whole_kg = body_kg + prepared.club_mass.mass_kg;
     let (mut whole, mut angular) = (Vec::new(), Vec::new());
     for i in places.clone() {
@@ -110,26 +118,25 @@ struct Club {
 }
 
 impl Club {
-    fn new(prepared: &Prepared, end: usize, rate_hz: f64) -> Self {
-        let (club, grid) = (&prepared.club_mass, prepared.body.grid);
+    fn new(
+        club: &ClubMass,
+        (grip, shaft): (&[Point3<f64>], &[Vector3<f64>]),
+        rate_hz: f64,
+    ) -> Self {
         let below = below_grip_m(club);
-        let axis = &prepared.paths.axis[..end];
-        let points = prepared.grip[..end]
-            .iter()
-            .zip(axis)
-            .map(|(g, u)| g + u * below);
-        let center = grid.thin(points.collect());
-        let axis = grid.thin(axis.iter().map(|u| Point3::from(*u)).collect());
-        let turning = series::velocity(&axis, rate_hz);
+        let points = grip.iter().zip(shaft);
+        let center: Vec<Point3<f64>> = points.map(|(g, u)| g + u * below).collect();
+        let lines: Vec<Point3<f64>> = shaft.iter().map(|u| Point3::from(*u)).collect();
+        let turning = series::velocity(&lines, rate_hz);
         Self {
             mass_kg: club.mass_kg,
             inertia_kg_m2: club.inertia_kg_m2,
             velocity: series::velocity(&center, rate_hz),
             center,
-            spin: axis
+            spin: shaft
                 .iter()
                 .zip(turning)
-                .map(|(u, v)| u.coords.cross(&v))
+                .map(|(u, v)| u.cross(&v))
                 .collect(),
         }
     }

@@ -33,6 +33,9 @@ use stance::Stance;
 const STEP_S: f64 = 0.010;
 /// Middles of the feet nearer than this are no two feet, metres.
 const APART_M: f64 = 0.05;
+/// The feet push before anything is seen to move: so much of the end of the quiet stretch is no
+/// standing still, seconds (synthetic golfers; no source).
+const FORCES_LEAD_S: f64 = 0.05;
 const NO_PLATES: &str = "no force plates";
 const SWING: [Event; 2] = [Event::TakeawayStart, Event::Impact];
 const DOWN: [Event; 2] = [Event::Top, Event::Impact];
@@ -370,8 +373,8 @@ impl<'a> Ground<'a> {
         let found = match event {
             Event::Address if quiet.is_empty() => return Err(NO_ADDRESS.to_owned()),
             Event::Address => {
-                let ends = [quiet.start, quiet.end - 1].map(|slot| self.seconds(slot as f64));
-                grid.mean(curve, ends)
+                let [from, to] = [quiet.start, quiet.end - 1].map(|slot| self.seconds(slot as f64));
+                grid.mean(curve, [from, (to - FORCES_LEAD_S).max(0.5 * (from + to))])
             }
             _ => grid.at(curve, self.time(event)?),
         };

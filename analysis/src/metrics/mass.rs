@@ -1,7 +1,7 @@
 //! The whole golfer with the club: mass center, its arm against the ground's force, kinetic energy of
 //! the body's parts. Segments are placed in `body::mass`; the club's own energy is in `work`.
 
-use nalgebra::Point3;
+use nalgebra::{Point3, Vector3};
 
 use super::catalogue::{
     FRONTAL_MOMENT_ARM_PEAK, Family, KINETIC_ENERGY_PEAK_ARMS, KINETIC_ENERGY_PEAK_LEGS,
@@ -10,6 +10,7 @@ use super::catalogue::{
 use super::ground;
 use super::humps;
 use super::values::{Reader, Values, component, limits, measured};
+use crate::body::grid::Grid;
 use crate::body::mass::{Group, Masses, Placing};
 use crate::body::segments::{Maybe, Path, both};
 use crate::club::dynamics::below_grip_m;
@@ -30,26 +31,34 @@ pub(super) struct Whole {
     pub(super) body_kg: Maybe<f64>,
     /// Mass center of both.
     pub(super) center: Path,
+    /// Last slot before impact.
+    before: usize,
 }
 
 impl Whole {
     pub(super) fn new(prepared: &Prepared) -> Maybe<Self> {
         let (body, grid) = (&prepared.body, prepared.body.grid);
         let grip = grid.thin(prepared.grip.clone());
-        let grip_known = grid.known(prepared.grip_known.iter().copied());
+        let shaft = shaft(grid, &prepared.paths.axis);
+        let held = both(&prepared.grip_known, &prepared.paths.axis_known);
+        let held = grid.known(held.into_iter());
         let masses = Masses::new(Placing {
             body,
             skeleton: &prepared.skeleton,
             calibration: &prepared.calibration,
-            grip: (&grip, &grip_known),
+            grip: &grip,
+            shaft: &shaft,
+            held: &held,
             sex: prepared.person.sex,
             rate_hz: grid.rate(prepared.window.rate_hz),
         })?;
         let club = &prepared.club_mass;
         let below = below_grip_m(club);
-        let shaft = prepared.grip.iter().zip(&prepared.paths.axis);
-        let club_at: Vec<Point3<f64>> = grid.thin(shaft.map(|(g, u)| g + u * below).collect());
-        let axis_known = grid.known(prepared.paths.axis_known.iter().copied());
+        let club_at: Vec<Point3<f64>> = grip
+            .iter()
+            .zip(&shaft)
+            .map(|(g, u)| g + u * below)
+            .collect();
         let body_kg = body_kg(prepared);
         let share = club.mass_kg / (club.mass_kg + body_kg.clone().unwrap_or(BODY_KG));
         let both_at = |(i, club): (usize, &Point3<f64>)| {
@@ -63,13 +72,20 @@ impl Whole {
             center: Path {
                 points: club_at.iter().enumerate().map(both_at).collect(),
                 grid,
-                known: both(&masses.known, &axis_known),
+                known: masses.known.clone(),
                 limited: limits(&words.iter().collect::<Vec<_>>()),
             },
             body_kg,
             masses,
+            before: prepared.swing.impact.before,
         })
     }
+}
+
+/// Directions of the shaft at the places of the body.
+pub(super) fn shaft(grid: Grid, axis: &[Vector3<f64>]) -> Vec<Vector3<f64>> {
+    let thin = grid.thin(axis.iter().map(|u| Point3::from(*u)).collect());
+    thin.into_iter().map(|p| p.coords).collect()
 }
 
 /// Mass of the body: told, else by the plates' weight while standing still.
@@ -132,7 +148,9 @@ fn highest(
     let whole = whole.as_ref().map_err(Clone::clone)?;
     let grid = whole.center.grid;
     let place = |event| Ok::<f64, String>(grid.place(reader.slot(event)?));
-    let (first, last) = (place(from)?.max(0.0).ceil() as usize, place(Event::Impact)?);
+    let first = place(from)?.max(0.0).ceil() as usize;
+    // A velocity looks one place ahead: not across impact.
+    let last = place(Event::Impact)?.min(grid.place(whole.before as f64)) - 1.0;
     let last = (last.max(0.0) as usize).min(whole.center.points.len().saturating_sub(1));
     if (first..=last).any(|i| !whole.center.known[i]) {
         return Err("a marker it needs was hidden in the swing".to_owned());

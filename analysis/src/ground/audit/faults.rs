@@ -52,16 +52,19 @@ pub(super) fn explain(bench: &Bench<'_>, left: Left) -> (Option<Fault>, Vec<(Fau
     let mut tried = candidates(bench);
     tried.sort_by(|a, b| a.1.total_cmp(&b.1));
     let best = tried.first().copied().filter(|(best, least)| {
-        let next = tried.iter().find(|t| !alike(&t.0, best)).map(|t| t.1);
+        let next = tried
+            .iter()
+            .find(|t| !alike(bench, &t.0, best))
+            .map(|t| t.1);
         *least < CLEAR * score(left) && next.is_none_or(|n| n > NEXT * least)
     });
     (best.map(|b| b.0), tried)
 }
 
-/// Faults that are one to a coach.
-fn alike(a: &Fault, b: &Fault) -> bool {
+/// Faults that are one to a coach. Without a told mass nothing says which of two plates is right.
+fn alike(bench: &Bench<'_>, a: &Fault, b: &Fault) -> bool {
     match (a, b) {
-        (Fault::Reversed(a, i), Fault::Reversed(b, j)) => a == b && i == j,
+        (Fault::Gain(..), Fault::Gain(..)) if !bench.motion.told => true,
         _ => a == b,
     }
 }
@@ -107,9 +110,8 @@ pub(super) fn candidates(bench: &Bench<'_>) -> Vec<(Fault, f64)> {
         };
         let late: Vec<(f64, f64)> = Bench::lags().filter_map(late).collect();
         tried.extend(lowest(&late).map(|(by, left)| (Fault::Late(n, by), left)));
-        let reading = Reading { bench, plate: n };
-        tried.extend(reading.gain());
-        tried.extend(reading.offset());
+        tried.extend(gain(bench, n));
+        tried.extend(offset(bench, n));
     }
     let all = |late_s| {
         let sides = bench.plates.iter().map(|p| bench.read(p.series, late_s));
@@ -128,73 +130,59 @@ impl Side {
             moment: self.moment.iter().map(|m| moment * m).collect(),
         }
     }
-
-    fn scaled(&self, by: f64) -> Self {
-        self.turned(
-            &Matrix3::from_diagonal_element(by),
-            &Matrix3::from_diagonal_element(by),
-        )
-    }
 }
 
-/// Faults of size: what fits one plate best by least squares.
-struct Reading<'a> {
-    bench: &'a Bench<'a>,
-    plate: usize,
+/// Force and moment about the motion's point, one entry a bell.
+type Wrenches = Vec<(Vector3<f64>, Vector3<f64>)>;
+
+fn gain(bench: &Bench<'_>, n: usize) -> Option<(Fault, f64)> {
+    let own = &bench.plates[n].wrenches;
+    let parts = own.force.iter().zip(&own.moment);
+    let (found, left) = fit(bench, vec![moved(bench, n, parts.map(|(f, m)| (*f, *m)))])?;
+    let true_share = 1.0 - found[0];
+    (true_share > 0.2).then(|| (Fault::Gain(n, 1.0 / true_share), left))
 }
 
-impl Reading<'_> {
-    fn with(&self, side: &Side) -> f64 {
-        let mut sides: Vec<&Side> = self.bench.plates.iter().map(|p| &p.wrenches).collect();
-        sides[self.plate] = side;
-        score(self.bench.left(&sides))
-    }
+fn offset(bench: &Bench<'_>, n: usize) -> Option<(Fault, f64)> {
+    let even =
+        |axis| (0..bench.force.len()).map(move |_| (Vector3::ith(axis, 1.0), Vector3::zeros()));
+    let parts = [0, 1, 2].map(|axis| moved(bench, n, even(axis)));
+    let (found, left) = fit(bench, parts.into())?;
+    Some((Fault::Offset(n, [found[0], found[1], found[2]]), left))
+}
 
-    fn gain(&self) -> Option<(Fault, f64)> {
-        let own = &self.bench.plates[self.plate].wrenches;
-        let part = |i: usize, _| (own.force[i], own.moment[i]);
-        let [too_much] = self.fit(part)?;
-        let true_share = 1.0 - too_much;
-        let fault = Fault::Gain(self.plate, 1.0 / true_share);
-        (true_share > 0.2).then(|| (fault, self.with(&own.scaled(true_share))))
-    }
+/// Wrenches about the middle of a plate as ones about the motion's point.
+fn moved(
+    bench: &Bench<'_>,
+    n: usize,
+    of: impl Iterator<Item = (Vector3<f64>, Vector3<f64>)>,
+) -> Wrenches {
+    let arm = bench.plates[n].surface.center - bench.motion.about;
+    of.map(|(force, moment)| (force, moment + arm.cross(&force)))
+        .collect()
+}
 
-    fn offset(&self) -> Option<(Fault, f64)> {
-        let part = |_, axis: usize| (Vector3::ith(axis, 1.0), Vector3::zeros());
-        let off: [f64; 3] = self.fit(part)?;
-        let mut side = self.bench.plates[self.plate].wrenches.clone();
-        side.force.iter_mut().for_each(|f| *f -= Vector3::from(off));
-        Some((Fault::Offset(self.plate, off), self.with(&side)))
+/// Faults of size: how much of each part comes nearest to what is left over, by least squares in units
+/// of what a healthy rig leaves, and what is left then. A body that was weighed on these plates may weigh
+/// something else.
+fn fit(bench: &Bench<'_>, mut parts: Vec<Wrenches>) -> Option<(Vec<f64>, f64)> {
+    if !bench.motion.told {
+        let motion = bench.force.iter().zip(&bench.moment);
+        parts.push(motion.map(|(f, m)| (*f, *m)).collect());
     }
-
-    /// Coefficients of the parts (force, moment about the plate's middle) that together come nearest to
-    /// what is left over, each in units of what a healthy rig leaves.
-    fn fit<const N: usize>(
-        &self,
-        part: impl Fn(usize, usize) -> (Vector3<f64>, Vector3<f64>),
-    ) -> Option<[f64; N]> {
-        let bench = self.bench;
-        let sides: Vec<&Side> = bench.plates.iter().map(|p| &p.wrenches).collect();
-        let arm = bench.plates[self.plate].surface.center - bench.motion.about;
-        let dot = |a: &(Vector3<f64>, Vector3<f64>), b: &(Vector3<f64>, Vector3<f64>)| {
-            a.0.dot(&b.0) / HEALTHY.force + a.1.dot(&b.1) / HEALTHY.moment
-        };
-        let mut matrix = DMatrix::<f64>::zeros(N, N);
-        let mut right = DVector::<f64>::zeros(N);
-        for i in 0..bench.force.len() {
-            let over = bench.over(&sides, i);
-            let parts: [_; N] = std::array::from_fn(|k| {
-                let (force, moment) = part(i, k);
-                (force, moment + arm.cross(&force))
-            });
-            for (k, a) in parts.iter().enumerate() {
-                right[k] += dot(a, &over);
-                for (l, b) in parts.iter().enumerate() {
-                    matrix[(k, l)] += dot(a, b);
-                }
-            }
-        }
-        let solved = matrix.lu().solve(&right)?;
-        Some(std::array::from_fn(|k| solved[k]))
-    }
+    let sides: Vec<&Side> = bench.plates.iter().map(|p| &p.wrenches).collect();
+    let bells = bench.force.len();
+    let over: Wrenches = (0..bells).map(|i| bench.over(&sides, i)).collect();
+    let dot = |a: &Wrenches, b: &Wrenches| -> f64 {
+        let of = a.iter().zip(b);
+        of.map(|(a, b)| a.0.dot(&b.0) / HEALTHY.force + a.1.dot(&b.1) / HEALTHY.moment)
+            .sum()
+    };
+    let matrix = DMatrix::from_fn(parts.len(), parts.len(), |k, l| dot(&parts[k], &parts[l]));
+    let right = DVector::from_fn(parts.len(), |k, _| dot(&parts[k], &over));
+    let found = matrix.lu().solve(&right)?;
+    // What a least-squares fit takes away is its product with the right side.
+    let square = (dot(&over, &over) - found.dot(&right)).max(0.0);
+    let weight = bench.motion.weight_n * bench.motion.weight_n * bells as f64;
+    Some((found.iter().copied().collect(), 0.5 * square / weight))
 }

@@ -36,27 +36,23 @@ pub(super) fn of(fault: &Fault, bench: &Bench<'_>) -> String {
             "The force plates are {} against the markers: check the delay of their stream.",
             late(s)
         ),
-        Fault::Gain(n, factor) => format!(
-            "{} reads {:.0} % too {}: check its gain{}.",
-            capital(name(n)),
-            (factor - 1.0).abs() * 1e2,
-            if *factor > 1.0 { "much" } else { "little" },
-            untold(bench)
-        ),
-        Fault::Offset(n, off) => format!(
-            "{} reads {:.0} N that nobody puts on it: step off and zero it{}.",
-            capital(name(n)),
-            off.iter().map(|o| o * o).sum::<f64>().sqrt(),
-            untold(bench)
-        ),
-    }
-}
-
-fn untold(bench: &Bench<'_>) -> &'static str {
-    if bench.motion.told {
-        ""
-    } else {
-        " (tell the golfer's mass to be sure)"
+        Fault::Gain(n, factor) => {
+            let part = (factor - 1.0).abs() * 1e2;
+            let word = if *factor > 1.0 { "much" } else { "little" };
+            let name = capital(name(n));
+            if bench.motion.told {
+                format!("{name} reads {part:.0} % too {word}: check its gain.")
+            } else {
+                format!(
+                    "{name} reads {part:.0} % too {word}, or another plate reads wrong: check their gains, and tell the golfer's mass to know which."
+                )
+            }
+        }
+        Fault::Offset(n, off) => {
+            let size = off.iter().map(|o| o * o).sum::<f64>().sqrt();
+            let name = capital(name(n));
+            format!("{name} reads {size:.0} N that nobody puts on it: step off and zero it.")
+        }
     }
 }
 

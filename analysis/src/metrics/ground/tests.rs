@@ -149,7 +149,7 @@ impl Scene {
         let ground = GroundWindow { plates };
         let beside = Beside {
             ground: Some(&ground),
-            pulses_ns: &[],
+            ..Beside::default()
         };
         measure_beside(&self.window, self.near, None, (&context, beside))
             .unwrap_or_else(|why| panic!("{}", why.words()))
