@@ -23,7 +23,7 @@ pub(super) fn needed(prepared: &Prepared) -> Option<GroundWindow> {
     let from = times[swing.quiet.start.min(last)] - ROOM_NS;
     let to = times[swing.impact.before.min(last)] + AFTER_NS + ROOM_NS;
     for plate in &mut ground.plates {
-        for series in &mut plate.series {
+        if let Ok(series) = &mut plate.series {
             series.keep([from, to]);
             series.wrenches = std::mem::take(&mut series.sharp);
         }
