@@ -82,27 +82,14 @@ pub(crate) fn judge(seed: u64, capture: &CaptureParams) -> Judged {
 /// The healthy rig, and one for each fault of a plate or of both. The plates' x is the bay's X, their y
 /// its Z.
 fn rigs(healthy: GroundWindow, plate: usize) -> Vec<Rig> {
-    let with = |change: fn(&mut Wrench)| {
-        let mut ground = healthy.clone();
-        let series = ground.plates[plate].series.as_mut().expect("a plate");
-        series.wrenches.iter_mut().flatten().for_each(change);
-        ground
-    };
-    let late = |plates: &[usize]| {
-        let mut ground = healthy.clone();
-        for &n in plates {
-            let series = ground.plates[n].series.as_mut().expect("a plate");
-            series.time_ns.iter_mut().for_each(|t| *t += 20_000_000);
-        }
-        ground
-    };
+    let with = |change: fn(&mut Wrench)| changed(&healthy, plate, change);
     let mut swapped = healthy.clone();
     let other = swapped.plates[1].series.clone();
     let first = std::mem::replace(&mut swapped.plates[0].series, other);
     swapped.plates[1].series = first;
-    let by = |found: f64, put_in: f64, within: f64| (found - put_in).abs() < within;
     let is = |fault: Fault| -> Option<Right> { Some(Box::new(move |f| *f == fault)) };
-    vec![
+    let mut rigs = of_size(&healthy, plate);
+    rigs.extend([
         (
             "channel of X reversed",
             with(|w| w.force.x = -w.force.x),
@@ -129,6 +116,31 @@ fn rigs(healthy: GroundWindow, plate: usize) -> Vec<Rig> {
             is(Fault::Turned(plate)),
         ),
         ("exchanged", swapped, is(Fault::Swapped(0, 1))),
+        ("healthy", healthy, None),
+    ]);
+    rigs
+}
+
+fn changed(healthy: &GroundWindow, plate: usize, change: fn(&mut Wrench)) -> GroundWindow {
+    let mut ground = healthy.clone();
+    let series = ground.plates[plate].series.as_mut().expect("a plate");
+    series.wrenches.iter_mut().flatten().for_each(change);
+    ground
+}
+
+/// Faults that have a size: delays, gain, offset.
+fn of_size(healthy: &GroundWindow, plate: usize) -> Vec<Rig> {
+    let with = |change: fn(&mut Wrench)| changed(healthy, plate, change);
+    let late = |plates: &[usize]| {
+        let mut ground = healthy.clone();
+        for &n in plates {
+            let series = ground.plates[n].series.as_mut().expect("a plate");
+            series.time_ns.iter_mut().for_each(|t| *t += 20_000_000);
+        }
+        ground
+    };
+    let by = |found: f64, put_in: f64, within: f64| (found - put_in).abs() < within;
+    vec![
         (
             "one plate 20 ms late",
             late(&[plate]),
@@ -157,7 +169,6 @@ fn rigs(healthy: GroundWindow, plate: usize) -> Vec<Rig> {
                 move |f| matches!(f, Fault::Offset(n, o) if *n == plate && by(o[1], 60.0, 15.0)),
             )),
         ),
-        ("healthy", healthy, None),
     ]
 }
 

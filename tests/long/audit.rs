@@ -9,7 +9,6 @@
 )]
 
 #[path = "../accuracy.rs"]
-#[allow(dead_code, reason = "the table is another campaign's")]
 mod accuracy;
 #[path = "../audit.rs"]
 mod audit;

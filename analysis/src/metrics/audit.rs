@@ -104,7 +104,11 @@ fn motion(prepared: &Prepared, plates: &GroundWindow) -> Maybe<Motion> {
 fn about(plates: &GroundWindow) -> Option<Point3<f64>> {
     let mut centers = plates.plates.iter().filter_map(|p| Some(p.surface?.center));
     let first = centers.next()?;
-    Some(centers.last().map_or(first, |last| center(&first, &last)))
+    Some(
+        centers
+            .next_back()
+            .map_or(first, |last| center(&first, &last)),
+    )
 }
 
 /// The club's part.
