@@ -9,7 +9,7 @@
 )]
 
 #[path = "footing.rs"]
-mod footing;
+pub(crate) mod footing;
 
 use std::collections::BTreeMap;
 
@@ -33,7 +33,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 
 /// The bay's ball for the synthetic golfer: its center over the origin.
-const BALL: Point3<f64> = Point3::new(0.0, 0.0214, 0.0);
+pub(crate) const BALL: Point3<f64> = Point3::new(0.0, 0.0214, 0.0);
 
 /// One row of conditions.
 #[derive(Debug, Clone)]

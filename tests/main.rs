@@ -11,6 +11,7 @@
 )]
 
 mod accuracy;
+mod audit;
 mod bad_input;
 mod bay;
 mod browser;
