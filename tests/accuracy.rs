@@ -8,17 +8,21 @@
     reason = "the quick test and the campaign use different parts"
 )]
 
+#[path = "footing.rs"]
+pub(crate) mod footing;
+
 use std::collections::BTreeMap;
 
 use analysis::body::trial;
-use analysis::context::Context;
+use analysis::context::{ClubGeometry, Context};
 use analysis::forward::{
-    Ball, CalibrationTake, CaptureParams, Club, GolferParams, Style, Take, calibration_trial, swing,
+    Ball, CalibrationTake, CaptureParams, Club, Facts, GolferParams, Style, Take,
+    calibration_trial, swing,
 };
 use analysis::frame::CaptureFrame;
 use analysis::handed::Handed;
 use analysis::landmark::Landmark;
-use analysis::measure::{Measured, measure};
+use analysis::measure::{Beside, Measured, measure_beside};
 use analysis::metrics;
 use analysis::metrics::catalogue::{CATALOGUE, Unit};
 use analysis::swing::event::Event;
@@ -29,7 +33,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 
 /// The bay's ball for the synthetic golfer: its center over the origin.
-const BALL: Point3<f64> = Point3::new(0.0, 0.0214, 0.0);
+pub(crate) const BALL: Point3<f64> = Point3::new(0.0, 0.0214, 0.0);
 
 /// One row of conditions.
 #[derive(Debug, Clone)]
@@ -41,6 +45,8 @@ pub(crate) struct Conditions {
     /// How far the finger misses the medial side of a joint in that trial, standard deviation per
     /// coordinate, metres.
     pub(crate) palpation_m: f64,
+    /// Whether the golfer stands on force plates.
+    pub(crate) plates: bool,
     /// Draws for the intervals; 0 for none.
     pub(crate) draws: u32,
 }
@@ -58,6 +64,7 @@ impl Conditions {
             },
             trial: true,
             palpation_m: 0.0,
+            plates: false,
             draws: 0,
         }
     }
@@ -134,7 +141,7 @@ fn misplace_medial(trial: &mut CalibrationTake, sd_m: f64, seed: u64) {
 }
 
 /// What the bay is told of this golfer.
-pub(crate) fn context(params: &GolferParams, conditions: &Conditions) -> Context {
+pub(crate) fn context(params: &GolferParams, facts: &Facts, conditions: &Conditions) -> Context {
     let calibration = conditions.trial.then(|| {
         let mut trial = calibration_trial(params, &conditions.capture);
         misplace_medial(&mut trial, conditions.palpation_m, params.seed);
@@ -145,6 +152,13 @@ pub(crate) fn context(params: &GolferParams, conditions: &Conditions) -> Context
     });
     Context {
         calibration,
+        person: facts.person,
+        club_geometry: Some(ClubGeometry {
+            mass_kg: Some(facts.club.mass_kg),
+            balance_m: Some(facts.club.balance_m),
+            inertia_kg_m2: Some(facts.club.across_kg_m2),
+            ..ClubGeometry::default()
+        }),
         ..Context::default()
     }
 }
@@ -172,8 +186,13 @@ pub(crate) fn judge(seed: u64, conditions: &Conditions) -> Record {
     let params = params(seed);
     let take = swing(&params, &conditions.capture);
     let (window, near) = swing_window(&take);
-    let context = context(&params, conditions);
-    let measured = measure(&window, near, Some(BALL), &context)
+    let context = context(&params, &take.truth.facts, conditions);
+    let ground = conditions.plates.then(|| footing::plates(&take, seed));
+    let beside = Beside {
+        ground: ground.as_ref(),
+        ..Beside::default()
+    };
+    let measured = measure_beside(&window, near, Some(BALL), (&context, beside))
         .unwrap_or_else(|why| panic!("seed {seed}: {}", why.words()));
     assert_eq!(measured.prepared.handed, params.handed, "seed {seed}");
     let mut record = Record::new();
@@ -213,7 +232,7 @@ fn add_metrics(take: &Take, measured: &Measured, record: &mut Record) {
             moved.swing.slots.set(event, Some(slot));
         }
     }
-    let read = metrics::measure(&moved);
+    let read = metrics::measure(&moved, None);
     for (id, index) in ids() {
         if let Some(truth) = take.truth.metric(&id) {
             let error = |v: Option<f64>| v.map(|v| v - truth);

@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 
 use analysis::forward::{Ball, CaptureParams, GolferParams, swing};
 use analysis::handed::Handed;
+use analysis::metrics::catalogue::CATALOGUE;
 use daemon::map::MarkerMap;
 use daemon::offline::Offline;
 use daemon::{outgoing, synthetic};
@@ -344,6 +345,87 @@ fn the_table_of_the_kinematics_holds() {
         let limit_s = if segment == "thorax" { 0.010 } else { 0.005 };
         let time = format!("angular_speed_peak_time.{segment}");
         assert_below(&time, &table[&time].found, limit_s);
+    }
+    assert_masses_and_work(&table);
+}
+
+/// The whole body and the work on the club, from the same swings: masses and the club's mass properties
+/// are told, the segments deviate from the table as people do.
+fn assert_masses_and_work(table: &Table) {
+    for (family, limit) in [
+        ("mass_centre_shift", 0.006),
+        ("mass_centre_rise", 0.003),
+        ("mass_centre_drop", 0.003),
+        ("early_work_share", 0.02),
+        ("power_peak_time", 0.006),
+    ] {
+        for (id, errors) in lines(table, &[family]) {
+            assert_below(id, &errors.found, limit);
+        }
+    }
+    for (id, share) in [
+        ("work_linear", 0.03),
+        ("work_angular", 0.03),
+        ("work_total", 0.03),
+        ("power_peak", 0.05),
+        ("kinetic_energy_peak.club", 0.03),
+        ("kinetic_energy_peak.arms", 0.20),
+        ("kinetic_energy_peak.legs", 0.30),
+        ("kinetic_energy_peak.trunk", 0.50),
+    ] {
+        assert_below(id, &shares(&table[id], |truth| share * truth), 1.0);
+    }
+}
+
+/// What the ground's families may be off on two noisy plates, in the units of reports (95th percentiles
+/// of the absolute error over 60 golfers, with room): the golfer's forces jump at takeaway and top,
+/// where his motion's accelerations do, and a low-pass rounds jumps.
+const GROUND: &[(&str, f64)] = &[
+    ("vertical_force.lead", 1.5),
+    ("vertical_force.trail", 2.0),
+    ("vertical_force_peak.lead", 0.8),
+    ("vertical_force_peak.trail", 0.3),
+    ("vertical_force_peak_time.lead", 2.0),
+    ("vertical_force_peak_time.trail", 12.0),
+    ("vertical_force_peak_phase.lead", 0.0),
+    ("vertical_force_peak_phase.trail", 0.0),
+    ("vertical_share_lead", 1.4),
+    ("unweighting_min", 0.3),
+    ("loading_rate.lead", 1200.0),
+    ("lateral_force_peak.both", 0.3),
+    ("lateral_force_peak.trail", 0.2),
+    ("lateral_force_peak.lead", 0.4),
+    ("fore_aft_couple_peak", 0.6),
+    ("free_moment_peak.lead", 0.8),
+    ("free_moment_peak.trail", 0.5),
+    ("ground_torque_vertical_peak", 0.8),
+    ("ground_torque_vertical_peak_time", 6.0),
+    ("cop_lead_share", 1.4),
+    ("cop_path_length", 0.1),
+    ("vertical_impulse_down", 0.4),
+];
+
+/// The golfer on two noisy plates.
+#[test]
+fn the_table_of_the_ground_holds() {
+    let seeds: Vec<u64> = (0..60).collect();
+    let conditions = Conditions {
+        plates: true,
+        ..Conditions::usual()
+    };
+    let records = accuracy::judge_all(&seeds, &conditions, |_, _| {});
+    let table = accuracy::table(&records);
+    println!("{}", accuracy::text(&table));
+    for (family, limit) in GROUND {
+        let unit = CATALOGUE.iter().find(|f| f.id == *family).unwrap().unit;
+        let mut judged = 0;
+        for (id, errors) in lines(&table, &[family]) {
+            let shown: Vec<f64> = errors.found.iter().map(|e| unit.shown(*e)).collect();
+            assert_eq!(errors.missing, 0, "{id}");
+            assert_below(id, &shown, *limit);
+            judged += 1;
+        }
+        assert!(judged > 0, "{family}");
     }
 }
 

@@ -11,6 +11,7 @@
 )]
 
 mod accuracy;
+mod audit;
 mod bad_input;
 mod bay;
 mod browser;
@@ -32,6 +33,7 @@ mod rotations;
 mod screen;
 mod support;
 mod swaps;
+mod tap;
 mod tidy;
 mod told_club;
 mod trigger;

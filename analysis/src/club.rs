@@ -6,6 +6,9 @@
 //! (`body::cluster`); here the shape is not asked again, because a shaft bends and the head of a
 //! bent club is not where the rigid one would be. Events and speeds are made elsewhere.
 
+pub mod dynamics;
+pub mod mass;
+
 use nalgebra::{Point3, Vector3};
 
 use crate::body::pose::{self, Size};
@@ -17,9 +20,6 @@ use crate::window::{Track, Window};
 /// Mid-grip point below the butt end along the shaft, metres (between the hands of a usual grip;
 /// common practice, no source).
 pub const MID_GRIP_FROM_BUTT_M: f64 = 0.13;
-/// Mass of a club where none is told, kilograms (0.30 driver to 0.47 wedge; common practice, no
-/// source).
-pub const MASS_KG: f64 = 0.35;
 /// Measured and told length may differ by this, metres: the face's centre is not the shaft's end.
 const LENGTH_TOLERANCE_M: f64 = 0.06;
 /// Lie of a club where none is told, rad (middle of a set; common practice, no source).
@@ -180,6 +180,14 @@ fn from_toe(
         Some(toe[i]? - (axis[i]? * lie_rad.cos() + outward * lie_rad.sin()) * back_m)
     };
     Some((0..toe.len()).map(place).collect())
+}
+
+/// Butt to the head's reference point, metres; `None` without a marker at the butt or of the head.
+#[must_use]
+pub fn length_m(window: &Window) -> Option<f64> {
+    let [heel, toe, back] = HEAD;
+    let head = midpoint_or_single(window, heel, toe, back)?;
+    median(distances(window.track(Landmark::ClubButt)?, &head))
 }
 
 /// The told length is another club's than the one measured.

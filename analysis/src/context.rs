@@ -1,5 +1,7 @@
-//! What the bay is told about golfer and club. Optional throughout; an input, recorded like a
+//! What the bay is told about golfer, club and rig. Optional throughout; an input, recorded like a
 //! datagram. Reading it from a file is the daemon's work.
+
+use std::collections::BTreeMap;
 
 use crate::body::calibration::Calibration;
 use crate::body::inertia::Sex;
@@ -19,6 +21,9 @@ pub struct Context {
     pub calibration: Option<Calibration>,
     /// Its dimensions.
     pub club_geometry: Option<ClubGeometry>,
+    /// How much later than the markers a stream tells of things, nanoseconds by stream number: found by
+    /// a sync tap, beyond what its clock shows.
+    pub late_ns: BTreeMap<u32, i64>,
     /// Landmarks that the marker map calls inexact, with its words.
     pub approximate: Vec<(Landmark, String)>,
 }
@@ -47,4 +52,10 @@ pub struct ClubGeometry {
     /// Distance of the face's centre from the shaft's axis, metres: places the face beside a lone toe
     /// marker. Without a marker of the head nothing tells to which side it lies.
     pub head_offset_m: Option<f64>,
+    /// Mass of the whole club, kilograms.
+    pub mass_kg: Option<f64>,
+    /// Butt end to the balance point along the shaft, metres.
+    pub balance_m: Option<f64>,
+    /// Moment of inertia across the shaft about the balance point, kg·m².
+    pub inertia_kg_m2: Option<f64>,
 }

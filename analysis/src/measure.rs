@@ -18,8 +18,10 @@ use crate::body::cluster::{Fault, Repair};
 use crate::body::segments::lead_arm;
 use crate::body::skeleton::Skeleton;
 use crate::body::tracks::{Cutoffs, Smoothed};
-use crate::club::Club;
+use crate::club::mass::ClubMass;
+use crate::club::{self, Club};
 use crate::context::{ClubGeometry, Context, Person};
+use crate::ground::audit::Audit;
 use crate::ground::window::GroundWindow;
 use crate::handed::Handed;
 use crate::landmark::Landmark;
@@ -53,6 +55,8 @@ pub struct Prepared {
     pub person: Person,
     /// What was told of the club.
     pub club_geometry: Option<ClubGeometry>,
+    /// Its mass properties, told or assumed.
+    pub club_mass: ClubMass,
     /// Words of the marker map for inexact landmarks, in the golfer frame.
     pub approximate: Vec<(Landmark, String)>,
     /// Smoothed body.
@@ -97,6 +101,8 @@ pub struct Measured {
     pub values: Values,
     /// Markers that were bad between address and impact.
     pub faults: Vec<Fault>,
+    /// Force plates against the motion, where there are plates and a whole body.
+    pub audit: Option<Audit>,
     /// Plain sentences about how it was measured.
     pub notes: Vec<String>,
 }
@@ -179,6 +185,11 @@ pub fn measure_beside(
         calibration,
         person: context.person,
         club_geometry: context.club_geometry,
+        club_mass: ClubMass::of(
+            context.club_geometry.as_ref(),
+            context.club.as_deref(),
+            club::length_m(&window),
+        ),
         approximate: approximate(handed, context),
         seen: seen.collect(),
         ground: beside.ground.map(|g| Arc::new(g.mirrored(handed))),
@@ -190,6 +201,7 @@ pub fn measure_beside(
     let hidden = hidden_note(&faults, end.saturating_sub(swing.quiet.start), handed);
     let prepared = prepare(window, (whole, swing), known);
     let kind = kind(&prepared.swing);
+    let audit = metrics::audit::of(&prepared);
     let notes = notes(&prepared)
         .into_iter()
         .chain(faults.iter().filter_map(|f| exchange_note(f, handed)))
@@ -198,9 +210,11 @@ pub fn measure_beside(
         .chain(calibration_note)
         .chain(prepared.ground.iter().flat_map(|g| g.notes()))
         .chain(metrics::ground::notes(&prepared))
+        .chain(audit.iter().flat_map(|a| a.findings.clone()))
         .collect();
     Ok(Measured {
-        values: metrics::measure(&prepared),
+        values: metrics::measure(&prepared, Some(&audit)),
+        audit: audit.ok(),
         kind,
         faults,
         notes,
@@ -245,9 +259,10 @@ pub fn remeasure(old: &Prepared, window: Window, how: Again<'_>) -> Result<Prepa
         calibration: how.calibration,
         person: old.person,
         club_geometry: old.club_geometry,
+        club_mass: old.club_mass,
         approximate: old.approximate.clone(),
         seen: Vec::new(),
-        ground: old.ground.clone(),
+        ground: how.ground,
         cutoffs: old.body.cutoffs,
         reading: how.reading,
         unresolved: how.unresolved,
@@ -262,6 +277,8 @@ pub struct Again<'a> {
     pub calibration: Calibration,
     /// What a fresh filling of holes did, if there was one.
     pub filled: Option<&'a Repair>,
+    /// The plates' reactions, golfer frame.
+    pub ground: Option<Arc<GroundWindow>>,
     /// How sharply the motion is read.
     pub reading: Reading,
     /// Errors that few frames leave.
@@ -274,6 +291,7 @@ struct Known {
     calibration: Calibration,
     person: Person,
     club_geometry: Option<ClubGeometry>,
+    club_mass: ClubMass,
     approximate: Vec<(Landmark, String)>,
     seen: Vec<Vec<bool>>,
     ground: Option<Arc<GroundWindow>>,
@@ -326,6 +344,7 @@ fn place(window: Window, (whole, mut swing): (ClubPaths, Swing), known: Known) -
         calibration: known.calibration,
         person: known.person,
         club_geometry: known.club_geometry,
+        club_mass: known.club_mass,
         approximate: known.approximate,
         seen: known.seen,
         ground: known.ground,

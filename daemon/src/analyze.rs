@@ -197,7 +197,9 @@ impl<'a> Bay<'a> {
         };
         let report = outgoing::report((&self.setup.bay, epoch), &measured, transport);
         info!(swing = %report.id, kind = %report.measurement.kind, "swing measured");
-        self.book.found();
+        let audit = measured.audit.as_ref();
+        self.book
+            .found(audit.map_or_else(Vec::new, |a| a.findings.clone()));
         let replay = outgoing::replay(&report.id, &measured);
         let job = Job {
             measured,

@@ -5,6 +5,7 @@
 
 mod table;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use analysis::body::calibration::Calibration;
@@ -50,7 +51,7 @@ struct File {
 #[derive(Debug, Deserialize)]
 #[serde(
     untagged,
-    expecting = "expected a name (club = \"driver\") or a table [club] with any of name, length_m, lie_deg, loft_deg, head_offset_m"
+    expecting = "expected a name (club = \"driver\") or a table [club] with any of name, length_m, lie_deg, loft_deg, head_offset_m, mass_kg, balance_m, inertia_kg_m2"
 )]
 enum Club {
     Name(String),
@@ -65,6 +66,9 @@ struct Dimensions {
     lie_deg: Option<f64>,
     loft_deg: Option<f64>,
     head_offset_m: Option<f64>,
+    mass_kg: Option<f64>,
+    balance_m: Option<f64>,
+    inertia_kg_m2: Option<f64>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -195,6 +199,7 @@ fn read(text: &str) -> anyhow::Result<(Context, Option<Spanned<PathBuf>>)> {
         club,
         club_geometry,
         calibration: calibration.transpose()?,
+        late_ns: BTreeMap::new(),
         approximate: Vec::new(),
     };
     Ok((context, file.calibration_trial))
@@ -207,6 +212,9 @@ fn geometry(told: &Dimensions) -> anyhow::Result<ClubGeometry> {
         lie_rad: degrees(within("club.lie_deg", told.lie_deg, 40.0..=80.0)?),
         loft_rad: degrees(within("club.loft_deg", told.loft_deg, 0.0..=70.0)?),
         head_offset_m: within("club.head_offset_m", told.head_offset_m, 0.0..=0.15)?,
+        mass_kg: within("club.mass_kg", told.mass_kg, 0.1..=1.0)?,
+        balance_m: within("club.balance_m", told.balance_m, 0.3..=1.2)?,
+        inertia_kg_m2: within("club.inertia_kg_m2", told.inertia_kg_m2, 0.005..=0.2)?,
     })
 }
 

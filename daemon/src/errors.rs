@@ -60,6 +60,8 @@ codes! {
     MapSpaceUnknown = "map.space_unknown", Usage, "Neither sender nor marker map says the unit or the axes.";
     MapSpaceDisagrees = "map.space_disagrees", Usage, "Sender and marker map disagree about the axes.";
 
+    TapUnheard = "tap.unheard", Usage, "The sync tap gave no verdict.";
+
     ContextInvalid = "context.invalid", Usage, "The context file has a mistake.";
     TrialUnusable = "trial.unusable", File, "A calibration trial gives no calibration.";
 
@@ -100,6 +102,7 @@ codes! {
     TakeUnsendable = "take.unsendable", File, "A take does not fit the datagram format.";
     SwingMissed = "swing.missed", Usage, "A fast pass of the club head gave no swing.";
     PlateOdd = "plate.odd", Machine, "A force plate is described or reads as no plate should.";
+    RigDisagrees = "rig.disagrees", Machine, "Force plates and the last swing's motion disagree as a fault of the rig would have it.";
     ClockSet = "clock.set", Machine, "A sender's clock was set while it ran.";
     StreamStrange = "stream.strange", Machine, "Datagrams of a stream fit no order: two senders with one stream id, or damaged headers.";
 

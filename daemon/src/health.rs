@@ -22,6 +22,8 @@ pub struct HealthBook {
     past: BTreeMap<u32, VecDeque<Point>>,
     /// The last fast pass that gave no swing, since the last one that did.
     missed: Option<String>,
+    /// What the last swing said about the rig.
+    rig: Vec<String>,
 }
 
 /// Counters of one stream at one moment.
@@ -51,6 +53,7 @@ impl HealthBook {
             receive_buffer,
             past: BTreeMap::new(),
             missed: None,
+            rig: Vec::new(),
         }
     }
 
@@ -63,9 +66,11 @@ impl HealthBook {
         ));
     }
 
-    /// A swing was found.
-    pub fn found(&mut self) {
+    /// A swing was found, and what its force plates beside its motion say about the rig (nothing where
+    /// they agree or could not be compared).
+    pub fn found(&mut self, rig: Vec<String>) {
         self.missed = None;
+        self.rig = rig;
     }
 
     /// The health now.
@@ -95,6 +100,8 @@ impl HealthBook {
                 .iter()
                 .map(|text| finding(Code::SwingMissed, "info", text.clone())),
         );
+        let rig = self.rig.iter();
+        findings.extend(rig.map(|text| finding(Code::RigDisagrees, "warning", text.clone())));
         // Worst first; a stable sort keeps the order of streams.
         findings.sort_by_key(|f| match f.severity.as_str() {
             "error" => 0,
@@ -296,6 +303,24 @@ mod tests {
     use super::*;
     use crate::map::MarkerMap;
     use analysis::context::Context;
+
+    #[test]
+    fn what_the_last_swing_says_of_the_rig_stands_until_the_next() {
+        let buffer = ReceiveBuffer {
+            asked: 8_388_608,
+            granted: 8_388_608,
+        };
+        let decoder = Decoder::new(MarkerMap::load("whin_32").unwrap());
+        let analyzer = Analyzer::new(Context::default(), 0);
+        let mut book = HealthBook::new("bay".into(), buffer);
+        let mut codes = |said: &[&str]| -> Vec<String> {
+            book.found(said.iter().map(|s| (*s).to_owned()).collect());
+            let page = book.page(0, &analyzer, &decoder, Drops::default());
+            page.findings.into_iter().map(|f| f.code).collect()
+        };
+        assert_eq!(codes(&["Plate 2 is about 20 ms late."]), ["rig.disagrees"]);
+        assert!(codes(&[]).is_empty());
+    }
 
     #[test]
     fn a_small_buffer_and_garbage_are_findings_with_a_remedy() {

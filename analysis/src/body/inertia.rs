@@ -7,6 +7,9 @@
 
 use nalgebra::Point3;
 
+/// Standard gravity, m/s² (exact by definition, ISO 80000-3).
+pub const GRAVITY: f64 = 9.806_65;
+
 /// Sex in the sense of the table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Sex {

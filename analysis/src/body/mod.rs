@@ -1,5 +1,6 @@
 //! The body's segments from their markers. Club geometry lives in `club`, metrics in `metrics`.
 
+pub mod arm;
 pub mod calibration;
 pub mod cluster;
 pub mod frames;
@@ -8,6 +9,7 @@ pub mod inertia;
 pub mod lanes;
 pub mod leg;
 pub mod likeness;
+pub mod mass;
 pub mod pose;
 pub mod rotation;
 pub mod segments;

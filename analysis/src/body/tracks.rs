@@ -147,7 +147,9 @@ impl Smoothed {
         Self::placed(Grid::EVERY, window, approximate)
     }
 
-    fn placed(grid: Grid, window: &Window, approximate: &[(Landmark, String)]) -> Self {
+    /// On a grid of the caller's choice, without the low-pass.
+    #[must_use]
+    pub fn placed(grid: Grid, window: &Window, approximate: &[(Landmark, String)]) -> Self {
         let tracks: Vec<(Landmark, SmoothTrack)> = window
             .landmarks
             .iter()

@@ -60,6 +60,17 @@ pub struct Joints {
     pub wrists: [Point3<f64>; 2],
 }
 
+/// What the ground does to one foot, golfer frame.
+#[derive(Debug, Clone, Copy)]
+pub struct Footing {
+    /// Force on the foot, N.
+    pub force: Vector3<f64>,
+    /// Center of pressure on the floor, m.
+    pub center: Point3<f64>,
+    /// Moment about the vertical through it, N·m.
+    pub free_moment: f64,
+}
+
 /// A motion with what its metrics refer to.
 #[derive(Debug, Clone)]
 struct Scene {
@@ -190,6 +201,18 @@ impl Truth {
             .map(|(id, value)| (id.to_owned(), value))
             .chain(turning::at(&scene.motion, t))
             .collect()
+    }
+
+    /// What the ground does to the lead and the trail foot at time `t`, s from the first frame;
+    /// without the collision.
+    #[must_use]
+    pub fn footing(&self, t: f64) -> [Footing; 2] {
+        let r = self.scene.dynamics.reaction(t);
+        [0, 1].map(|side| Footing {
+            force: r.force[side],
+            center: r.center[side],
+            free_moment: r.free[side],
+        })
     }
 
     /// Center of pressure of both feet at time `t` (s from the first frame), golfer frame, m.

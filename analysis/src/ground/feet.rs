@@ -5,10 +5,10 @@ use nalgebra::{Point3, Vector3};
 
 use super::plate::Surface;
 
-/// Half the width of a sole, metres, and the tip of the toe beyond the metatarsal head in lengths heel
-/// to head (common practice, no source).
+/// Half the width of a sole, metres (common practice, no source).
 const HALF_WIDTH_M: f64 = 0.045;
-const TOE_TIP: f64 = 1.3;
+/// Heel to the tip of the toes in lengths heel to metatarsal head (common practice, no source).
+pub const TOE_TIP: f64 = 1.3;
 /// The sole is looked at in so many places along and across.
 const ALONG: usize = 16;
 const ACROSS: usize = 5;

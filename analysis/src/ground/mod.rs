@@ -4,8 +4,10 @@
 pub mod plate;
 pub mod wrench;
 pub mod zero;
-mod series;
+pub(crate) mod series;
 pub mod window;
 pub mod forces;
 pub mod feet;
+pub mod audit;
 pub mod book;
+pub mod tap;

@@ -5,9 +5,11 @@ use super::window::Reactions;
 use super::wrench::{LOAD_GATE_N, Wrench, pressure};
 use super::zero::Zero;
 use crate::signal::lowpass::DualPass;
+use crate::signal::order;
+use crate::signal::reading::Reading;
 
 /// Cut-off of forces and moments, Hz (20 to 100 Hz are common for golf; common practice, no source).
-pub(super) const CUTOFF_HZ: f64 = 50.0;
+const CUTOFF_HZ: f64 = 50.0;
 /// Longest hole that is bridged, seconds: one lost datagram.
 const HOLE_S: f64 = 0.025;
 /// A channel that stands still at its extreme for so long is at its limit, seconds and samples.
@@ -46,7 +48,7 @@ pub(super) fn reactions(
         .iter()
         .map(|s| Some(plate.wrench((*s)?)?.without(&offset)))
         .collect();
-    let smooth = low_pass(&local, raw.rate_hz);
+    let smooth = low_pass(&local, raw.rate_hz, Reading::Usual);
     let up = plate.up();
     let vertical = smooth.iter().flatten().map(|w| w.force.dot(&up));
     let n = vertical.clone().count().max(1);
@@ -64,11 +66,15 @@ pub(super) fn reactions(
     if zero.is_none() {
         notes.push("it was not yet seen quiet and empty: nothing was taken off what it reads");
     }
-    let wrenches = smooth.iter().map(|w| w.map(|w| plate.in_bay(&w)));
+    let in_bay = |w: &Option<Wrench>| w.map(|w| plate.in_bay(&w));
+    let wrenches: Vec<_> = smooth.iter().map(in_bay).collect();
+    let raw_in_bay: Vec<_> = local.iter().map(in_bay).collect();
     let reactions = Reactions {
         rate_hz: raw.rate_hz,
+        noise: noise(&raw_in_bay, &wrenches, raw.rate_hz),
+        sharp: low_pass(&raw_in_bay, raw.rate_hz, Reading::Sharp),
         time_ns: raw.time_ns,
-        wrenches: wrenches.collect(),
+        wrenches,
         zero: zero.copied(),
     };
     Ok((reactions, notes))
@@ -138,8 +144,42 @@ fn stuck_at_extreme(
     })
 }
 
+/// Standard deviation of the raw samples' noise, taken as white: of what the low-pass takes from them,
+/// over the share of white noise that it takes. By the median, so that impact has no say.
+fn noise(raw: &[Option<Wrench>], smooth: &[Option<Wrench>], rate_hz: f64) -> Wrench {
+    let share = taken(rate_hz);
+    let off = |i: usize| {
+        let both = raw
+            .iter()
+            .zip(smooth)
+            .filter_map(|(r, s)| Some(((*r)?, (*s)?)));
+        let mut off: Vec<f64> = both
+            .map(|(r, s)| (r.numbers()[i] - s.numbers()[i]).abs())
+            .collect();
+        // Half of a normal number's deviations are below 0.6745 of its standard deviation (tables).
+        order::median(&mut off).map_or(0.0, |m| m / 0.6745)
+    };
+    match share {
+        s if s > 0.01 => Wrench::from_numbers(std::array::from_fn(|i| off(i) / s.sqrt())),
+        _ => Wrench::default(),
+    }
+}
+
+/// Share of white noise's power that the low-pass takes: by what it makes of a single one among zeros.
+fn taken(rate_hz: f64) -> f64 {
+    let half = (4.0 * rate_hz / CUTOFF_HZ).ceil() as usize;
+    let mut impulse = vec![0.0; 2 * half + 1];
+    impulse[half] = 1.0;
+    let answer = DualPass::butterworth(rate_hz, CUTOFF_HZ).run(&impulse, half);
+    1.0 - 2.0 * answer[half] + answer.iter().map(|h| h * h).sum::<f64>()
+}
+
 /// Low-passes the six numbers. Short holes are bridged straight, longer ones stay holes.
-fn low_pass(local: &[Option<Wrench>], rate_hz: f64) -> Vec<Option<Wrench>> {
+pub(crate) fn low_pass(
+    local: &[Option<Wrench>],
+    rate_hz: f64,
+    reading: Reading,
+) -> Vec<Option<Wrench>> {
     let known = bridged(local, (HOLE_S * rate_hz).round() as usize);
     let rows: Vec<[f64; 6]> = local
         .iter()
@@ -149,7 +189,7 @@ fn low_pass(local: &[Option<Wrench>], rate_hz: f64) -> Vec<Option<Wrench>> {
         .map(|i| rows.iter().map(|r| r[i]).collect())
         .collect();
     let views: Vec<&[f64]> = series.iter().map(Vec::as_slice).collect();
-    let filter = DualPass::butterworth(rate_hz, CUTOFF_HZ);
+    let filter = DualPass::butterworth(rate_hz, reading.cutoff(CUTOFF_HZ));
     let smooth = filter.run_many(&views, (rate_hz / CUTOFF_HZ * 2.0).ceil() as usize);
     let at = |slot: usize| std::array::from_fn(|i| smooth[i][slot]);
     let value = |slot: usize| known[slot].then(|| Wrench::from_numbers(at(slot)));
@@ -217,7 +257,7 @@ mod tests {
         let local: Vec<Option<Wrench>> = (0..500)
             .map(|n| known(n).then(|| Wrench::from_numbers([n as f64, 2.0, 3.0, 4.0, 5.0, 6.0])))
             .collect();
-        let smooth = low_pass(&local, 1000.0);
+        let smooth = low_pass(&local, 1000.0, Reading::Usual);
         assert!((smooth[110].unwrap().force.x - 110.0).abs() < 0.01);
         assert!(smooth[320].is_none() && smooth[299].is_some() && smooth[341].is_some());
         assert!(
@@ -226,6 +266,42 @@ mod tests {
                 .flatten()
                 .all(|w| (w.moment.z - 6.0).abs() < 1e-9)
         );
+    }
+
+    /// White noise of a known size is found again beside a push that is slow against the low-pass.
+    #[test]
+    fn the_noise_of_samples_is_told_from_their_movement() {
+        let mut state = 1_u64;
+        let mut uniform = || {
+            // Knuth's 64-bit congruential generator; its upper bits are even enough here.
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            (state >> 11) as f64 / (1_u64 << 53) as f64
+        };
+        for rate_hz in [500.0, 1000.0, 2000.0] {
+            let raw: Vec<Option<Wrench>> = (0..6000)
+                .map(|n| {
+                    let t = f64::from(n) / rate_hz;
+                    // Twelve uniform numbers make a normal one (Irwin-Hall, mathematics).
+                    let mut normal = || (0..12).map(|_| uniform()).sum::<f64>() - 6.0;
+                    let push = 400.0 + 200.0 * (9.0 * t).sin();
+                    let w = [
+                        push + 1.5 * normal(),
+                        normal(),
+                        0.0,
+                        0.3 * normal(),
+                        0.0,
+                        0.0,
+                    ];
+                    Some(Wrench::from_numbers(w))
+                })
+                .collect();
+            let found = noise(&raw, &low_pass(&raw, rate_hz, Reading::Usual), rate_hz);
+            assert!((found.force.x - 1.5).abs() < 0.08, "{rate_hz} {found:?}");
+            assert!((found.moment.x - 0.3).abs() < 0.016, "{rate_hz} {found:?}");
+            assert!(found.force.z.abs() < 1e-12);
+        }
     }
 
     #[test]

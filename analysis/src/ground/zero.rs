@@ -10,12 +10,12 @@ use std::collections::VecDeque;
 use super::wrench::Wrench;
 
 /// Length of the stretches that are judged, seconds.
-const STRETCH_S: f64 = 0.5;
+pub(crate) const STRETCH_S: f64 = 0.5;
 /// Standard deviation of each force within a quiet stretch, at most, N (plates of the trade have
 /// about 1 N of noise; common practice, no source).
 const QUIET_N: f64 = 2.5;
 /// What an empty plate may read before it was ever zeroed, N.
-const FIRST_N: f64 = 20.0;
+pub(crate) const FIRST_N: f64 = 20.0;
 /// What an empty plate may read beyond its last zero, N: drift between two stretches.
 const STEP_N: f64 = 5.0;
 /// Drift since the first zero from which it is told, N.

@@ -152,6 +152,9 @@ const AT_TOP: &[Event] = &[Event::Top];
 const TOP_AND_IMPACT: &[Event] = &[Event::Top, Event::Impact];
 const OWN: &str = "own definition on ISB axes (Wu & Cavanagh 1995)";
 const COMMON: &str = "common practice, no source";
+const SEG: &str = "segments of de Leva 1996, with the club";
+const RIGID: &str = "inverse dynamics of a rigid body (Newton and Euler)";
+const NEWTON: &str = "Newton and Euler on segments of de Leva 1996";
 const OPEN: &str = "positive open, negative closed, 0 square to the target line";
 
 macro_rules! catalogue {
@@ -283,6 +286,22 @@ catalogue! {
     VERTICAL_IMPULSE_DOWN = 235, "vertical_impulse_down", &[], NewtonSecond, "positive upward", "Integral from the top to impact of the upward force on both feet less the weight of golfer and club.", COMMON;
     FRAME_LOSS_RATE = 236, "frame_loss_rate", &[], Percent, "0: none lost", "Share of the frames from address to impact that never came.", OWN;
     CLOCK_UNCERTAINTY = 237, "clock_uncertainty", &[], Millisecond, "0: one clock", "Standard uncertainty of the force plates' times against the markers'.", "Moon, Skelly & Towsley 1999 (one-way delays)";
+    MASS_CENTRE_SHIFT = 238, "mass_centre_shift", EVERY, Metre, "positive toward the target", "Mass center of golfer and club along the target line, since address.", SEG;
+    MASS_CENTRE_RISE = 245, "mass_centre_rise", EVERY, Metre, "positive up", "Mass center of golfer and club upward, since address.", SEG;
+    MASS_CENTRE_DROP = 252, "mass_centre_drop", &[], Metre, "positive: lower than at address", "Height of the mass center at address less its lowest height from takeaway start to impact.", SEG;
+    FRONTAL_MOMENT_ARM_PEAK = 253, "frontal_moment_arm_peak", &[], Metre, "positive: the ground tips the golfer away from the target", "Largest distance, seen along the ball line, of the mass center from the line of the ground's force through the common center of pressure, from the top to impact.", SEG;
+    KINETIC_ENERGY_PEAK_LEGS = 254, "kinetic_energy_peak.legs", &[], Joule, "never negative", "Largest kinetic energy of thighs, shanks and feet from the top to impact.", SEG;
+    KINETIC_ENERGY_PEAK_TRUNK = 255, "kinetic_energy_peak.trunk", &[], Joule, "never negative", "Largest kinetic energy of trunk and head from the top to impact.", SEG;
+    KINETIC_ENERGY_PEAK_ARMS = 256, "kinetic_energy_peak.arms", &[], Joule, "never negative", "Largest kinetic energy of upper arms, forearms and hands from the top to impact.", SEG;
+    KINETIC_ENERGY_PEAK_CLUB = 257, "kinetic_energy_peak.club", &[], Joule, "never negative", "Largest kinetic energy of the club as a rigid body from the top to impact.", RIGID;
+    WORK_LINEAR = 258, "work_linear", &[], Joule, "positive: done on the club", "Work from the top to impact of the hands' net force at the mid-grip point on the club.", RIGID;
+    WORK_ANGULAR = 259, "work_angular", &[], Joule, "positive: done on the club", "Work from the top to impact of the hands' couple at the mid-grip point on the club.", RIGID;
+    WORK_TOTAL = 260, "work_total", &[], Joule, "positive: done on the club", "Work from the top to impact of both on the club: what its kinetic and potential energy gain.", RIGID;
+    EARLY_WORK_SHARE = 261, "early_work_share", &[], Ratio, "1: all of it", "Share of that work which is done by half the downswing's time.", RIGID;
+    POWER_PEAK = 262, "power_peak", &[], Watt, "positive: given to the club", "Largest power of force and couple on the club from the top to impact.", RIGID;
+    POWER_PEAK_TIME = 263, "power_peak_time", &[], Millisecond, "positive: before impact", "Time of that largest power before impact.", RIGID;
+    FORCE_RESIDUAL = 264, "force_residual", &[], Percent, "root mean square, never negative", "Difference between the sum of the ground's forces and what the motion of golfer and club takes, both low-passed alike, from takeaway start to impact, against body weight.", NEWTON;
+    FORCE_MARKER_LAG = 265, "force_marker_lag", &[], Millisecond, "positive: forces late", "Shift in time of the plates against the markers that leaves least of that difference.", NEWTON;
 }
 
 /// Number of values in the catalogue.

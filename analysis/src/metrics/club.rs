@@ -1,12 +1,12 @@
 //! How the club stands: the shaft's lean, its angle to the lead forearm, where the face points.
 
 use super::catalogue::{FACE_DIRECTION, HINGE, HINGE_RELEASE_START, SHAFT_LEAN};
-use super::forearm::{Line, lead_forearm};
 use super::humps;
 use super::speeds::{enough_frames, few_frames};
 use super::values::{Reader, Value, Values, limits, measured};
 use std::ops::Range;
 
+use crate::body::arm::{Arm, arm};
 use crate::body::grid::Grid;
 use crate::body::segments::{Maybe, Series, both};
 use crate::body::tracks::Smoothed;
@@ -66,7 +66,7 @@ fn hinges(
     shaft: &Maybe<Vector3<f64>>,
     values: &mut Values,
 ) {
-    let forearm = lead_forearm(&prepared.body, &prepared.calibration);
+    let forearm = arm(&prepared.body, &prepared.calibration, 0);
     let hinge = forearm
         .as_ref()
         .map_err(Clone::clone)
@@ -100,8 +100,8 @@ fn hinges(
 fn raw_forearm(prepared: &Prepared, slots: Range<usize>) -> Maybe<Directions> {
     let part = prepared.window.part(slots);
     let raw = Smoothed::unfiltered(&part, &prepared.approximate);
-    let line = lead_forearm(&raw, &prepared.calibration)?;
-    Ok((line.directions, line.known))
+    let arm = arm(&raw, &prepared.calibration, 0)?;
+    Ok((arm.forearm(), arm.known))
 }
 
 fn series(values: impl Iterator<Item = f64>, known: &[bool]) -> Series {
@@ -167,9 +167,9 @@ fn toes(prepared: &Prepared) -> (Vec<Vector3<f64>>, Vec<bool>) {
 }
 
 /// Angle between lead forearm and shaft, rad.
-fn hinge(prepared: &Prepared, forearm: &Line) -> Series {
+fn hinge(prepared: &Prepared, forearm: &Arm) -> Series {
     let (grid, axis) = (prepared.body.grid, &prepared.paths.axis);
-    let directions = grid.spread(&forearm.directions, axis.len());
+    let directions = grid.spread(&forearm.forearm(), axis.len());
     let known = grid.spread_known(&forearm.known, axis.len());
     let pairs = directions.iter().zip(axis);
     Series {

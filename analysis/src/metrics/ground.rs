@@ -19,6 +19,7 @@ use super::catalogue::{
     VERTICAL_FORCE_TRAIL, VERTICAL_IMPULSE_DOWN, VERTICAL_SHARE_LEAD,
 };
 use super::values::{NO_ADDRESS, Reader, Value, Values};
+use crate::body::inertia::GRAVITY;
 use crate::body::segments::Maybe;
 use crate::ground::window::{GroundWindow, PlateWindow};
 use crate::ground::wrench::LOAD_GATE_N;
@@ -32,6 +33,9 @@ use stance::Stance;
 const STEP_S: f64 = 0.010;
 /// Middles of the feet nearer than this are no two feet, metres.
 const APART_M: f64 = 0.05;
+/// The feet push before anything is seen to move: so much of the end of the quiet stretch is no
+/// standing still, seconds (synthetic golfers; no source).
+const FORCES_LEAD_S: f64 = 0.05;
 const NO_PLATES: &str = "no force plates";
 const SWING: [Event; 2] = [Event::TakeawayStart, Event::Impact];
 const DOWN: [Event; 2] = [Event::Top, Event::Impact];
@@ -121,14 +125,16 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
 
 /// Standard uncertainty of the plates' times against the markers', seconds: the worst plate's.
 fn clock_s(ground: &GroundWindow) -> Maybe<f64> {
-    let silent = ground.plates.iter().filter_map(|p| p.series.as_ref().err());
-    match ground.plates.iter().any(|p| p.series.is_ok()) {
-        true => Ok(ground.clock_uncertainty_s()),
-        false => Err(silent
-            .cloned()
-            .next()
-            .unwrap_or_else(|| NO_PLATES.to_owned())),
-    }
+    let reads = |p: &PlateWindow| p.series.as_ref().map(|_series| ()).map_err(Clone::clone);
+    let first = ground.plates.iter().map(reads).reduce(Result::or);
+    first.unwrap_or_else(|| Err(NO_PLATES.to_owned()))?;
+    Ok(ground.clock_uncertainty_s())
+}
+
+/// Mass of the golfer without the club, kg.
+pub(super) fn body_kg(prepared: &Prepared, plates: &GroundWindow) -> Maybe<f64> {
+    let weight = Stance::new(prepared, plates).weight;
+    weight.map(|w| w.person / GRAVITY)
 }
 
 /// Plain sentences about who stands where.
@@ -367,8 +373,8 @@ impl<'a> Ground<'a> {
         let found = match event {
             Event::Address if quiet.is_empty() => return Err(NO_ADDRESS.to_owned()),
             Event::Address => {
-                let ends = [quiet.start, quiet.end - 1].map(|slot| self.seconds(slot as f64));
-                grid.mean(curve, ends)
+                let [from, to] = [quiet.start, quiet.end - 1].map(|slot| self.seconds(slot as f64));
+                grid.mean(curve, [from, (to - FORCES_LEAD_S).max(0.5 * (from + to))])
             }
             _ => grid.at(curve, self.time(event)?),
         };

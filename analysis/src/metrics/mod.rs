@@ -4,12 +4,13 @@
 pub mod catalogue;
 pub mod values;
 
+pub(crate) mod audit;
 mod budget;
 mod club;
-mod forearm;
 pub mod ground;
 mod humps;
 mod legs;
+mod mass;
 mod path;
 mod quality;
 mod rotations;
@@ -19,13 +20,16 @@ mod speeds;
 mod spin;
 mod timing;
 mod trunk;
+mod work;
 
+use crate::body::segments::Maybe;
+use crate::ground::audit::Audit;
 use crate::measure::Prepared;
 use values::{Reader, Values};
 
-/// All values of one swing.
+/// All values of one swing; `audit` where the plates were compared with the motion.
 #[must_use]
-pub fn measure(prepared: &Prepared) -> Values {
+pub fn measure(prepared: &Prepared, audit: Option<&Maybe<Audit>>) -> Values {
     let reader = Reader {
         slots: &prepared.swing.slots,
         quiet: &prepared.swing.quiet,
@@ -42,6 +46,10 @@ pub fn measure(prepared: &Prepared) -> Values {
     plane::measure(prepared, reader, &mut values);
     sequence::measure(prepared, reader, &mut values);
     ground::measure(prepared, reader, &mut values);
+    let whole = mass::Whole::new(prepared);
+    mass::measure(prepared, reader, &whole, &mut values);
+    work::measure(prepared, reader, &mut values);
+    audit::measure(prepared, audit, &mut values);
     quality::measure(prepared, reader, &mut values);
     values
 }

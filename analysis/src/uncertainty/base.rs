@@ -4,11 +4,13 @@
 //! by local polynomials, so that the collision stays as sharp as it was.
 
 use std::ops::Range;
+use std::sync::Arc;
 
 use nalgebra::Point3;
 
-use super::Draw;
+use super::{Draw, plates};
 use crate::body::cluster;
+use crate::ground::window::GroundWindow;
 use crate::measure::{self, Again, Prepared};
 use crate::signal::gaps;
 use crate::signal::local_fit;
@@ -42,6 +44,8 @@ pub struct Base {
     pub(super) seen: Vec<Vec<bool>>,
     /// Whether any marker that was not is known all the same: bridged or rebuilt.
     pub(super) holes: bool,
+    /// The plates without their noise, golfer frame, as long as draws need them.
+    pub(super) plates: Option<Arc<GroundWindow>>,
     /// Noise per coordinate.
     pub(super) noise: NoiseModel,
     /// What the motion's values are when it is read sharply: the truth of the draws.
@@ -83,9 +87,12 @@ impl Base {
             .iter()
             .zip(&seen)
             .any(|(t, s)| t.iter().zip(s).any(|(p, s)| p.is_some() && !s));
-        // What is not asked again takes no room in the queue.
         old.window.tracks.clear();
+        let plates = plates::needed(prepared).map(Arc::new);
+        // What is not asked again takes no room in the queue.
+        old.ground = None;
         let how = Again {
+            ground: plates.clone(),
             calibration: old.calibration.clone(),
             filled: None,
             reading: Reading::Sharp,
@@ -98,6 +105,7 @@ impl Base {
             window,
             seen,
             holes,
+            plates,
             noise,
             truth,
         })

@@ -6,7 +6,7 @@
 //! ```
 //!
 //! A draw is a pure function of base, seed and number: noise on every marker, the calibration moved
-//! within its own uncertainty, holes cut and bridged again, events found again, every metric measured
+//! within its own uncertainty, the plates with their noise, zero and clock, holes cut and bridged again, events found again, every metric measured
 //! again. Draws may be made in any order by any number of threads; [`summarize`] adds up by number.
 //! The base is smooth, so that the filters of a draw show what they do to the motion itself. Noise
 //! of the rig and of the calibration is in it; skin that moves with the bone's rhythm is not.
@@ -14,10 +14,13 @@
 
 mod base;
 mod deviates;
+mod plates;
 mod summary;
 
 pub use base::Base;
 pub use summary::{Outcome, Spread, Summary, summarize};
+
+use std::sync::Arc;
 
 use nalgebra::{Matrix3, Vector3};
 
@@ -48,7 +51,7 @@ pub struct Draw {
 
 impl Draw {
     fn of(prepared: &Prepared) -> Self {
-        let values = metrics::measure(prepared);
+        let values = metrics::measure(prepared, None);
         let time = |&e: &Event| Some(prepared.window.seconds(prepared.swing.slots.get(e)?));
         Self {
             values: (0..catalogue::len()).map(|i| values.number(i)).collect(),
@@ -83,7 +86,9 @@ pub fn draw(base: &Base, seed: u64, i: u32) -> Option<Draw> {
     if calibration.origin == Origin::Address {
         shapes_of(&mut calibration, measure::posture(&window, &base.old.swing));
     }
+    let ground = base.plates.as_deref();
     let how = Again {
+        ground: ground.map(|g| Arc::new(plates::disturbed(g, &mut deviates))),
         calibration,
         filled: filled.as_ref(),
         reading: Reading::Usual,

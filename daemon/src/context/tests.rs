@@ -6,6 +6,17 @@ use super::*;
 use crate::{errors, synthetic};
 
 #[test]
+fn a_clubs_mass_properties_are_read() {
+    let text = "version = 1\n[club]\nmass_kg = 0.31\nbalance_m = 0.86\ninertia_kg_m2 = 0.055\n";
+    let club = parse(text).unwrap().club_geometry.unwrap();
+    let told = (club.mass_kg, club.balance_m, club.inertia_kg_m2);
+    assert_eq!(told, (Some(0.31), Some(0.86), Some(0.055)));
+    let error = |key: &str| format!("{:#}", parse(&text.replace(key, "310 # ")).unwrap_err());
+    assert!(error("0.31").contains("club.mass_kg is 310: expected 0.1 to 1"));
+    assert!(error("0.86").contains("club.balance_m") && error("0.055").contains("inertia_kg_m2"));
+}
+
+#[test]
 fn a_context_is_read_and_mistakes_are_named() {
     let context = parse("version = 1\nhanded = \"left\"\nheight_m = 1.8\n").unwrap();
     assert_eq!(

@@ -147,6 +147,7 @@ async fn twenty_swings_and_replays_are_kept() {
             start_s: 0.0,
             landmarks: Vec::new(),
             frames: Vec::new(),
+            ground: None,
         };
         hub.keep_replay(replay);
         hub.publish(swing(&id, 1));

@@ -73,7 +73,7 @@ pub(super) fn metrics(scene: &Scene) -> Vec<(String, f64)> {
     let bw = weight(scene);
     let up = |side: usize| move |r: &Reaction| r.force[side].y / bw;
     let [lead, trail] = [0, 1].map(|side| scene.largest((start, impact), &up(side)));
-    let both = |r: &Reaction| (r.force[0] + r.force[1]).x;
+    let both = |r: &Reaction| (r.force[0] + r.force[1]).x / bw;
     let torque = scene.largest((start, impact), &|r| r.turning);
     let phase = |t: f64| {
         if t < top {
@@ -104,11 +104,11 @@ pub(super) fn metrics(scene: &Scene) -> Vec<(String, f64)> {
         ),
         (
             "lateral_force_peak.lead",
-            -scene.largest((top, impact), &|r| -r.force[0].x).1,
+            -scene.largest((top, impact), &|r| -r.force[0].x / bw).1,
         ),
         (
             "lateral_force_peak.trail",
-            scene.largest((top, impact), &|r| r.force[1].x).1,
+            scene.largest((top, impact), &|r| r.force[1].x / bw).1,
         ),
         (
             "fore_aft_couple_peak",
@@ -147,11 +147,12 @@ fn steepest(scene: &Scene) -> f64 {
         .fold(f64::NEG_INFINITY, f64::max)
 }
 
-/// The way of the common center of pressure in chords.
+/// The way of the common center of pressure in chords; the last one ends at impact.
 fn path(scene: &Scene) -> f64 {
     let places: Vec<Point3<f64>> = (0_u32..)
         .map(|i| scene.start + CHORD_S * f64::from(i))
-        .take_while(|&t| t <= scene.impact)
+        .take_while(|&t| t < scene.impact)
+        .chain([scene.impact])
         .map(|t| scene.dynamics.reaction(t).common)
         .collect();
     places.windows(2).map(|w| (w[1] - w[0]).norm()).sum()

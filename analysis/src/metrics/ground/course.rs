@@ -94,8 +94,8 @@ impl Grid {
             ends[0]
         };
         let mut place = None;
-        for i in first..last {
-            let value = curve[i]?;
+        for (i, value) in curve.iter().enumerate().take(last).skip(first) {
+            let value = (*value)?;
             if value > best.1 {
                 (best, place) = ((self.t[i], value), Some(i));
             }
@@ -126,14 +126,12 @@ impl Grid {
     pub(super) fn integral(&self, curve: &[Option<f64>], span: [f64; 2]) -> Option<f64> {
         let (first, last) = self.within(span);
         let mut before = (span[0], self.at(curve, span[0])?);
-        let mut sum = 0.0;
         let end = (span[1], self.at(curve, span[1])?);
-        for i in first..=last {
-            let now = if i == last {
-                end
-            } else {
-                (self.t[i], curve[i]?)
-            };
+        let between = self.t.iter().zip(curve).take(last).skip(first);
+        let between = between.map(|(t, v)| Some((*t, (*v)?)));
+        let mut sum = 0.0;
+        for now in between.chain([Some(end)]) {
+            let now = now?;
             sum += 0.5 * (now.1 + before.1) * (now.0 - before.0);
             before = now;
         }

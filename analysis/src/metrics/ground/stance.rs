@@ -5,16 +5,14 @@ use std::ops::Range;
 
 use nalgebra::{Point3, Vector3};
 
+use crate::body::inertia::GRAVITY;
 use crate::body::segments::Maybe;
-use crate::club;
 use crate::ground::feet::{Carrier, Foot, Standing, standing};
 use crate::ground::window::{GroundWindow, PlateWindow};
 use crate::ground::wrench::{LOAD_GATE_N, Wrench, total};
 use crate::landmark::Landmark as L;
 use crate::measure::Prepared;
 
-/// Standard gravity, m/s² (exact by definition, ISO 80000-3).
-pub(super) const GRAVITY: f64 = 9.806_65;
 /// Told and measured weight may differ by this share (clothes, a breath, the noise of standing; common
 /// practice, no source).
 const WEIGHT_SHARE: f64 = 0.1;
@@ -75,9 +73,12 @@ impl Stance {
             standing.together = standing.together.map_err(|_other| why.clone());
         }
         let read = standing.together.clone().and_then(|plates| {
-            let of = plates.iter().map(|&n| Some(means[n]?.1.force.y));
-            let sum = of.sum::<Option<f64>>();
-            sum.ok_or_else(|| "the force plates sent nothing at address".to_owned())
+            let up = |&n: &usize| {
+                ground.plates[n].series.as_ref().map_err(Clone::clone)?;
+                let mean = means[n].ok_or("the force plates sent nothing at address")?;
+                Ok(mean.1.force.y)
+            };
+            plates.iter().map(up).sum::<Maybe<f64>>()
         });
         let (weight, odd) = weight(prepared, read);
         let carrying = standing.together.iter().flatten();
@@ -159,7 +160,7 @@ fn middles(prepared: &Prepared, feet: [&Foot; 2]) -> Maybe<[Point3<f64>; 2]> {
 
 /// Weight by the told mass, else by what the plates read at address; and what speaks against it.
 fn weight(prepared: &Prepared, read: Maybe<f64>) -> (Maybe<Weight>, Option<String>) {
-    let club = club::MASS_KG * GRAVITY;
+    let club = prepared.club_mass.mass_kg * GRAVITY;
     let Some(told) = prepared.person.mass_kg.map(|kg| kg * GRAVITY) else {
         let weight = read.and_then(|whole| {
             let weight = Weight {

@@ -1,18 +1,19 @@
-//! The line of the lead forearm, from elbow centre to wrist centre.
+//! One arm: the centers of shoulder, elbow and wrist from their markers.
 //!
-//! Only the lateral epicondyle is marked in a swing; the centre lies half an elbow width inward
+//! Only the lateral epicondyle is marked in a swing; the center lies half an elbow width inward
 //! along the flexion axis. That axis is the normal of the arm's plane while the arm is bent, and
 //! the line of the styloids when it is nearly straight and has no plane.
 
-use crate::body::calibration::Calibration;
-use crate::body::lanes::{self, Lanes, Vector};
-use crate::body::segments::Maybe;
-use crate::body::tracks::{SmoothTrack, Smoothed};
+use nalgebra::{Point3, Vector3};
+
+use super::calibration::Calibration;
+use super::lanes::{self, Lanes, Vector};
+use super::segments::{Maybe, both, needs};
+use super::tracks::{SmoothTrack, Smoothed};
 use crate::landmark::Landmark as L;
 use crate::signal::order;
-use nalgebra::Vector3;
 
-/// Shoulder joint centre below the acromion as a share of the distance between the acromia (Rab
+/// Shoulder joint center below the acromion as a share of the distance between the acromia (Rab
 /// 2002, J Orthop Res 20:1006, recalled, not looked up).
 const SHOULDER_DROP: f64 = 0.17;
 /// Elbow flexion below which the arm's plane is not used, and from which it alone is, rad.
@@ -29,62 +30,92 @@ const LANES: usize = 4;
 const ASSUMED: &str = "no calibration trial: elbow width assumed";
 const SURFACE: &str = "skin points: mark both sides of the wrist";
 
-/// Unit vectors at the places of a body.
+/// One arm at the places of a body.
 #[derive(Debug, Clone)]
-pub(super) struct Line {
-    /// One direction a place.
-    pub(super) directions: Vec<Vector3<f64>>,
+pub struct Arm {
+    /// Shoulder joint center, metres.
+    pub shoulder: Vec<Point3<f64>>,
+    /// Elbow center, metres.
+    pub elbow: Vec<Point3<f64>>,
+    /// Wrist center, metres.
+    pub wrist: Vec<Point3<f64>>,
     /// Places in which every marker behind it was known.
-    pub(super) known: Vec<bool>,
+    pub known: Vec<bool>,
     /// What limits it, in words.
-    pub(super) limited: Option<String>,
+    pub limited: Option<String>,
 }
 
-/// Lead elbow centre → lead wrist centre.
+/// Landmarks of an arm: acromion, elbow, both styloids, a lone wrist marker.
+const MARKS: [[L; 5]; 2] = [
+    [
+        L::LeftAcromion,
+        L::LeftElbow,
+        L::LeftRadialStyloid,
+        L::LeftUlnarStyloid,
+        L::LeftWrist,
+    ],
+    [
+        L::RightAcromion,
+        L::RightElbow,
+        L::RightRadialStyloid,
+        L::RightUlnarStyloid,
+        L::RightWrist,
+    ],
+];
+
+/// The lead (0) or the trail (1) arm.
 ///
 /// # Errors
 /// Names the markers that are needed.
-pub(super) fn lead_forearm(s: &Smoothed, calibration: &Calibration) -> Maybe<Line> {
-    let (Some(elbow), Some(shoulder)) = (s.track(L::LeftElbow), s.track(L::LeftAcromion)) else {
-        return Err("not marked: left_elbow, left_acromion".to_owned());
+pub fn arm(s: &Smoothed, calibration: &Calibration, side: usize) -> Maybe<Arm> {
+    let [acromion, lateral, radial, ulnar, single] = MARKS[side];
+    let (Some(elbow), Some(shoulder)) = (s.track(lateral), s.track(acromion)) else {
+        return Err(needs(&format!("{}, {}", lateral.name(), acromion.name())));
     };
-    let styloids = s
-        .track(L::LeftRadialStyloid)
-        .zip(s.track(L::LeftUlnarStyloid));
-    let single = s.track(L::LeftWrist);
-    let mut known: Vec<bool> = (0..s.len())
-        .map(|i| elbow.known[i] && shoulder.known[i])
-        .collect();
+    let styloids = s.track(radial).zip(s.track(ulnar));
+    let known = both(&elbow.known, &shoulder.known);
+    let drop = Drop::new(
+        s,
+        if side == 0 {
+            calibration.shoulder
+        } else {
+            Vector3::zeros()
+        },
+    );
+    let dropped = shoulder.points.iter().enumerate();
+    let shoulders: Vec<Point3<f64>> = dropped.map(|(i, p)| p + drop.at(i)).collect();
     let Some((radial, ulnar)) = styloids else {
-        let wrist = single.ok_or("not marked: left_radial_styloid and left_ulnar_styloid")?;
-        known
-            .iter_mut()
-            .zip(&wrist.known)
-            .for_each(|(k, w)| *k &= w);
-        let lines = elbow.points.iter().zip(&wrist.points);
-        return Ok(Line {
-            directions: lines.map(|(a, b)| unit(b - a)).collect(),
-            known,
+        let both_sides = format!("{} and {}", radial.name(), ulnar.name());
+        let wrist = s.track(single).ok_or_else(|| needs(&both_sides))?;
+        return Ok(Arm {
+            shoulder: shoulders,
+            elbow: elbow.points.clone(),
+            wrist: wrist.points.clone(),
+            known: both(&known, &wrist.known),
             limited: Some(SURFACE.to_owned()),
         });
     };
-    (0..s.len()).for_each(|i| known[i] &= radial.known[i] && ulnar.known[i]);
-    let drop = Drop::new(s, calibration.shoulder);
-    let mut directions = Vec::with_capacity(s.len());
+    let known = both(&known, &both(&radial.known, &ulnar.known));
+    let ends = radial.points.iter().zip(&ulnar.points);
+    let wrists: Vec<Point3<f64>> = ends.map(|(a, b)| nalgebra::center(a, b)).collect();
+    let sign = [1.0, -1.0][side];
+    let mut elbows = Vec::with_capacity(s.len());
     for from in (0..s.len()).step_by(LANES) {
         // Past the end the last slot again: its lanes are not read.
         let slots: [usize; LANES] = std::array::from_fn(|lane| (from + lane).min(s.len() - 1));
-        let of = |track: &SmoothTrack| lanes::gather(slots.map(|i| track.points[i].coords));
-        let [radial, ulnar] = [radial, ulnar].map(of);
-        let wrist = lanes::scale(&lanes::add(&radial, &ulnar), Lanes::all(0.5));
-        let shoulder = lanes::add(&of(shoulder), &lanes::gather(slots.map(|i| drop.at(i))));
-        let across = lanes::sub(&ulnar, &radial);
-        let half_m = calibration.elbows[0].0;
-        let found = forearm([shoulder, of(elbow), wrist], across, half_m);
-        directions.extend((0..LANES.min(s.len() - from)).map(|l| lanes::lane(&found, l)));
+        let at = |points: &[Point3<f64>]| lanes::gather(slots.map(|i| points[i].coords));
+        let of = |track: &SmoothTrack| at(&track.points);
+        let across = lanes::sub(&of(ulnar), &of(radial));
+        let half_m = calibration.elbows[side].0;
+        let points = [at(&shoulders), of(elbow), at(&wrists)];
+        let found = elbow_center(points, across, (half_m, sign));
+        let lanes = 0..LANES.min(s.len() - from);
+        elbows.extend(lanes.map(|l| Point3::from(lanes::lane(&found, l))));
     }
-    Ok(Line {
-        directions,
+    Ok(Arm {
+        shoulder: shoulders,
+        elbow: elbows,
+        wrist: wrists,
         known,
         limited: calibration
             .limits_joints()
@@ -92,12 +123,21 @@ pub(super) fn lead_forearm(s: &Smoothed, calibration: &Calibration) -> Maybe<Lin
     })
 }
 
-/// Direction of a left forearm from shoulder centre, lateral epicondyle and wrist centre; `across`
-/// runs from the radial to the ulnar styloid.
-fn forearm<const N: usize>(
+impl Arm {
+    /// Unit vectors from elbow to wrist center.
+    #[must_use]
+    pub fn forearm(&self) -> Vec<Vector3<f64>> {
+        let lines = self.elbow.iter().zip(&self.wrist);
+        lines.map(|(a, b)| unit(b - a)).collect()
+    }
+}
+
+/// Elbow center from shoulder center, lateral epicondyle and wrist center; `across` runs from the
+/// radial to the ulnar styloid, `sign` is 1 for a left arm, −1 for a right one.
+fn elbow_center<const N: usize>(
     [shoulder, lateral, wrist]: [Vector<N>; 3],
     across: Vector<N>,
-    half_m: f64,
+    (half_m, sign): (f64, f64),
 ) -> Vector<N> {
     let unit = |v: &Vector<N>| lanes::unit_or(v, 1e-9, &[Lanes::all(0.0); 3]);
     let beside = |axis: &Vector<N>| {
@@ -112,9 +152,9 @@ fn forearm<const N: usize>(
         let fore = unit(&lanes::sub(&wrist, &elbow));
         let normal = lanes::cross(&upper, &fore);
         let bent = Lanes(lanes::dot(&upper, &fore).0.map(bent));
-        // Of a left arm bent forward the plane's normal points inward, as the styloids' line does
-        // from thumb side to little finger with the palm turned up.
-        let plane = lanes::scale(&unit(&normal), bent);
+        // Of a left arm bent forward the plane's normal points inward (of a right one outward), as
+        // the styloids' line does from thumb side to little finger with the palm turned up.
+        let plane = lanes::scale(&unit(&normal), bent * Lanes::all(sign));
         let flat = lanes::scale(&beside(&fore), Lanes::all(1.0) - bent);
         let next = inward(&unit(&lanes::add(&plane, &flat)));
         let moved = lanes::sub(&next, &elbow);
@@ -123,7 +163,7 @@ fn forearm<const N: usize>(
             break;
         }
     }
-    unit(&lanes::sub(&wrist, &elbow))
+    elbow
 }
 
 /// How much the arm's plane decides, 0 to 1, from the cosine of the elbow's flexion.
@@ -136,7 +176,7 @@ fn bent(cosine: f64) -> f64 {
     ((angle - STRAIGHT) / (BENT - STRAIGHT)).clamp(0.0, 1.0)
 }
 
-/// Way from the acromion down to the shoulder's centre, along the thorax where it is marked.
+/// Way from the acromion down to the shoulder's center, along the thorax where it is marked.
 struct Drop {
     off: Vector3<f64>,
     down: Vec<Vector3<f64>>,
@@ -177,15 +217,17 @@ fn unit(v: Vector3<f64>) -> Vector3<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use nalgebra::Point3;
 
-    fn direction(points: [Point3<f64>; 3], across: Vector3<f64>) -> Vector3<f64> {
+    fn direction(points: [Point3<f64>; 3], across: Vector3<f64>, sign: f64) -> Vector3<f64> {
+        let [_, _, wrist] = points;
         let points = points.map(|p| lanes::gather([p.coords]));
-        lanes::lane(&forearm(points, lanes::gather([across]), 0.034), 0)
+        let elbow = elbow_center(points, lanes::gather([across]), (0.034, sign));
+        unit(wrist.coords - lanes::lane(&elbow, 0))
     }
 
     /// A left arm in front of the body (x toward the body's left, y up, z forward), bent by `flexion`
-    /// in a plane whose normal is −x: centre known, lateral marker 34 mm toward +x.
+    /// in a plane whose normal is −x: center known, lateral marker 34 mm toward +x; a right arm is
+    /// the mirror image.
     #[test]
     fn the_marker_is_moved_to_the_joint() {
         for flexion in [0.3_f64, 0.6, 1.5] {
@@ -193,13 +235,12 @@ mod tests {
             let elbow = Point3::new(0.0, -0.28, 0.0);
             let fore = Vector3::new(0.0, -flexion.cos(), flexion.sin());
             let wrist = elbow + fore * 0.26;
-            let lateral = elbow + Vector3::x() * 0.034;
-            let found = direction([shoulder, lateral, wrist], Vector3::zeros());
-            assert!(
-                found.angle(&fore) < 1e-3,
-                "{flexion}: {}",
-                found.angle(&fore)
-            );
+            for sign in [1.0, -1.0] {
+                let lateral = elbow + Vector3::x() * (sign * 0.034);
+                let found = direction([shoulder, lateral, wrist], Vector3::zeros(), sign);
+                let off = found.angle(&fore);
+                assert!(off < 1e-3, "{flexion} {sign}: {off}");
+            }
         }
     }
 
@@ -208,7 +249,7 @@ mod tests {
         let elbow = Point3::new(0.0, -0.28, 0.0);
         let wrist = Point3::new(0.0, -0.54, 0.0);
         let lateral = elbow + Vector3::x() * 0.034;
-        let found = direction([Point3::origin(), lateral, wrist], -Vector3::x());
+        let found = direction([Point3::origin(), lateral, wrist], -Vector3::x(), 1.0);
         assert!(found.angle(&-Vector3::y()) < 1e-3);
     }
 }
