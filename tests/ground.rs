@@ -163,9 +163,13 @@ fn of_plates(id: &str) -> bool {
     FIRST.iter().any(|f| id.starts_with(f))
 }
 
-/// All values that do not need plates.
+/// All values that do not need plates, not even for the golfer's weight.
 fn of_markers(m: &Measured) -> Vec<Value> {
-    let families = CATALOGUE.iter().filter(|f| !of_plates(f.id));
+    const WEIGHED: &[&str] = &["force_", "mass_centre", "frontal_", "kinetic_"];
+    let weighed = |id: &str| WEIGHED.iter().any(|f| id.starts_with(f));
+    let families = CATALOGUE
+        .iter()
+        .filter(|f| !of_plates(f.id) && !weighed(f.id));
     let indices = families.flat_map(|f| f.first..f.first + f.len());
     indices.map(|i| m.values.get(i)).collect()
 }

@@ -33,6 +33,7 @@ mod rotations;
 mod screen;
 mod support;
 mod swaps;
+mod tap;
 mod tidy;
 mod told_club;
 mod trigger;

@@ -1,6 +1,7 @@
 //! Recordings against an outside reader: the MCAP reference library of PyPI (package `mcap`), which
 //! knows nothing of this code, reads what we write, whole and torn.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -19,6 +20,7 @@ fn meta() -> Meta {
         program: "0.1.0".into(),
         clock_zero_utc_ns: ZERO_UTC_NS,
         marker_map: "version = 1\nname = \"ü\"\n".into(),
+        late_ns: BTreeMap::new(),
         context: None,
     }
 }

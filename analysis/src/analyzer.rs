@@ -11,6 +11,7 @@ use crate::context::Context;
 use crate::frame::{CaptureFrame, MarkerLayout};
 use crate::ground::book::{ClockStatus, GroundBook};
 use crate::ground::forces::{ForceBlock, ForceLayout};
+use crate::ground::window::GroundWindow;
 use crate::landmark::Landmark;
 use crate::markers::Markers;
 use crate::measure::Measured;
@@ -165,8 +166,8 @@ impl Analyzer {
     pub fn new(context: Context, reorder_window_ns: i64) -> Self {
         Self {
             shared: Shared {
+                ground: GroundBook::new(context.late_ns.clone()),
                 context,
-                ground: GroundBook::default(),
             },
             reorder_window_ns,
             streams: BTreeMap::new(),
@@ -230,6 +231,18 @@ impl Analyzer {
     pub fn landmarks(&self) -> &[Landmark] {
         let markers = self.streams.values().find_map(|s| s.markers.as_ref());
         markers.map_or(&[], |m| m.landmarks())
+    }
+
+    /// The plates between two times of the markers' clock, nanoseconds, with the stream of each; `None`
+    /// without markers or plates.
+    #[must_use]
+    pub fn ground(&self, from_ns: i64, to_ns: i64) -> Option<(GroundWindow, Vec<u32>)> {
+        let markers = self.streams.values().find(|s| s.markers.is_some())?;
+        let ground = &self.shared.ground;
+        let window = ground.window(markers.clock, from_ns, to_ns)?;
+        let streams = (0..window.plates.len()).filter_map(|n| ground.plate_stream(n));
+        let streams = streams.collect();
+        Some((window, streams))
     }
 
     /// Datagrams refused because there were too many streams.
@@ -309,7 +322,7 @@ impl Stream {
         shared.ground.heard(self.clock, newest_ns, self.heard_ns);
         // A pulse needs no order, and no later datagram may come that would end its waiting.
         if let Content::Pulse(time_ns) = content {
-            shared.ground.pulse(self.clock, time_ns);
+            shared.ground.pulse(self.id, self.clock, time_ns);
         }
         let mut ordered = Vec::new();
         self.sequencer.push(place, content, &mut ordered);

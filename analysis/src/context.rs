@@ -1,5 +1,7 @@
-//! What the bay is told about golfer and club. Optional throughout; an input, recorded like a
+//! What the bay is told about golfer, club and rig. Optional throughout; an input, recorded like a
 //! datagram. Reading it from a file is the daemon's work.
+
+use std::collections::BTreeMap;
 
 use crate::body::calibration::Calibration;
 use crate::body::inertia::Sex;
@@ -19,6 +21,9 @@ pub struct Context {
     pub calibration: Option<Calibration>,
     /// Its dimensions.
     pub club_geometry: Option<ClubGeometry>,
+    /// How much later than the markers a stream tells of things, nanoseconds by stream number: found by
+    /// a sync tap, beyond what its clock shows.
+    pub late_ns: BTreeMap<u32, i64>,
     /// Landmarks that the marker map calls inexact, with its words.
     pub approximate: Vec<(Landmark, String)>,
 }

@@ -200,6 +200,14 @@ pub struct Check {
     /// Print the default configuration, commented, and stop.
     #[arg(long)]
     pub print_defaults: bool,
+    /// Read a sync tap from this take or recording: how late the plates are against the markers. Strike
+    /// each plate five times with the club's marked head, from a hand's width above, and lift it at once;
+    /// nobody stands on the plates. Record it by `whin serve --record DIR`.
+    #[arg(long, value_name = "FILE")]
+    pub tap: Option<PathBuf>,
+    /// Marker map for --tap [default: that of the recording, else whin_32].
+    #[arg(long, requires = "tap")]
+    pub markers: Option<String>,
 }
 
 /// The golfer's side as an option.

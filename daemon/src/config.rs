@@ -4,6 +4,7 @@
 //!
 //! Relative paths in a file are meant from the file's own folder.
 
+use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
@@ -20,6 +21,8 @@ mod source;
 const VERSION: i64 = 1;
 /// Receive buffers that make sense, bytes: a burst of a second at most.
 const RECEIVE_BUFFER_BYTES: Range<u32> = 65_536..1_073_741_825;
+/// A stream later than this has a clock that is wrong, milliseconds.
+const LATE_MILLIS_MAX: f64 = 500.0;
 /// Reorder windows that make sense, milliseconds: more would delay every result.
 const REORDER_WINDOW_MILLIS: Range<u32> = 0..1001;
 
@@ -40,6 +43,8 @@ pub struct Config {
     pub context: Context,
     /// What is kept of the datagrams.
     pub recording: Recording,
+    /// How much later than the markers a stream tells of things.
+    pub late_millis: Late,
 }
 
 /// The bay itself.
@@ -91,6 +96,11 @@ pub struct Context {
     /// File with side, body and club.
     pub file: Option<PathBuf>,
 }
+
+/// How much later than the markers each stream tells of things, milliseconds by stream number.
+#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[serde(try_from = "BTreeMap<String, f64>")]
+pub struct Late(BTreeMap<u32, f64>);
 
 /// What is kept of the datagrams.
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
@@ -157,6 +167,7 @@ impl Config {
             markers: Markers::default(),
             context: Context::default(),
             recording: Recording::default(),
+            late_millis: Late::default(),
         }
     }
 
@@ -214,6 +225,7 @@ impl Config {
             markers,
             context,
             recording,
+            late_millis,
         } = self;
         format!(
             "\
@@ -250,6 +262,11 @@ reorder_window_millis = {reorder}
 [recording]
 # Folder for recordings of the datagrams; without it nothing is recorded.
 {recording_dir}
+
+[late_millis]
+# How much later than the markers a stream tells of things, by stream number: what `whin check --tap`
+# found beyond the clocks. Negative: earlier.
+{late}
 ",
             id = quoted(&bay.id.0),
             name = quoted(&bay.name),
@@ -260,6 +277,7 @@ reorder_window_millis = {reorder}
             map = quoted(&markers.map),
             reorder = markers.reorder_window_millis,
             context_file = optional("file", context.file.as_deref(), "context.toml"),
+            late = late_millis.lines(),
             recording_dir = optional("dir", recording.dir.as_deref(), "recordings"),
         )
     }
@@ -306,6 +324,42 @@ impl BayId {
     #[must_use]
     pub fn as_str(&self) -> &str {
         &self.0
+    }
+}
+
+impl Late {
+    /// The same in nanoseconds.
+    #[must_use]
+    pub fn nanoseconds(&self) -> BTreeMap<u32, i64> {
+        let each = self.0.iter();
+        each.map(|(stream, ms)| (*stream, (ms * 1e6).round() as i64))
+            .collect()
+    }
+
+    fn lines(&self) -> String {
+        if self.0.is_empty() {
+            return "# 2 = 3.7".into();
+        }
+        let lines = self.0.iter().map(|(stream, ms)| format!("{stream} = {ms}"));
+        lines.collect::<Vec<_>>().join("\n")
+    }
+}
+
+impl TryFrom<BTreeMap<String, f64>> for Late {
+    type Error = String;
+
+    fn try_from(told: BTreeMap<String, f64>) -> Result<Self, String> {
+        let each = told.into_iter().map(|(stream, ms)| {
+            let number = stream.parse();
+            let number = number.map_err(|_not| format!("`{stream}` is no stream number"))?;
+            if ms.abs() > LATE_MILLIS_MAX {
+                return Err(format!(
+                    "stream {stream}: {ms} ms is outside ±{LATE_MILLIS_MAX}"
+                ));
+            }
+            Ok((number, ms))
+        });
+        Ok(Self(each.collect::<Result<_, String>>()?))
     }
 }
 

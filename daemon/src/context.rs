@@ -5,6 +5,7 @@
 
 mod table;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use analysis::body::calibration::Calibration;
@@ -198,6 +199,7 @@ fn read(text: &str) -> anyhow::Result<(Context, Option<Spanned<PathBuf>>)> {
         club,
         club_geometry,
         calibration: calibration.transpose()?,
+        late_ns: BTreeMap::new(),
         approximate: Vec::new(),
     };
     Ok((context, file.calibration_trial))

@@ -60,6 +60,8 @@ codes! {
     MapSpaceUnknown = "map.space_unknown", Usage, "Neither sender nor marker map says the unit or the axes.";
     MapSpaceDisagrees = "map.space_disagrees", Usage, "Sender and marker map disagree about the axes.";
 
+    TapUnheard = "tap.unheard", Usage, "The sync tap gave no verdict.";
+
     ContextInvalid = "context.invalid", Usage, "The context file has a mistake.";
     TrialUnusable = "trial.unusable", File, "A calibration trial gives no calibration.";
 

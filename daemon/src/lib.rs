@@ -31,6 +31,7 @@ pub mod feed;
 pub mod send;
 pub mod offline;
 pub mod trial;
+pub mod tap;
 pub mod synthetic;
 pub mod demo;
 pub mod comparison;

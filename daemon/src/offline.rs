@@ -47,13 +47,28 @@ pub fn analyze_c3d(path: &Path, map: MarkerMap, context: Context) -> anyhow::Res
     let take = read_c3d(path)?;
     require_labels(&take.labels, path, &map)?;
     let due = feed::of_c3d(&take, Some(&map), 1)?;
-    let arrivals = due.iter().map(|d| Arrival::Datagram {
-        received_ns: 0,
-        bytes: d.bytes.as_slice().into(),
-    });
-    let mut offline = analyze(arrivals, map, context);
+    let mut offline = analyze(due.iter().map(at_once), map, context);
     offline.remarks.splice(0..0, take.warnings);
     Ok(offline)
+}
+
+/// A datagram of a file: without a stamp, for its streams share one clock.
+pub(crate) fn at_once(due: &feed::Due) -> Arrival {
+    Arrival::Datagram {
+        received_ns: 0,
+        bytes: due.bytes.as_slice().into(),
+    }
+}
+
+/// What was recorded, as it came.
+pub(crate) fn arrival(recorded: Recorded) -> Arrival {
+    match recorded {
+        Recorded::Datagram { arrival_ns, bytes } => Arrival::Datagram {
+            received_ns: arrival_ns,
+            bytes: bytes.into(),
+        },
+        Recorded::Tick { now_ns } => Arrival::Tick { now_ns },
+    }
 }
 
 /// Refuses a file of which the map knows no label.
@@ -114,16 +129,10 @@ pub fn analyze_recording(
     };
     let context = Context {
         handed: side.or(context.handed),
+        late_ns: meta.late_ns,
         ..context
     };
-    let arrivals = recording.by_ref().map(|recorded| match recorded {
-        Recorded::Datagram { arrival_ns, bytes } => Arrival::Datagram {
-            received_ns: arrival_ns,
-            bytes: bytes.into(),
-        },
-        Recorded::Tick { now_ns } => Arrival::Tick { now_ns },
-    });
-    let mut offline = analyze(arrivals, map, context);
+    let mut offline = analyze(recording.by_ref().map(arrival), map, context);
     offline.remarks.extend(
         recording
             .losses()

@@ -37,7 +37,7 @@ const LAG_STEP_S: f64 = 0.004;
 /// The motion of golfer and club, one entry an instant, golfer frame.
 #[derive(Debug, Clone)]
 pub struct Motion {
-    /// Instants a second.
+    /// Readings a second.
     pub rate_hz: f64,
     /// Device time of every instant, nanoseconds, evenly rising up to impact.
     pub time_ns: Vec<i64>,

@@ -19,6 +19,7 @@ pub struct GroundBook {
     clocks: BTreeMap<u32, Clock>,
     streams: BTreeMap<u32, Entry>,
     pulses: VecDeque<(u32, i64)>,
+    late_ns: BTreeMap<u32, i64>,
 }
 
 #[derive(Debug)]
@@ -37,6 +38,15 @@ pub struct ClockStatus {
 }
 
 impl GroundBook {
+    /// A book that knows how much later than the markers each stream tells of things, nanoseconds.
+    #[must_use]
+    pub fn new(late_ns: BTreeMap<u32, i64>) -> Self {
+        Self {
+            late_ns,
+            ..Self::default()
+        }
+    }
+
     /// A datagram of a clock came: what it holds was sent no earlier than this device time.
     pub fn heard(&mut self, clock: u32, device_ns: i64, arrival_ns: u64) {
         // Without a stamp it is a file: one clock, and nothing to fit.
@@ -86,8 +96,9 @@ impl GroundBook {
         }
     }
 
-    /// A trigger went off at this time of its clock. The same pulse sent again is one.
-    pub fn pulse(&mut self, clock: u32, time_ns: i64) {
+    /// A trigger stream's pulse at this time of its clock. The same pulse sent again is one.
+    pub fn pulse(&mut self, stream: u32, clock: u32, time_ns: i64) {
+        let time_ns = time_ns.saturating_sub(self.late_ns(stream));
         if self.pulses.contains(&(clock, time_ns)) {
             return;
         }
@@ -132,15 +143,33 @@ impl GroundBook {
     /// All plates between two times of the markers' clock, nanoseconds; `None` without plates.
     #[must_use]
     pub fn window(&self, markers: u32, from_ns: i64, to_ns: i64) -> Option<GroundWindow> {
-        let plates =
-            self.streams
-                .values()
-                .flat_map(|entry| match self.alignment(entry.clock, markers) {
-                    Some(alignment) => entry.forces.window(from_ns, to_ns, &alignment),
-                    None => entry.forces.without_samples(NO_CLOCK),
-                });
+        let plates = self.streams.iter().flat_map(|(stream, entry)| {
+            match self.alignment(entry.clock, markers) {
+                Some(alignment) => {
+                    let late = self.late_ns(*stream);
+                    let (from, to) = (from_ns.saturating_add(late), to_ns.saturating_add(late));
+                    let mut plates = entry.forces.window(from, to, &alignment);
+                    plates.iter_mut().for_each(|p| p.earlier(late));
+                    plates
+                }
+                None => entry.forces.without_samples(NO_CLOCK),
+            }
+        });
         let plates: Vec<_> = plates.collect();
         (!plates.is_empty()).then_some(GroundWindow { plates })
+    }
+
+    /// The stream of a plate of [`Self::window`], by its place there.
+    #[must_use]
+    pub fn plate_stream(&self, place: usize) -> Option<u32> {
+        let streams = self.streams.iter();
+        let mut plates =
+            streams.flat_map(|(id, e)| e.forces.layout().plates.iter().map(move |_plate| *id));
+        plates.nth(place)
+    }
+
+    fn late_ns(&self, stream: u32) -> i64 {
+        self.late_ns.get(&stream).copied().unwrap_or_default()
     }
 
     /// How the times of one clock become another's; `None` where one of them is not known.

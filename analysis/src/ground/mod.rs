@@ -10,3 +10,4 @@ pub mod forces;
 pub mod feet;
 pub mod audit;
 pub mod book;
+pub mod tap;

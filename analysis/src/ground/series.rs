@@ -6,6 +6,7 @@ use super::wrench::{LOAD_GATE_N, Wrench, pressure};
 use super::zero::Zero;
 use crate::signal::lowpass::DualPass;
 use crate::signal::order;
+use crate::signal::reading::Reading;
 
 /// Cut-off of forces and moments, Hz (20 to 100 Hz are common for golf; common practice, no source).
 const CUTOFF_HZ: f64 = 50.0;
@@ -47,7 +48,7 @@ pub(super) fn reactions(
         .iter()
         .map(|s| Some(plate.wrench((*s)?)?.without(&offset)))
         .collect();
-    let smooth = low_pass(&local, raw.rate_hz);
+    let smooth = low_pass(&local, raw.rate_hz, Reading::Usual);
     let up = plate.up();
     let vertical = smooth.iter().flatten().map(|w| w.force.dot(&up));
     let n = vertical.clone().count().max(1);
@@ -71,6 +72,7 @@ pub(super) fn reactions(
     let reactions = Reactions {
         rate_hz: raw.rate_hz,
         noise: noise(&raw_in_bay, &wrenches, raw.rate_hz),
+        sharp: low_pass(&raw_in_bay, raw.rate_hz, Reading::Sharp),
         time_ns: raw.time_ns,
         wrenches,
         zero: zero.copied(),
@@ -173,7 +175,11 @@ fn taken(rate_hz: f64) -> f64 {
 }
 
 /// Low-passes the six numbers. Short holes are bridged straight, longer ones stay holes.
-pub(crate) fn low_pass(local: &[Option<Wrench>], rate_hz: f64) -> Vec<Option<Wrench>> {
+pub(crate) fn low_pass(
+    local: &[Option<Wrench>],
+    rate_hz: f64,
+    reading: Reading,
+) -> Vec<Option<Wrench>> {
     let known = bridged(local, (HOLE_S * rate_hz).round() as usize);
     let rows: Vec<[f64; 6]> = local
         .iter()
@@ -183,7 +189,7 @@ pub(crate) fn low_pass(local: &[Option<Wrench>], rate_hz: f64) -> Vec<Option<Wre
         .map(|i| rows.iter().map(|r| r[i]).collect())
         .collect();
     let views: Vec<&[f64]> = series.iter().map(Vec::as_slice).collect();
-    let filter = DualPass::butterworth(rate_hz, CUTOFF_HZ);
+    let filter = DualPass::butterworth(rate_hz, reading.cutoff(CUTOFF_HZ));
     let smooth = filter.run_many(&views, (rate_hz / CUTOFF_HZ * 2.0).ceil() as usize);
     let at = |slot: usize| std::array::from_fn(|i| smooth[i][slot]);
     let value = |slot: usize| known[slot].then(|| Wrench::from_numbers(at(slot)));
@@ -251,7 +257,7 @@ mod tests {
         let local: Vec<Option<Wrench>> = (0..500)
             .map(|n| known(n).then(|| Wrench::from_numbers([n as f64, 2.0, 3.0, 4.0, 5.0, 6.0])))
             .collect();
-        let smooth = low_pass(&local, 1000.0);
+        let smooth = low_pass(&local, 1000.0, Reading::Usual);
         assert!((smooth[110].unwrap().force.x - 110.0).abs() < 0.01);
         assert!(smooth[320].is_none() && smooth[299].is_some() && smooth[341].is_some());
         assert!(
@@ -291,7 +297,7 @@ mod tests {
                     Some(Wrench::from_numbers(w))
                 })
                 .collect();
-            let found = noise(&raw, &low_pass(&raw, rate_hz), rate_hz);
+            let found = noise(&raw, &low_pass(&raw, rate_hz, Reading::Usual), rate_hz);
             assert!((found.force.x - 1.5).abs() < 0.08, "{rate_hz} {found:?}");
             assert!((found.moment.x - 0.3).abs() < 0.016, "{rate_hz} {found:?}");
             assert!(found.force.z.abs() < 1e-12);

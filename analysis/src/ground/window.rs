@@ -43,6 +43,8 @@ pub struct Reactions {
     /// Force on the golfer, and its moment about the middle of the surface, zeroed and low-passed;
     /// `None` where not measured.
     pub wrenches: Vec<Option<Wrench>>,
+    /// The same low-passed half as much: what a low-pass takes from the motion shows against it.
+    pub sharp: Vec<Option<Wrench>>,
     /// What was taken off, in plate axes; `None`: it was never seen quiet and empty, and nothing was.
     pub zero: Option<Zero>,
     /// Standard deviation of each raw sample's noise, in the axes of `wrenches`.
@@ -56,6 +58,7 @@ impl Reactions {
         let last = self.time_ns.partition_point(|t| *t <= to).max(first);
         crop(&mut self.time_ns, first..last);
         crop(&mut self.wrenches, first..last);
+        crop(&mut self.sharp, first..last);
     }
 
     /// The wrench at a time between two samples, both known; N, N·m.
@@ -76,6 +79,16 @@ impl Reactions {
 }
 
 impl PlateWindow {
+    /// Moves its samples to an earlier time, nanoseconds.
+    pub(super) fn earlier(&mut self, by_ns: i64) {
+        if let Ok(series) = &mut self.series {
+            series
+                .time_ns
+                .iter_mut()
+                .for_each(|t| *t = t.saturating_sub(by_ns));
+        }
+    }
+
     /// The wrench at a time with the point it is about.
     ///
     /// # Errors
@@ -107,7 +120,8 @@ impl GroundWindow {
         for plate in &mut mirrored.plates {
             plate.surface = plate.surface.map(|s| s.mirrored(handed));
             if let Ok(series) = &mut plate.series {
-                for wrench in series.wrenches.iter_mut().flatten() {
+                let both = series.wrenches.iter_mut().chain(&mut series.sharp);
+                for wrench in both.flatten() {
                     *wrench = wrench.mirrored(handed);
                 }
             }

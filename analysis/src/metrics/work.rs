@@ -35,7 +35,7 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
         let value = down.as_ref().map_err(Clone::clone).and_then(read);
         measured(value, limited.clone())
     };
-    let peak = |of: &dyn Fn(&Instant) -> f64| {
+    let peak = |of: &dyn Fn(&Sampled) -> f64| {
         let down = down.as_ref().map_err(Clone::clone)?;
         let samples: Vec<(f64, f64)> = down.instants.iter().map(|i| (i.time_s, of(i))).collect();
         let share = prepared.reading.level(SURROUNDINGS);
@@ -55,7 +55,7 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
 
 /// The club in one instant of the downswing.
 #[derive(Debug, Clone, Copy)]
-struct Instant {
+struct Sampled {
     /// Time relative to impact, seconds.
     time_s: f64,
     load: Load,
@@ -67,7 +67,7 @@ struct Instant {
 /// The club from the top to impact.
 #[derive(Debug, Clone)]
 struct Down {
-    instants: Vec<Instant>,
+    instants: Vec<Sampled>,
     /// Work of the force, J.
     linear_j: f64,
     /// All work, and that of the first half of the time, J.
@@ -84,16 +84,16 @@ impl Down {
         let at = |slot: f64| {
             let motion = club.at(slot);
             let motion = motion.ok_or("the club was hidden for a part of the downswing")?;
-            Ok::<_, String>(Instant {
+            Ok::<_, String>(Sampled {
                 time_s: (slot - impact) / club.rate_hz,
                 load: load(&prepared.club_mass, &motion),
                 kinetic_j: kinetic_j(&prepared.club_mass, &motion),
                 energy_j: energy_j(&prepared.club_mass, &motion),
             })
         };
-        let instants: Vec<Instant> = moments.slots.iter().map(|s| at(*s)).collect::<Maybe<_>>()?;
+        let instants: Vec<Sampled> = moments.slots.iter().map(|s| at(*s)).collect::<Maybe<_>>()?;
         let half = at(0.5 * (top + impact))?;
-        let trapezoid = |w: &[Instant]| {
+        let trapezoid = |w: &[Sampled]| {
             0.5 * (w[0].load.linear_w + w[1].load.linear_w) * (w[1].time_s - w[0].time_s)
         };
         let (first, last) = (instants.first(), instants.last());

@@ -8,13 +8,14 @@ use crate::ground::window::{GroundWindow, PlateWindow, Reactions};
 use crate::ground::wrench::Wrench;
 use crate::ground::zero::{FIRST_N, STRETCH_S};
 use crate::measure::Prepared;
+use crate::signal::reading::Reading;
 
 /// Stretch before address and after the end that the low-pass wants, nanoseconds.
 const ROOM_NS: i64 = 150_000_000;
 /// Stretch after impact that is looked at, nanoseconds.
 const AFTER_NS: i64 = 50_000_000;
 
-/// The plates of a swing as long as draws need them.
+/// The plates of a swing as long as draws need them, read sharply.
 pub(super) fn needed(prepared: &Prepared) -> Option<GroundWindow> {
     let mut ground = prepared.ground.as_deref()?.clone();
     let (times, swing) = (&prepared.window.time_ns, &prepared.swing);
@@ -22,7 +23,10 @@ pub(super) fn needed(prepared: &Prepared) -> Option<GroundWindow> {
     let from = times[swing.quiet.start.min(last)] - ROOM_NS;
     let to = times[swing.impact.before.min(last)] + AFTER_NS + ROOM_NS;
     for plate in &mut ground.plates {
-        plate.series.iter_mut().for_each(|s| s.keep([from, to]));
+        if let Ok(series) = &mut plate.series {
+            series.keep([from, to]);
+            series.wrenches = std::mem::take(&mut series.sharp);
+        }
     }
     Some(ground)
 }
@@ -62,8 +66,9 @@ fn noisy(series: &Reactions, late_ns: i64, deviates: &mut Deviates) -> Reactions
     });
     let disturbed: Vec<_> = disturbed.collect();
     Reactions {
-        wrenches: low_pass(&disturbed, series.rate_hz),
+        wrenches: low_pass(&disturbed, series.rate_hz, Reading::Usual),
         time_ns: series.time_ns.iter().map(|t| t + late_ns).collect(),
+        sharp: Vec::new(),
         ..*series
     }
 }
@@ -111,6 +116,7 @@ mod tests {
                 rate_hz: RATE_HZ,
                 time_ns: (0..20_000).map(|n| n * 1_000_000).collect(),
                 wrenches: vec![Some(Wrench::from_numbers([10.0; 6])); 20_000],
+                sharp: Vec::new(),
                 zero: zeroed.then_some(zero),
                 noise: Wrench::from_numbers([1.0, 2.0, 0.0, 0.5, 0.0, 0.0]),
             }),

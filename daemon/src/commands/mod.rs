@@ -13,7 +13,7 @@ use analysis::metrics::catalogue::CATALOGUE;
 use crate::cli::{Check, Command, Metrics};
 use crate::config::{Config, Flags};
 use crate::map::MarkerMap;
-use crate::{context, web};
+use crate::{context, tap, web};
 
 /// Runs one command.
 ///
@@ -83,6 +83,9 @@ fn run_metrics(args: &Metrics) -> anyhow::Result<()> {
 fn run_check(args: &Check) -> anyhow::Result<()> {
     if args.print_defaults {
         return print(Config::defaults().to_toml().trim_end());
+    }
+    if let Some(file) = &args.tap {
+        return print(tap::read(file, args.markers.as_deref())?.trim_end());
     }
     let config = config(args.config.as_deref(), Flags::default())?;
     web::require_loopback(config.http.listen)?;

@@ -77,6 +77,10 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
 
 pub(super) fn setup(config: &Config, context: Context) -> Setup {
     let reorder_window_ns = i64::from(config.markers.reorder_window_millis) * 1_000_000;
+    let context = Context {
+        late_ns: config.late_millis.nanoseconds(),
+        ..context
+    };
     Setup {
         bay: config.bay.id.as_str().to_owned(),
         context,
@@ -109,6 +113,7 @@ fn recorder(
         clock_zero_utc_ns: clock.zero_utc_ns(),
         marker_map: map.text.clone(),
         context,
+        late_ns: config.late_millis.nanoseconds(),
     };
     let path = dir.join(format!(
         "{}-{}.mcap",

@@ -17,6 +17,7 @@
 //! | `clock_zero_utc_ns` | date of arrival 0: nanoseconds since 1970 in UTC, decimal |
 //! | `marker_map` | text of the marker map |
 //! | `context` | text of the context; absent if there was none |
+//! | `late_ns` | how much later than the markers streams tell of things, `stream=nanoseconds` by commas; absent if never told |
 //!
 //! One channel (topic `datagrams`, encoding `x-whin-batch`, schema `whin.Batch`) has messages that
 //! each hold up to 50 ms of *entries*, one after the other, little-endian:
@@ -38,6 +39,7 @@ mod read;
 mod tests;
 mod write;
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use thiserror::Error;
@@ -68,6 +70,8 @@ pub struct Meta {
     pub marker_map: String,
     /// Text of the context, if there was one.
     pub context: Option<String>,
+    /// How much later than the markers each stream tells of things, nanoseconds by stream number.
+    pub late_ns: BTreeMap<u32, i64>,
 }
 
 /// One entry of a recording. Times are nanoseconds since arrival 0.

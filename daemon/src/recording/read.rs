@@ -235,7 +235,21 @@ fn meta(fields: &BTreeMap<String, String>) -> Result<Meta, String> {
         clock_zero_utc_ns: number(fields, "clock_zero_utc_ns")?,
         marker_map: text(fields, "marker_map")?.to_owned(),
         context: fields.get("context").cloned(),
+        late_ns: late_ns(fields)?,
     })
+}
+
+fn late_ns(fields: &BTreeMap<String, String>) -> Result<BTreeMap<u32, i64>, String> {
+    let text = fields.get("late_ns").map_or("", String::as_str);
+    let parts = text.split(',').filter(|part| !part.is_empty());
+    let pair = |part: &str| {
+        let (stream, ns) = part.split_once('=')?;
+        Some((stream.parse().ok()?, ns.parse().ok()?))
+    };
+    let wrong = |part: &str| format!("its `late_ns` holds `{part}`, not stream=nanoseconds");
+    parts
+        .map(|part| pair(part).ok_or_else(|| wrong(part)))
+        .collect()
 }
 
 fn text<'a>(fields: &'a BTreeMap<String, String>, key: &str) -> Result<&'a str, String> {

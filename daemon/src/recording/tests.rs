@@ -1,6 +1,7 @@
 //! Round trips, files torn at any byte, damage, versions. (A foreign reader: `tests/recording.rs`
 //! of the workspace.)
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -39,6 +40,7 @@ fn about() -> Meta {
         program: "0.1.0".into(),
         clock_zero_utc_ns: 1_800_000_000_000_000_000,
         marker_map: "version = 1\nname = \"ü\"\n".into(),
+        late_ns: BTreeMap::from([(2, 3_700_000)]),
         context: Some("side = \"left\"".into()),
     }
 }

@@ -208,6 +208,11 @@ fn fields(meta: &Meta) -> BTreeMap<String, String> {
         ),
         ("marker_map".to_owned(), meta.marker_map.clone()),
     ]);
+    let late = meta.late_ns.iter();
+    let late: Vec<_> = late.map(|(stream, ns)| format!("{stream}={ns}")).collect();
+    if !late.is_empty() {
+        fields.insert("late_ns".to_owned(), late.join(","));
+    }
     fields.extend(meta.context.clone().map(|c| ("context".to_owned(), c)));
     fields
 }

@@ -125,6 +125,7 @@ impl Scene {
                 rate_hz: PLATES_HZ,
                 time_ns: times.clone().map(|n| n * 1_000_000).collect(),
                 wrenches: times.map(wrench).map(Some).collect(),
+                sharp: Vec::new(),
                 zero: Some(Zero {
                     time_ns: 0,
                     offset: Wrench::default(),
