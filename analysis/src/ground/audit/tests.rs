@@ -90,6 +90,7 @@ fn plates(change: impl Fn(usize, Wrench) -> Wrench, late_s: [f64; 2]) -> GroundW
                 .iter()
                 .map(|t| Some(change(n, carried(*t, n))))
                 .collect(),
+            sharp: Vec::new(),
             zero: None,
             noise: Wrench::default(),
         }),

@@ -62,6 +62,7 @@ fn plate(forces: &[f64], late_s: f64, level: f64) -> PlateWindow {
                 .map(|n| n * 1_000_000 + (late_s * 1e9) as i64)
                 .collect(),
             wrenches: smooth.iter().map(|up| Some(wrench(up))).collect(),
+            sharp: Vec::new(),
             zero: None,
             noise: Wrench::default(),
         }),
