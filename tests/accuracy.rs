@@ -60,6 +60,7 @@ impl Conditions {
                 noise_m: 0.0005,
                 dropout: 0.0,
                 wobble: false,
+                plates: None,
             },
             trial: true,
             palpation_m: 0.0,

@@ -131,6 +131,7 @@ fn capture(rate_hz: f64) -> CaptureParams {
         noise_m: 0.0005,
         dropout: 0.0,
         wobble: false,
+        plates: None,
     }
 }
 

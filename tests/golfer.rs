@@ -141,6 +141,7 @@ fn every_event_and_metric_is_near_the_truth() {
         noise_m: 0.0005,
         dropout: 0.0,
         wobble: false,
+        plates: None,
     };
     assert_within(errors(0..42, &capture), 42, LIMITS);
 }
@@ -170,6 +171,7 @@ fn worse_captures_stay_sane() {
             noise_m: noise_mm * 1e-3,
             dropout,
             wobble,
+            plates: None,
         };
         assert_within(errors(100..114, &capture), 10, sane);
     }
@@ -183,6 +185,7 @@ fn fifty_frames_a_second_measure_no_club_speed() {
         noise_m: 0.0005,
         dropout: 0.0,
         wobble: false,
+        plates: None,
     };
     let (found, truth) = measured(&GolferParams::from_seed(2), &capture);
     let report = outgoing::measurement(&found.swings[0]);
@@ -205,6 +208,7 @@ fn a_mirrored_take_gives_the_same_metrics() {
         noise_m: 0.0005,
         dropout: 0.01,
         wobble: true,
+        plates: None,
     };
     for seed in [3, 8] {
         let right = GolferParams {
@@ -239,6 +243,7 @@ fn every_metric_of_the_catalogue_has_a_producer() {
         noise_m: 0.0,
         dropout: 0.0,
         wobble: false,
+        plates: None,
     };
     let (found, _) = measured(&GolferParams::from_seed(1), &capture);
     assert_eq!(found.swings[0].values.unwritten(), Vec::<usize>::new());
@@ -263,6 +268,7 @@ fn a_reduced_set_says_what_it_lacks() {
         noise_m: 0.0005,
         dropout: 0.0,
         wobble: false,
+        plates: None,
     };
     let mut take = synthetic::c3d(&swing(&GolferParams::from_seed(4), &capture), &map);
     let gone = ["LASI", "C7", "HF", "LFE"];

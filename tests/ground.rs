@@ -2,10 +2,11 @@
 //! the markers' time, with one clock and with two; a dead plate costs nothing but itself.
 
 use analysis::context::Context;
-use analysis::forward::{CaptureParams, GolferParams, swing};
+use analysis::forward::{CaptureParams, GolferParams, PlateParams, swing};
 use analysis::ground::feet::{Carrier, Foot, standing};
 use analysis::ground::window::{GroundWindow, PlateWindow};
 use analysis::ground::wrench::{LOAD_GATE_N, total};
+use analysis::handed::Handed;
 use analysis::landmark::Landmark as L;
 use analysis::measure::Measured;
 use analysis::metrics::catalogue::CATALOGUE;
@@ -16,7 +17,7 @@ use daemon::offline;
 use daemon::receive::Arrival;
 use daemon::{feed, outgoing, synthetic};
 use nalgebra::Point3;
-use protocol::c3d::{Analog, C3d, Channel, Plate};
+use protocol::c3d::{self, Analog, C3d, Channel, Plate};
 use protocol::wire::{self, Body};
 
 const RATE_HZ: f64 = 1000.0;
@@ -36,6 +37,7 @@ fn take() -> C3d {
         noise_m: 0.0005,
         dropout: 0.0,
         wobble: false,
+        plates: None,
     };
     let golfer = swing(&GolferParams::from_seed(6), &capture);
     let mut take = synthetic::c3d(&golfer, &map());
@@ -414,4 +416,49 @@ fn noise_and_clock_of_the_plates_are_in_the_intervals() {
         (0.75..1.3).contains(&(with_clock / due)),
         "{with_clock} {due}"
     );
+}
+
+/// The golfer's plates written to a C3D file and read back: the bay's forces are those of his truth,
+/// also for a left-handed one; offsets are found while nobody stands there.
+#[test]
+fn the_golfers_plates_come_through_a_file() {
+    for handed in [Handed::Right, Handed::Left] {
+        let params = GolferParams {
+            handed,
+            ..GolferParams::from_seed(6)
+        };
+        let capture = CaptureParams {
+            rate_hz: 240.0,
+            noise_m: 0.0005,
+            dropout: 0.0,
+            wobble: false,
+            plates: Some(PlateParams::USUAL),
+        };
+        let golfer = swing(&params, &capture);
+        let file = c3d::read(&c3d::write(&synthetic::c3d(&golfer, &map())).unwrap()).unwrap();
+        assert_eq!(file.plates.len(), 2);
+        let due = feed::of_c3d(&file, Some(&map()), 1).unwrap();
+        let found = crate::support::analyzed_datagrams(due, map());
+        assert_eq!(found.swings.len(), 1, "{:?}", found.remarks);
+        let ground = ground(&found.swings[0]);
+        let weight = golfer.truth.facts.person.mass_kg.unwrap() * 9.80665;
+        for name in ["address", "lead_arm_level_back", "top", "shaft_level_down"] {
+            let t = golfer.truth.event(name).unwrap();
+            let truth = golfer.truth.at(t);
+            let told = |id: &str| truth.iter().find(|m| m.0 == id).unwrap().1 * weight;
+            for (n, id) in [(0, "vertical_force.trail"), (1, "vertical_force.lead")] {
+                let (_, wrench) = ground.plates[n].at((t * 1e9) as i64).unwrap();
+                let up = wrench.force.y;
+                assert!(
+                    (up - told(id)).abs() < 12.0,
+                    "{name} {id}: {up} {}",
+                    told(id)
+                );
+            }
+            let both = ground.total_at((t * 1e9) as i64, LOAD_GATE_N).unwrap();
+            let center = handed.mirror_point(both.center.unwrap());
+            let off = center - golfer.truth.standing(t);
+            assert!(off.x.hypot(off.z) < 0.01, "{name}: {off:?}");
+        }
+    }
 }

@@ -51,6 +51,7 @@ fn golfer(seed: u64, handed: Handed) -> analysis::forward::Take {
         noise_m: 0.0005,
         dropout: 0.005,
         wobble: true,
+        plates: None,
     };
     let params = GolferParams {
         handed,

@@ -38,6 +38,7 @@ async fn a_left_handed_golfer_is_shown() {
         noise_m: 0.0005,
         dropout: 0.0,
         wobble: false,
+        plates: None,
     };
     let dir = scratch("screen-left-take");
     daemon::synthetic::write(

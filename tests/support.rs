@@ -131,6 +131,7 @@ pub(crate) fn golfer_take(wobble: bool) -> (C3d, Measurement) {
         noise_m: 0.0005,
         dropout: 0.0,
         wobble,
+        plates: None,
     };
     let take = swing(&GolferParams::from_seed(6), &capture);
     let map = MarkerMap::load("whin_32").unwrap();

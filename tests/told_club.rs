@@ -13,6 +13,7 @@ const CAPTURE: CaptureParams = CaptureParams {
     noise_m: 0.0005,
     dropout: 0.0,
     wobble: false,
+    plates: None,
 };
 /// Lie (degrees) and distance of the face's center from the shaft (metres) of the golfer's clubs: by
 /// hand from the lengths of `forward/club`.

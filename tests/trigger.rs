@@ -17,6 +17,7 @@ const CAPTURE: CaptureParams = CaptureParams {
     noise_m: 0.0005,
     dropout: 0.0,
     wobble: false,
+    plates: None,
 };
 
 /// A take whose club head is hidden for this long on both sides of impact, seconds.

@@ -18,6 +18,7 @@ const CAPTURE: CaptureParams = CaptureParams {
     noise_m: 0.0005,
     dropout: 0.0,
     wobble: false,
+    plates: None,
 };
 
 fn params(seed: u64) -> GolferParams {

@@ -20,6 +20,7 @@ const QUIET: CaptureParams = CaptureParams {
     noise_m: 0.0005,
     dropout: 0.0,
     wobble: false,
+    plates: None,
 };
 /// Everything at once that a bay can do to a golfer's own trial and swing.
 const ROUGH: CaptureParams = CaptureParams {
@@ -27,6 +28,7 @@ const ROUGH: CaptureParams = CaptureParams {
     noise_m: 0.001,
     dropout: 0.1,
     wobble: true,
+    plates: None,
 };
 
 fn trial_of(seed: u64, capture: &CaptureParams) -> Option<Calibration> {

@@ -178,6 +178,9 @@ pub struct Synthesize {
     /// about its hip, stands again; medial markers on.
     #[arg(long)]
     pub calibration: bool,
+    /// Leave out the force plates under the golfer's feet.
+    #[arg(long)]
+    pub no_plates: bool,
     /// Folder to write `take.c3d` and `truth.json` to.
     #[arg(long)]
     pub out: PathBuf,

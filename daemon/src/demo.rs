@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
-use analysis::forward::{CaptureParams, Club, GolferParams, Take, swing};
+use analysis::forward::{CaptureParams, Club, GolferParams, PlateParams, Take, swing};
 use anyhow::Context as _;
 use crossbeam_channel::Sender;
 use protocol::report::Measurement;
@@ -47,6 +47,7 @@ pub fn take(seed: u64, shot: u64) -> Take {
         noise_m: NOISE_M,
         dropout: DROPOUT,
         wobble: true,
+        plates: Some(PlateParams::USUAL),
     };
     swing(&params, &capture)
 }
@@ -72,12 +73,21 @@ pub fn stream(
         bay_from_source: None,
         bay_origin: [0.0; 3],
     };
-    let mut feed: Option<Feed> = None;
+    let mut feeds: Option<(Feed, Feed)> = None;
     let (mut number, start_ns) = (0usize, clock.now_ns());
     for shot in 0..u64::from(lesson.shots.unwrap_or(u32::MAX)) {
         let take = take(lesson.seed, shot);
-        let feed =
-            feed.get_or_insert_with(|| Feed::markers(synthetic::labels(&take, &map), source, 1));
+        let plates = take
+            .plates
+            .as_ref()
+            .context("the demo's golfer stands on plates")?;
+        let (markers, forces) = feeds.get_or_insert_with(|| {
+            (
+                Feed::markers(synthetic::labels(&take, &map), source, 1),
+                Feed::forces(synthetic::plates(plates, source), 1),
+            )
+        });
+        let a_frame = (plates.rate_hz / RATE_HZ).round() as u64;
         let begins = (number as f64 / RATE_HZ, number as f64);
         // Nobody may be listening: the screens show the shot all the same.
         drop(truths.try_send(synthetic::truth(&take.truth, RATE_HZ, begins)));
@@ -87,12 +97,14 @@ pub fn stream(
             }
             let time_ns = feed::time_ns(number, RATE_HZ);
             let mut due = Vec::new();
-            feed.frame(
+            markers.frame(
                 number as u64,
                 time_ns,
                 &synthetic::frame(&take, n),
                 &mut due,
             )?;
+            let values = synthetic::samples(&take, n);
+            forces.samples(number as u64 * a_frame, time_ns, (12, &values), &mut due)?;
             wait_until(start_ns + (time_ns as f64 / lesson.pace) as u64, clock);
             due.iter().for_each(|d| drop(socket.send(&d.bytes)));
             number += 1;

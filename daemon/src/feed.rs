@@ -49,6 +49,33 @@ impl Feed {
         Self::new(MARKER_STREAM, &content, epoch)
     }
 
+    /// A force stream of these plates.
+    #[must_use]
+    pub fn forces(list: PlateList, epoch: u32) -> Self {
+        Self::new(FORCE_STREAM, &Content::Forces(list), epoch)
+    }
+
+    /// Appends consecutive samples of all plates, and the description when it is due.
+    ///
+    /// # Errors
+    /// When a number does not fit the format.
+    pub fn samples(
+        &mut self,
+        first: u64,
+        time_ns: i64,
+        (channels, values): (u8, &[Option<f32>]),
+        out: &mut Vec<Due>,
+    ) -> anyhow::Result<()> {
+        self.describe(time_ns, out)?;
+        let block = ForceBlock {
+            first_sample: first,
+            layout: 1,
+            channels,
+            values: values.into(),
+        };
+        self.emit(time_ns, &Body::ForceBlock(block), out)
+    }
+
     fn new(stream: u32, content: &Content, epoch: u32) -> Self {
         let header = Header {
             stream,
@@ -220,7 +247,7 @@ impl Forces {
     }
 
     fn blocks(&self, epoch: u32, out: &mut Vec<Due>) -> anyhow::Result<()> {
-        let mut feed = Feed::new(FORCE_STREAM, &Content::Forces(self.list.clone()), epoch);
+        let mut feed = Feed::forces(self.list.clone(), epoch);
         let channels = u8::try_from(self.channels.len()).context("too many force channels")?;
         let samples = self
             .channels
@@ -237,14 +264,7 @@ impl Forces {
                 .flat_map(|n| self.channels.iter().map(move |&c| value(n, c)))
                 .collect();
             let time = time_ns(first, self.list.source.rate_hz);
-            feed.describe(time, out)?;
-            let block = ForceBlock {
-                first_sample: first as u64,
-                layout: 1,
-                channels,
-                values: values.as_slice().into(),
-            };
-            feed.emit(time, &Body::ForceBlock(block), out)?;
+            feed.samples(first as u64, time, (channels, &values), out)?;
         }
         Ok(())
     }

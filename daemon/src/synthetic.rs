@@ -4,21 +4,107 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use analysis::forward::{CalibrationTake, Take, Truth};
+use analysis::forward::{CalibrationTake, PlateTake, PlateView, Take, Truth};
 use analysis::landmark::Landmark;
 use analysis::metrics::catalogue::{CATALOGUE, Family};
 use anyhow::Context as _;
 use nalgebra::Point3;
-use protocol::c3d::{self, C3d};
+use protocol::c3d::{self, Analog, C3d};
 use protocol::report::{Event, Measurement, Metric};
-use protocol::wire::Marker;
+use protocol::wire::{self, Marker};
 
 use crate::map::MarkerMap;
 
-/// A take as a C3D file in millimetres, labels by the map.
+/// A take as a C3D file in millimetres, labels by the map, with its force plates if it has any. A
+/// file knows one clock only: that of the plates is left out.
 #[must_use]
 pub fn c3d(take: &Take, map: &MarkerMap) -> C3d {
-    file(&take.frames, take.rate_hz, labels(take, map))
+    let mut file = file(&take.frames, take.rate_hz, labels(take, map));
+    if let Some(plates) = &take.plates {
+        file.plates = plates.plates.iter().enumerate().map(plate).collect();
+        file.analog = Analog {
+            rate_hz: plates.rate_hz,
+            channels: plates
+                .plates
+                .iter()
+                .enumerate()
+                .flat_map(channels)
+                .collect(),
+            ..Analog::default()
+        };
+    }
+    file
+}
+
+/// Names of a plate's channels, and the moments' in N·mm as the standard has them.
+const CHANNELS: [(&str, &str, f64); 6] = [
+    ("Fx", "N", 1.0),
+    ("Fy", "N", 1.0),
+    ("Fz", "N", 1.0),
+    ("Mx", "Nmm", 1e3),
+    ("My", "Nmm", 1e3),
+    ("Mz", "Nmm", 1e3),
+];
+
+fn plate((n, view): (usize, &PlateView)) -> c3d::Plate {
+    c3d::Plate {
+        kind: 2,
+        corners: view.corners.map(|p| [p.x, p.y, p.z].map(|v| v * 1e3)),
+        origin: view.origin.map(|v| v * 1e3).into(),
+        channels: (CHANNELS.len() * n..CHANNELS.len() * (n + 1)).collect(),
+        cal_matrix: None,
+    }
+}
+
+fn channels((n, view): (usize, &PlateView)) -> impl Iterator<Item = c3d::Channel> {
+    CHANNELS
+        .into_iter()
+        .enumerate()
+        .map(move |(i, (name, unit, factor))| c3d::Channel {
+            label: format!("{name}{}", n + 1),
+            unit: unit.to_owned(),
+            samples: view
+                .samples
+                .iter()
+                .map(|s| Some((s[i] * factor) as f32))
+                .collect(),
+        })
+}
+
+/// The take's plates for the wire, metres; `source` is that of the markers.
+#[must_use]
+pub fn plates(take: &PlateTake, source: wire::Source) -> wire::PlateList {
+    let plate = |view: &PlateView| wire::Plate {
+        kind: wire::PlateKind::Moments,
+        corners: view.corners.map(|p| [p.x, p.y, p.z].map(|v| v as f32)),
+        origin: view.origin.map(|v| v as f32).into(),
+    };
+    wire::PlateList {
+        source: wire::Source {
+            rate_hz: take.rate_hz,
+            ..source
+        },
+        total: 2,
+        first: 0,
+        plates: take.plates.iter().map(plate).collect(),
+    }
+}
+
+/// The plates' samples that belong to frame `n` of a take, in the order of the wire, N and N·m.
+#[must_use]
+pub fn samples(take: &Take, n: usize) -> Vec<Option<f32>> {
+    let Some(plates) = &take.plates else {
+        return Vec::new();
+    };
+    let a_frame = (plates.rate_hz / take.rate_hz).round() as usize;
+    let [trail, lead] = &plates.plates;
+    let pairs = trail.samples.iter().zip(&lead.samples);
+    pairs
+        .skip(n * a_frame)
+        .take(a_frame)
+        .flat_map(|(a, b)| a.iter().chain(b))
+        .map(|v| Some(*v as f32))
+        .collect()
 }
 
 /// A calibration trial as a C3D file in millimetres, labels by the map.

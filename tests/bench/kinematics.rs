@@ -37,6 +37,7 @@ fn window(rate_hz: f64) -> (Window, usize) {
         noise_m: 0.0005,
         dropout: 0.0,
         wobble: false,
+        plates: None,
     };
     let take = swing(&GolferParams::from_seed(1), &capture);
     let impact = (take.truth.event("impact").expect("an impact") * rate_hz) as usize;

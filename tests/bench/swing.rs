@@ -29,6 +29,7 @@ fn take(rate_hz: f64) -> Take {
         noise_m: 0.0005,
         dropout: 0.01,
         wobble: false,
+        plates: None,
     };
     swing(&GolferParams::from_seed(1), &capture)
 }

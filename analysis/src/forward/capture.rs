@@ -3,7 +3,9 @@
 //! Disturbances are made before the mirror, so that a left-handed take is the exact image of the
 //! right-handed one. Truth is never touched here.
 
+use super::momentum::Dynamics;
 use super::noise::{Bursts, Colored, Purpose, Source};
+use super::plates::{self, PlateParams, PlateTake};
 use super::skin::MARKERS;
 use super::truth::Truth;
 use super::{GolferParams, plan};
@@ -22,6 +24,8 @@ pub struct CaptureParams {
     pub dropout: f64,
     /// Whether skin markers swing behind the bone when it is accelerated.
     pub wobble: bool,
+    /// Force plates under the feet, if there are any.
+    pub plates: Option<PlateParams>,
 }
 
 /// One synthetic take.
@@ -33,6 +37,8 @@ pub struct Take {
     pub rate_hz: f64,
     /// Positions in the bay frame, m; the first frame is at 0 s.
     pub frames: Vec<Vec<Option<Point3<f64>>>>,
+    /// What the force plates say, where there are any.
+    pub plates: Option<PlateTake>,
     /// What really happened.
     pub truth: Truth,
 }
@@ -45,15 +51,23 @@ pub struct Take {
 pub fn swing(params: &GolferParams, capture: &CaptureParams) -> Take {
     let (motion, masses) = plan::motion(params);
     let bones = |t: f64| motion.pose(t).markers.to_vec();
+    let frames = captured(
+        (&bones, motion.times.end),
+        &MARKERS,
+        (params.handed, capture),
+        &mut Source::new(params.seed, Purpose::Capture(params.shot)),
+    );
+    let plates = capture.plates.as_ref().map(|plates| {
+        let mut source = Source::new(params.seed, Purpose::Plates(params.shot));
+        let dynamics = Dynamics::new(&motion, masses.clone());
+        let span = (capture.rate_hz, frames.len());
+        plates::sampled(&dynamics, params.handed, plates, span, &mut source)
+    });
     Take {
         landmarks: MARKERS.to_vec(),
         rate_hz: capture.rate_hz,
-        frames: captured(
-            (&bones, motion.times.end),
-            &MARKERS,
-            (params.handed, capture),
-            &mut Source::new(params.seed, Purpose::Capture(params.shot)),
-        ),
+        frames,
+        plates,
         truth: Truth::of(params, &motion, masses),
     }
 }

@@ -82,6 +82,7 @@ impl Sole {
     }
 
     /// How far out a point is: 1 at the edge.
+    #[cfg(test)]
     pub(super) fn out(&self, p: &Point3<f64>) -> f64 {
         let off = p - self.middle;
         [0, 1]

@@ -9,9 +9,11 @@
 //! It is the judge of the rest of this crate and therefore shares no frame, filter or metric code
 //! with it: truth comes from the generating parameters, or from the noise-free motion by root
 //! finding of its own. Joint centers lie under the skin by a population model of its own
-//! (`anatomy`), and the same person can stand for a calibration trial (`calibration`). What is not
-//! here: ground forces, flexible shafts, muscles; the golfer is a kinematic chain that looks and is
-//! timed like one.
+//! (`anatomy`), and the same person can stand for a calibration trial (`calibration`). He weighs
+//! something (`mass`), moves so that the ground can hold him (`sway`), and what the ground gives
+//! (`ground`) is exactly what the motion takes (`momentum`): `plates` samples it. What is not here:
+//! flexible shafts, muscles, the ball's blow on the ground; the golfer is a kinematic chain that looks
+//! and is timed like one.
 
 mod anatomy;
 mod body;
@@ -27,6 +29,7 @@ mod motion;
 mod noise;
 mod person;
 mod plan;
+mod plates;
 mod posture;
 mod skin;
 mod solve;
@@ -40,6 +43,7 @@ pub use capture::{CaptureParams, Take, swing};
 pub use club::Club;
 pub use mass::{ClubMass, Facts};
 pub use person::Style;
+pub use plates::{PlateClock, PlateFault, PlateParams, PlateTake, PlateView};
 pub use truth::{Footing, Joints, Truth};
 
 use crate::handed::Handed;

@@ -125,9 +125,6 @@ impl Motion {
         }
     }
 
-    pub(super) fn sway(&self) -> &Sway {
-        &self.rates.sway
-    }
     /// The posture at time `t`, s.
     pub(super) fn posture(&self, t: f64) -> Posture {
         let mut posture = Posture::from_fn(|dof| self.curves[dof as usize].at(t));

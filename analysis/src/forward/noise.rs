@@ -23,6 +23,8 @@ pub(super) enum Purpose {
     Capture(u64),
     /// What the person and the club weigh.
     Mass,
+    /// What the force plates add during a shot.
+    Plates(u64),
 }
 
 /// A source of random values.
@@ -41,6 +43,7 @@ impl Source {
             Purpose::Anatomy => u64::MAX,
             Purpose::Calibration => u64::MAX - 1,
             Purpose::Mass => u64::MAX - 2,
+            Purpose::Plates(shot) => (1_u64 << 62).wrapping_add(shot),
             Purpose::Shot(shot) => shot.wrapping_mul(2).wrapping_add(2),
             Purpose::Capture(shot) => shot.wrapping_mul(2).wrapping_add(3),
         });

@@ -7,6 +7,7 @@ use super::anatomy::Anatomy;
 use super::body::Build;
 use super::club::Club;
 use super::noise::{Purpose, Source};
+use super::sway::Weight;
 use nalgebra::Point3;
 
 /// How the golfer moves. All but the first are movement patterns that a coach would want shown.
@@ -26,11 +27,15 @@ pub enum Style {
     StretchKept,
     /// The lead arm starts down late.
     ArmsWait,
+    /// The trail foot carries most only late in the downswing.
+    TrailFootLate,
+    /// The golfer hardly gets lighter, sinks or shifts before he swings down.
+    NoCounterMovement,
 }
 
 impl Style {
     /// Every style.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 9] = [
         Self::Balanced,
         Self::WrongWayFirst,
         Self::StillLegs,
@@ -38,6 +43,8 @@ impl Style {
         Self::StandingUp,
         Self::StretchKept,
         Self::ArmsWait,
+        Self::TrailFootLate,
+        Self::NoCounterMovement,
     ];
 
     /// The name on the command line.
@@ -51,6 +58,8 @@ impl Style {
             Self::StandingUp => "standing-up",
             Self::StretchKept => "stretch-kept",
             Self::ArmsWait => "arms-wait",
+            Self::TrailFootLate => "trail-foot-late",
+            Self::NoCounterMovement => "no-counter-movement",
         }
     }
 
@@ -102,6 +111,8 @@ pub(super) struct Habit {
     pub(super) grip_share: f64,
     /// Share of the head's speed that a centerd ball takes.
     pub(super) loss: f64,
+    /// How the ground is used.
+    pub(super) weight: Weight,
 }
 
 /// Mean man of de Leva 1996 (J Biomech 29:1223), m; lengths recalled, not looked up.
@@ -211,6 +222,7 @@ impl Habit {
             reach_address,
             grip_share: source.around(grip_share, 0.004),
             loss: source.between(0.24, 0.31),
+            weight: Weight::Usual,
         }
     }
 
@@ -249,6 +261,18 @@ impl Habit {
                 self.lead[2] = 0.004;
                 self.arm_top -= 25.0;
                 self.grip_share *= 1.6;
+            }
+            Style::TrailFootLate => {
+                self.weight = Weight::Late;
+                self.shift[0] = -0.010;
+                self.shift[1] = -0.008;
+            }
+            Style::NoCounterMovement => {
+                self.weight = Weight::Level;
+                self.shift = [-0.001, 0.001, 0.060];
+                // Knees that are nearly straight could not take the swing's blows from the trunk.
+                self.knees[1][1] = address[1] - 3.0;
+                self.knees[2] = [17.0, 24.0];
             }
         }
         self

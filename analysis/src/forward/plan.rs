@@ -43,7 +43,7 @@ fn balanced(shot: &Shot, masses: Masses) -> (Motion, Masses) {
     let mut sway = Sway::default();
     let mut motion = aim(shot, &sway);
     for _ in 0..ROUNDS {
-        sway = sway.improved(&Dynamics::new(&motion, masses.clone()));
+        sway = sway.improved(&Dynamics::new(&motion, masses.clone()), shot.habit.weight);
         motion = aim(shot, &sway);
     }
     (motion, masses)

@@ -6,6 +6,7 @@
 //! What the motion demands is in `momentum`; how the feet share it, in `ground`.
 
 use super::body::Build;
+use super::curve::ease;
 use super::ground::support;
 use super::mass::{G, Placed};
 use super::momentum::Dynamics;
@@ -20,6 +21,9 @@ const KNOT_S: f64 = 0.01;
 /// is quicker has to be balanced by the pelvis.
 const BELL_S: f64 = 0.045;
 
+/// Share of a shift's effect on the knees that the pelvis takes by rising and dropping a side.
+const KEPT: f64 = 0.5;
+
 /// Knots beside an instant that a spline of degree five shows there.
 const REACH: usize = 2;
 
@@ -28,6 +32,17 @@ const REACH: usize = 2;
 /// that habits are about.
 const LOOSE_M: [f64; 3] = [0.05, 0.05, 0.006];
 const FIRM_M: [f64; 3] = [0.004, 0.020, 0.002];
+
+/// How a golfer uses the ground.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Weight {
+    /// As the motion asks.
+    Usual,
+    /// Between the feet in the backswing, and on the trail foot late in the downswing.
+    Late,
+    /// Never much lighter than at rest.
+    Level,
+}
 
 /// What gives way: the pelvis is shifted and sinks; for the shift it also rises and drops a side, so
 /// that only the sinking bends the knees.
@@ -70,7 +85,7 @@ impl Sway {
 
     /// This shift changed such that the motion, in which it already is, demands less from outside
     /// the feet.
-    pub(super) fn improved(&self, dynamics: &Dynamics) -> Self {
+    pub(super) fn improved(&self, dynamics: &Dynamics, weight: Weight) -> Self {
         let times = dynamics.motion.times;
         // Its first knot reaches three knots back.
         let from = times.takeaway + 3.0 * KNOT_S;
@@ -86,7 +101,7 @@ impl Sway {
             times.top,
             times.impact,
         ];
-        let wanted = wanted(dynamics, &at);
+        let wanted = wanted(dynamics, weight, &at);
         let mut knots = self.knots.clone();
         knots.resize(count, [0.0; GIVES.len()]);
         let steps = [0, 1, 2].map(|axis| {
@@ -117,6 +132,7 @@ impl Sway {
                 base[dof] -= change;
             }
             let [rise, oblique] = knees_kept(&dynamics.motion.build, &base, [x, z]);
+            let [rise, oblique] = [rise, oblique].map(|change| KEPT * change);
             *knot = [x, z, sink, rise, oblique];
         }
         Self { from, knots }
@@ -193,7 +209,7 @@ fn carried() -> impl Iterator<Item = f64> {
 
 /// Where the center of pressure shall be: what is demanded, smoothed, and drawn into the support.
 /// Last the vertical force in weights, drawn toward what legs give.
-fn wanted(dynamics: &Dynamics, at: &[Demand]) -> Vec<[f64; 3]> {
+fn wanted(dynamics: &Dynamics, weight: Weight, at: &[Demand]) -> Vec<[f64; 3]> {
     at.iter()
         .map(|here| {
             let (mut sum, mut total) = ([0.0; 2], 0.0);
@@ -207,9 +223,26 @@ fn wanted(dynamics: &Dynamics, at: &[Demand]) -> Vec<[f64; 3]> {
                 middle + half * ((value - middle) / half).tanh()
             };
             let [x, z] = [0, 1].map(|i| drawn(sum[i] / total, middle[i], half[i]));
-            [x, z, drawn(here.up / here.rest, 1.25, 0.90)]
+            let up = here.up / here.rest;
+            match weight {
+                Weight::Usual => [x, z, drawn(up, 1.25, 0.90)],
+                Weight::Late => [late(dynamics, here.t, x), z, drawn(up, 1.25, 0.90)],
+                Weight::Level => [x, z, drawn(up, 1.35, 0.45)],
+            }
         })
         .collect()
+}
+
+/// A center of pressure drawn between the feet until the top, and toward the trail foot when most of
+/// the downswing is over.
+fn late(dynamics: &Dynamics, t: f64, x: f64) -> f64 {
+    let times = dynamics.motion.times;
+    let [lead, trail] = dynamics.motion.build.ankles.map(|a| a.x);
+    let before = ease((t - times.takeaway) / 0.2) * (1.0 - ease((t - times.top) / 0.1));
+    let done = (t - times.top) / (times.impact - times.top);
+    let then = (-0.5 * ((done - 0.72) / 0.17).powi(2)).exp();
+    let drawn = x + 0.85 * before * (trail + 0.55 * (lead - trail) - x);
+    drawn + 0.95 * then * (trail + 0.10 * (lead - trail) - drawn)
 }
 
 /// Knots whose spline x makes weight · x − lever · ẍ the wanted change, as nearly as stiffness

@@ -215,6 +215,12 @@ impl Truth {
         })
     }
 
+    /// Center of pressure of both feet at time `t` (s from the first frame), golfer frame, m.
+    #[must_use]
+    pub fn standing(&self, t: f64) -> Point3<f64> {
+        self.scene.dynamics.reaction(t).common
+    }
+
     /// True joint centers at time `t`, s from the first frame.
     #[must_use]
     pub fn joints(&self, t: f64) -> Joints {

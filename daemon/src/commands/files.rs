@@ -4,7 +4,7 @@ use std::num::NonZeroUsize;
 use std::path::PathBuf;
 
 use analysis::context::Context;
-use analysis::forward::{CaptureParams, GolferParams, calibration_trial, swing};
+use analysis::forward::{CaptureParams, GolferParams, PlateParams, calibration_trial, swing};
 use protocol::report::Measurement;
 
 use super::print;
@@ -126,6 +126,7 @@ pub(super) fn synthesize(args: &Synthesize) -> anyhow::Result<()> {
         noise_m: args.noise_mm * 1e-3,
         dropout: args.dropouts * 1e-2,
         wobble: false,
+        plates: (!args.no_plates).then_some(PlateParams::USUAL),
     };
     let take = swing(&params, &capture);
     let map = MarkerMap::load("whin_32")?;

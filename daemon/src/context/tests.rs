@@ -39,6 +39,7 @@ fn folder(name: &str, context: &str) -> PathBuf {
         noise_m: 0.0005,
         dropout: 0.0,
         wobble: false,
+        plates: None,
     };
     let trial = calibration_trial(&GolferParams::from_seed(3), &capture);
     synthetic::write_calibration(&trial, &whin_32(), &dir).unwrap();

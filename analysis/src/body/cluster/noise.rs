@@ -128,6 +128,7 @@ mod tests {
             noise_m,
             dropout: 0.01,
             wobble,
+            plates: None,
         };
         let take = swing(&GolferParams::from_seed(seed), &capture);
         Window {

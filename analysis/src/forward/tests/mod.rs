@@ -6,6 +6,7 @@ mod calibration;
 mod catalogue;
 mod ground;
 mod motion;
+mod plates;
 mod truth;
 
 use super::body::unit;
@@ -20,6 +21,7 @@ const CLEAN: CaptureParams = CaptureParams {
     noise_m: 0.0,
     dropout: 0.0,
     wobble: false,
+    plates: None,
 };
 
 fn clean(params: &GolferParams) -> Take {
@@ -104,6 +106,7 @@ fn a_left_handed_golfer_is_the_mirror_image_and_measures_the_same() {
         noise_m: 0.001,
         dropout: 0.03,
         wobble: true,
+        plates: None,
     };
     let right = GolferParams::from_seed(11);
     let left = GolferParams {
@@ -202,6 +205,7 @@ fn the_same_parameters_give_the_same_bytes_and_another_seed_does_not() {
         noise_m: 0.0005,
         dropout: 0.02,
         wobble: true,
+        plates: None,
     };
     let bits = |seed| -> Vec<Option<[u64; 3]>> {
         let take = swing(&GolferParams::from_seed(seed), &noisy);

@@ -176,15 +176,16 @@ fn every_style_shows_its_pattern_and_no_other() {
                 },
                 20.0,
             );
-            let expected: [bool; 6] = std::array::from_fn(|pattern| pattern + 1 == i);
+            let expected: [bool; 8] = std::array::from_fn(|pattern| pattern + 1 == i);
             let shown = patterns(&take);
             assert_eq!(shown, expected, "{style:?}, seed {}", params.seed);
         }
     }
 }
 
-/// Wrong way first, still legs, over-rotated, standing up, stretch kept, arms wait.
-fn patterns(take: &Take) -> [bool; 6] {
+/// Wrong way first, still legs, over-rotated, standing up, stretch kept, arms wait, trail foot late
+/// and hard, no counter-movement.
+fn patterns(take: &Take) -> [bool; 8] {
     let (m, deg) = (|id: &str| metric(take, id), |id: &str| degrees(take, id));
     [
         m("pelvis_shift@takeaway_end") > 0.010,
@@ -196,6 +197,10 @@ fn patterns(take: &Take) -> [bool; 6] {
             && m("separation_closed_at_impact") < 0.4
             && m("thorax_rotation@impact") < 0.0,
         m("arm_ahead.duration") <= 0.0,
+        m("vertical_force_peak_phase.trail") > 2.5 && m("vertical_force_peak.trail") > 0.9,
+        m("unweighting_min") > 0.76
+            && m("mass_centre_drop") < 0.010
+            && m("pelvis_shift_range.backswing") < 0.020,
     ]
 }
 

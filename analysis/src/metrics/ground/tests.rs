@@ -50,6 +50,7 @@ fn scene(handed: Handed) -> Scene {
         rate_hz: RATE_HZ,
         noise_m: 0.0,
         dropout: 0.0,
+        plates: None,
         wobble: false,
     };
     let take = swing(&params, &capture);
