@@ -68,6 +68,13 @@ const MEASURED: &[&str] = &[
     "shaft_lean",
     "shoulder_line_rotation",
     "tempo_ratio",
+    "early_work_share",
+    "kinetic_energy_peak.club",
+    "power_peak",
+    "power_peak_time",
+    "work_angular",
+    "work_linear",
+    "work_total",
 ];
 /// Families of which no value is measured. A new metric beyond these markers is added here.
 const NOT_MEASURED: &[&str] = &[
@@ -128,10 +135,20 @@ const NOT_MEASURED: &[&str] = &[
     "vertical_force_peak_time.trail",
     "vertical_impulse_down",
     "vertical_share_lead",
+    "force_marker_lag",
+    "force_residual",
+    "frontal_moment_arm_peak",
+    "kinetic_energy_peak.arms",
+    "kinetic_energy_peak.legs",
+    "kinetic_energy_peak.trunk",
+    "mass_centre_drop",
+    "mass_centre_rise",
+    "mass_centre_shift",
 ];
 /// Every reason and every limit in the table.
 const REASONS: &[&str] = &[
     "only 108 frames/s: use 200 or more",
+    "only 108 frames/s: use 200 or more; club's mass properties assumed",
     "only 108 frames/s: use 200 or more; skin points: mark both sides of the wrist",
     "skin points: mark both sides of the wrist",
     "from two hip points: mark the whole pelvis",

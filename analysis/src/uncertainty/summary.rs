@@ -9,7 +9,9 @@ use super::Draw;
 use crate::metrics::catalogue::{
     CATALOGUE, CLOCK_UNCERTAINTY, CLUSTER_RESIDUAL_CLUB, CLUSTER_RESIDUAL_HEAD,
     CLUSTER_RESIDUAL_PELVIS, CLUSTER_RESIDUAL_THORAX, FORCE_MARKER_LAG, FORCE_RESIDUAL,
-    FRAME_LOSS_RATE, Family, GAP_LONGEST, MARKER_VISIBILITY, Unit, len,
+    FRAME_LOSS_RATE, FRONTAL_MOMENT_ARM_PEAK, Family, GAP_LONGEST, KINETIC_ENERGY_PEAK_ARMS,
+    KINETIC_ENERGY_PEAK_LEGS, KINETIC_ENERGY_PEAK_TRUNK, MARKER_VISIBILITY, MASS_CENTRE_DROP,
+    MASS_CENTRE_RISE, MASS_CENTRE_SHIFT, Unit, len,
 };
 use crate::metrics::values::Values;
 use crate::swing::event::Event;
@@ -19,7 +21,8 @@ const MEASURED_MIN: f64 = 0.8;
 /// Ends of the interval: 95 %.
 const TAIL: f64 = 0.025;
 
-/// What is about the capture itself and is not measured again.
+/// What is about the capture itself and is not measured again; and what rests on a table of segments: how
+/// people differ from it is in no draw.
 const NOT_DRAWN: &[&Family] = &[
     &MARKER_VISIBILITY,
     &GAP_LONGEST,
@@ -29,6 +32,13 @@ const NOT_DRAWN: &[&Family] = &[
     &CLUSTER_RESIDUAL_CLUB,
     &FRAME_LOSS_RATE,
     &FORCE_RESIDUAL,
+    &MASS_CENTRE_SHIFT,
+    &MASS_CENTRE_RISE,
+    &MASS_CENTRE_DROP,
+    &FRONTAL_MOMENT_ARM_PEAK,
+    &KINETIC_ENERGY_PEAK_LEGS,
+    &KINETIC_ENERGY_PEAK_TRUNK,
+    &KINETIC_ENERGY_PEAK_ARMS,
     &FORCE_MARKER_LAG,
     &CLOCK_UNCERTAINTY,
 ];
