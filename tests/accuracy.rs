@@ -45,8 +45,6 @@ pub(crate) struct Conditions {
     /// How far the finger misses the medial side of a joint in that trial, standard deviation per
     /// coordinate, metres.
     pub(crate) palpation_m: f64,
-    /// Whether the golfer stands on force plates.
-    pub(crate) plates: bool,
     /// Draws for the intervals; 0 for none.
     pub(crate) draws: u32,
 }
@@ -64,7 +62,6 @@ impl Conditions {
             },
             trial: true,
             palpation_m: 0.0,
-            plates: false,
             draws: 0,
         }
     }
@@ -187,7 +184,7 @@ pub(crate) fn judge(seed: u64, conditions: &Conditions) -> Record {
     let take = swing(&params, &conditions.capture);
     let (window, near) = swing_window(&take);
     let context = context(&params, &take.truth.facts, conditions);
-    let ground = conditions.plates.then(|| footing::plates(&take, seed));
+    let ground = footing::plates(&take);
     let beside = Beside {
         ground: ground.as_ref(),
         ..Beside::default()

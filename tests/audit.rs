@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use analysis::forward::{CaptureParams, swing};
+use analysis::forward::{CaptureParams, PlateParams, swing};
 use analysis::ground::audit::{Audit, Axis, Fault};
 use analysis::ground::window::GroundWindow;
 use analysis::ground::wrench::Wrench;
@@ -47,10 +47,14 @@ pub(crate) fn judge(seed: u64, capture: &CaptureParams) -> Judged {
         ..Conditions::usual()
     };
     let params = accuracy::params(seed);
-    let take = swing(&params, capture);
+    let capture = CaptureParams {
+        plates: Some(PlateParams::USUAL),
+        ..capture.clone()
+    };
+    let take = swing(&params, &capture);
     let (window, near) = accuracy::swing_window(&take);
     let context = accuracy::context(&params, &take.truth.facts, &conditions);
-    let healthy = footing::plates(&take, seed);
+    let healthy = footing::plates(&take).expect("plates");
     let audit = |ground: &GroundWindow| -> Audit {
         let beside = Beside {
             ground: Some(ground),

@@ -6,7 +6,7 @@
 
 use std::collections::BTreeMap;
 
-use analysis::forward::{Ball, CaptureParams, GolferParams, swing};
+use analysis::forward::{Ball, CaptureParams, GolferParams, PlateParams, swing};
 use analysis::handed::Handed;
 use analysis::metrics::catalogue::CATALOGUE;
 use daemon::map::MarkerMap;
@@ -243,7 +243,7 @@ fn every_metric_of_the_catalogue_has_a_producer() {
         noise_m: 0.0,
         dropout: 0.0,
         wobble: false,
-        plates: None,
+        plates: Some(PlateParams::USUAL),
     };
     let (found, _) = measured(&GolferParams::from_seed(1), &capture);
     assert_eq!(found.swings[0].values.unwritten(), Vec::<usize>::new());
@@ -252,8 +252,6 @@ fn every_metric_of_the_catalogue_has_a_producer() {
         .metrics
         .iter()
         .filter(|(_, m)| m.value.is_none())
-        // The golfer stands on no plates.
-        .filter(|(_, m)| m.reason.as_deref() != Some("no force plates"))
         .collect();
     assert!(missing.is_empty(), "{missing:?}");
 }
@@ -409,10 +407,8 @@ const GROUND: &[(&str, f64)] = &[
 #[test]
 fn the_table_of_the_ground_holds() {
     let seeds: Vec<u64> = (0..60).collect();
-    let conditions = Conditions {
-        plates: true,
-        ..Conditions::usual()
-    };
+    let mut conditions = Conditions::usual();
+    conditions.capture.plates = Some(PlateParams::USUAL);
     let records = accuracy::judge_all(&seeds, &conditions, |_, _| {});
     let table = accuracy::table(&records);
     println!("{}", accuracy::text(&table));

@@ -30,7 +30,6 @@ pub fn c3d(take: &Take, map: &MarkerMap) -> C3d {
                 .enumerate()
                 .flat_map(channels)
                 .collect(),
-            ..Analog::default()
         };
     }
     file

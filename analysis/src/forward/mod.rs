@@ -44,7 +44,7 @@ pub use club::Club;
 pub use mass::{ClubMass, Facts};
 pub use person::Style;
 pub use plates::{PlateClock, PlateFault, PlateParams, PlateTake, PlateView};
-pub use truth::{Footing, Joints, Truth};
+pub use truth::{Joints, Truth};
 
 use crate::handed::Handed;
 use noise::{Purpose, Source};

@@ -22,7 +22,7 @@ const KNOT_S: f64 = 0.01;
 const BELL_S: f64 = 0.045;
 
 /// Share of a shift's effect on the knees that the pelvis takes by rising and dropping a side.
-const KEPT: f64 = 0.3;
+const KEPT: f64 = 0.15;
 
 /// Knots beside an instant that a spline of degree five shows there.
 const REACH: usize = 2;

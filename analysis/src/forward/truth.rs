@@ -60,17 +60,6 @@ pub struct Joints {
     pub wrists: [Point3<f64>; 2],
 }
 
-/// What the ground does to one foot, golfer frame.
-#[derive(Debug, Clone, Copy)]
-pub struct Footing {
-    /// Force on the foot, N.
-    pub force: Vector3<f64>,
-    /// Center of pressure on the floor, m.
-    pub center: Point3<f64>,
-    /// Moment about the vertical through it, N·m.
-    pub free_moment: f64,
-}
-
 /// A motion with what its metrics refer to.
 #[derive(Debug, Clone)]
 struct Scene {
@@ -80,6 +69,8 @@ struct Scene {
     start: f64,
     /// The top, s.
     top: f64,
+    /// Takeaway end, s.
+    level_back: f64,
     /// Shaft level coming down, s.
     level_down: f64,
     /// Impact, s.
@@ -115,6 +106,7 @@ impl Scene {
             motion: motion.without_collision(),
             start: time("takeaway_start").unwrap_or(times.takeaway),
             top: times.top,
+            level_back: time("takeaway_end").unwrap_or(times.takeaway),
             level_down: time("shaft_level_down").unwrap_or(times.top),
             impact: times.impact,
             address: State::at_address(motion),
@@ -201,18 +193,6 @@ impl Truth {
             .map(|(id, value)| (id.to_owned(), value))
             .chain(turning::at(&scene.motion, t))
             .collect()
-    }
-
-    /// What the ground does to the lead and the trail foot at time `t`, s from the first frame;
-    /// without the collision.
-    #[must_use]
-    pub fn footing(&self, t: f64) -> [Footing; 2] {
-        let r = self.scene.dynamics.reaction(t);
-        [0, 1].map(|side| Footing {
-            force: r.force[side],
-            center: r.center[side],
-            free_moment: r.free[side],
-        })
     }
 
     /// Center of pressure of both feet at time `t` (s from the first frame), golfer frame, m.

@@ -24,8 +24,8 @@ const BLOW_S: f64 = 0.008;
 const FRAMES_MIN: usize = 4;
 /// The plate's pulse is looked for this far around, seconds: more than streams differ by.
 const REACH_S: f64 = 0.12;
-/// Its size at least, N, and its half width that is weighed, seconds.
-const PULSE_N: f64 = 25.0;
+/// Its size behind the low-pass at least, N, and its half width that is weighed, seconds.
+const PULSE_N: f64 = 8.0;
 const HALF_S: f64 = 0.025;
 /// The quiet before it that is the plate's level, seconds before its peak.
 const LEVEL_S: std::ops::Range<f64> = 0.06..0.12;

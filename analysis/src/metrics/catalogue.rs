@@ -272,7 +272,7 @@ catalogue! {
     VERTICAL_FORCE_PEAK_PHASE_TRAIL = 209, "vertical_force_peak_phase.trail", &[], Code, "1 backswing, 2 first half of the downswing's time, 3 second half", "When in the swing the trail foot's upward force is largest.", COMMON;
     VERTICAL_SHARE_LEAD = 210, "vertical_share_lead", EVERY, Percent, "100: all on the lead foot", "Upward force on the lead foot against that on both.", COMMON;
     UNWEIGHTING_MIN = 217, "unweighting_min", &[], BodyWeight, "upward", "Smallest upward force on both feet together from takeaway start to impact.", COMMON;
-    LOADING_RATE_LEAD = 218, "loading_rate.lead", &[], BodyWeightPerSecond, "positive: load growing", "Largest rate of rise of the upward force on the lead foot from takeaway start to impact.", COMMON;
+    LOADING_RATE_LEAD = 218, "loading_rate.lead", &[], BodyWeightPerSecond, "positive: load growing", "Largest rate of rise of the upward force on the lead foot from takeaway end to impact.", COMMON;
     LATERAL_FORCE_PEAK_BOTH = 219, "lateral_force_peak.both", &[], BodyWeight, "positive toward the target", "Largest force toward the target on both feet together from the top to impact.", COMMON;
     LATERAL_FORCE_PEAK_TRAIL = 220, "lateral_force_peak.trail", &[], BodyWeight, "positive toward the target", "Largest force toward the target on the trail foot from the top to impact.", COMMON;
     LATERAL_FORCE_PEAK_LEAD = 221, "lateral_force_peak.lead", &[], BodyWeight, "negative away from the target", "Largest force away from the target on the lead foot from the top to impact.", COMMON;

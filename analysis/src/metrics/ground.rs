@@ -38,6 +38,8 @@ const APART_M: f64 = 0.05;
 const FORCES_LEAD_S: f64 = 0.05;
 const NO_PLATES: &str = "no force plates";
 const SWING: [Event; 2] = [Event::TakeawayStart, Event::Impact];
+/// The foot is loaded for the downswing; what the takeaway sets off is not meant.
+const LOADING: [Event; 2] = [Event::TakeawayEnd, Event::Impact];
 const DOWN: [Event; 2] = [Event::Top, Event::Impact];
 
 /// What one foot's families are.
@@ -231,7 +233,7 @@ impl<'a> Ground<'a> {
         let lead = self.foot(0).and_then(|f| self.weighed(&f.up));
         let rate = lead.and_then(|lead| {
             let slope = self.grid()?.slope(&lead);
-            Ok(self.peak(&Ok(slope), SWING)?.1)
+            Ok(self.peak(&Ok(slope), LOADING)?.1)
         });
         self.set(&LOADING_RATE_LEAD, values, rate);
         let along = |course: Maybe<&Course>| course.and_then(|c| self.weighed(&c.along));

@@ -142,6 +142,7 @@ fn steepest(scene: &Scene) -> f64 {
     scene
         .table
         .windows(3)
+        .filter(|w| w[0].0 >= scene.level_back)
         .map(|w| (w[2].1.force[0].y - w[0].1.force[0].y) / (w[2].0 - w[0].0) / weight(scene))
         .chain([(up(scene.impact + RISE_S) - up(scene.impact - RISE_S)) / (2.0 * RISE_S)])
         .fold(f64::NEG_INFINITY, f64::max)

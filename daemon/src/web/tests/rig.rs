@@ -9,7 +9,8 @@ use std::time::Duration;
 use futures_util::StreamExt;
 use protocol::report::{Event, MarkerFault, Measurement, Metric, Report, Transport, Uncertainty};
 use protocol::screen::{
-    Finding, Health, Live, Message, ReceiveBuffer, Refused, Replay, StreamHealth, Swing,
+    Finding, Health, Live, Message, ReceiveBuffer, Refused, Replay, ReplayGround, ReplayPlate,
+    StreamHealth, Swing,
 };
 use serde_json::Value;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
@@ -304,7 +305,7 @@ pub(super) fn health(dropped: u64, bytes: usize) -> Message {
 
 pub(super) fn replay(id: &str) -> Replay {
     Replay {
-        ground: None,
+        ground: Some(ground()),
         id: id.into(),
         handed: "left".into(),
         rate_hz: 120.0,
@@ -314,6 +315,35 @@ pub(super) fn replay(id: &str) -> Replay {
             vec![Some([0.1, 1.5, 0.0]), None],
             vec![None, Some([0.0, 1.25, -0.5])],
         ],
+    }
+}
+
+/// A plate that tells, and one that does not.
+fn ground() -> ReplayGround {
+    let tells = ReplayPlate {
+        name: "plate 1".into(),
+        foot: Some("lead".into()),
+        corners: Some([
+            [0.0, 0.0, 0.0],
+            [0.4, 0.0, 0.0],
+            [0.4, 0.0, 0.6],
+            [0.0, 0.0, 0.6],
+        ]),
+        forces: vec![Some([1.0, 400.0, -2.0]), None],
+        centers: vec![Some([0.2, 0.0, 0.3]), None],
+        reason: None,
+    };
+    let dead = ReplayPlate {
+        name: "plate 2".into(),
+        foot: None,
+        corners: None,
+        forces: Vec::new(),
+        centers: Vec::new(),
+        reason: Some("plate 2: it is dead".into()),
+    };
+    ReplayGround {
+        body_weight_n: Some(735.5),
+        plates: vec![tells, dead],
     }
 }
 
