@@ -41,12 +41,12 @@ fn noise(n: usize) -> f64 {
     part(0.754_877) + part(0.569_840) + part(0.618_034)
 }
 
-fn plate(forces: &[f64], late_s: f64, level: f64) -> PlateWindow {
+fn plate(forces: &[f64], (late_s, level): (f64, f64), start: usize) -> PlateWindow {
     let filter = DualPass::butterworth(1000.0, 50.0);
     let noisy: Vec<f64> = forces
         .iter()
         .enumerate()
-        .map(|(n, f)| f + level + noise(n + 77))
+        .map(|(n, f)| f + level + noise(n + start))
         .collect();
     let smooth = filter.run(&noisy, 200);
     let wrench = |up: &f64| Wrench {
@@ -75,7 +75,9 @@ fn plate(forces: &[f64], late_s: f64, level: f64) -> PlateWindow {
 #[test]
 fn a_tap_tells_how_late_the_plate_is_whatever_the_blow_was() {
     let mut taps = Vec::new();
-    for (duration, push, back) in [(0.004, 0.0, 0.4), (0.008, 3.0, 0.3), (0.012, 6.0, 0.25)] {
+    let shapes = [(0.004, 0.0, 0.4), (0.008, 3.0, 0.3), (0.012, 6.0, 0.25)];
+    for (n, (duration, push, back)) in shapes.into_iter().cycle().take(9).enumerate() {
+        let start = 5077 * n;
         let (places, forces) = struck(duration, push, back);
         let mut watch = Watch::default();
         let seen: Vec<i64> = places
@@ -83,24 +85,24 @@ fn a_tap_tells_how_late_the_plate_is_whatever_the_blow_was() {
             .enumerate()
             .step_by(4)
             .filter_map(|(n, y)| {
-                let y = y + 0.0003 * noise(n);
+                let y = y + 0.0003 * noise(n + start);
                 watch.push(n as i64 * 1_000_000, Point3::new(0.1, y, 0.2))
             })
             .collect();
         assert_eq!(seen.len(), 1, "{duration}: {seen:?}");
         // The center of a half sine is its middle.
         let off = seen[0] as f64 * 1e-9 - 1.0 - 0.5 * duration;
-        assert!(off.abs() < 0.8e-3, "{duration}: {off}");
+        assert!(off.abs() < 1.2e-3, "{duration}: {off}");
         let ground = GroundWindow {
             plates: vec![
-                plate(&vec![0.0; forces.len()], 0.0, 0.0),
-                plate(&forces, 0.0037, 12.0),
+                plate(&vec![0.0; forces.len()], (0.0, 0.0), 0),
+                plate(&forces, (0.0037, 12.0), start + 77),
             ],
         };
         let tap = on_plates(seen[0], &ground).unwrap();
         assert_eq!(tap.index, 1);
         assert!(
-            (tap.late_s - 0.0037).abs() < 0.8e-3,
+            (tap.late_s - 0.0037).abs() < 1.4e-3,
             "{duration}: {}",
             tap.late_s
         );
@@ -108,8 +110,8 @@ fn a_tap_tells_how_late_the_plate_is_whatever_the_blow_was() {
     }
     assert_eq!(verdict(&taps[..2]), None);
     let verdict = verdict(&taps).unwrap();
-    assert!((verdict.late_s - 0.0037).abs() < 0.5e-3, "{verdict:?}");
-    assert!(verdict.uncertainty_s < 1e-3);
+    assert!((verdict.late_s - 0.0037).abs() < 0.4e-3, "{verdict:?}");
+    assert!(verdict.uncertainty_s < 0.5e-3);
 }
 
 /// Laid down, waved about, and swung: no taps.
@@ -129,7 +131,7 @@ fn what_is_no_blow_is_no_tap() {
             )
         });
         let ground = GroundWindow {
-            plates: vec![plate(&vec![0.0; 2500], 0.0, 400.0)],
+            plates: vec![plate(&vec![0.0; 2500], (0.0, 400.0), 0)],
         };
         let taps = seen.filter_map(|t| on_plates(t, &ground)).count();
         assert_eq!(taps, 0);
