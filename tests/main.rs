@@ -37,6 +37,7 @@ mod tap;
 mod tidy;
 mod told_club;
 mod trigger;
+mod two_clocks;
 mod uncertainty;
 mod whose_trial;
 mod wire;
