@@ -16,7 +16,7 @@ export const STATES = {
 export const RULER_EVENTS = ["takeaway_end", "top", "shaft_level_down", "impact"];
 
 /** What a swing was. */
-export const KINDS = { shot: "shot", rehearsal: "rehearsal", swing: "swing" };
+export const KINDS = { shot: "shot", rehearsal: "rehearsal", swing: "swing", partial: "partial swing" };
 
 const EVENTS = {
   address: "address", takeaway_start: "takeaway start", takeaway_end: "takeaway end",

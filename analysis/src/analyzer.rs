@@ -16,7 +16,8 @@ use crate::landmark::Landmark;
 use crate::markers::Markers;
 use crate::measure::Measured;
 use crate::stream::{Counters, Order, Place, Sequencer};
-use crate::swing::detector::State;
+use crate::swing::detector::{Movement, State};
+use crate::swing::kind::Kind;
 
 /// Streams that one bay accepts; a further one is refused and counted.
 pub const STREAMS_MAX: usize = 16;
@@ -91,9 +92,13 @@ pub enum Output {
     NoSwing {
         /// Device time of the pass, nanoseconds.
         time_ns: i64,
+        /// What it was: waggle, abort or other.
+        kind: Kind,
         /// Why.
         reason: String,
     },
+    /// A movement from an address ended without a pass: a waggle or a swing broken off.
+    Movement(Movement),
     /// The analysis of one pass panicked: a fault of the program that costs this swing only.
     Failed {
         /// Device time of the pass, nanoseconds.

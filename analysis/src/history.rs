@@ -29,16 +29,22 @@ pub enum Continuity {
 }
 
 impl History {
+    /// Whether a frame goes on from the last one.
+    #[must_use]
+    pub fn goes_on(&self, frame: &CaptureFrame, rate_hz: f64) -> bool {
+        self.frames.back().is_none_or(|last| {
+            let step_ns = frame.time_ns.saturating_sub(last.time_ns);
+            let step_frames = frame.number.saturating_sub(last.number) as f64;
+            frame.number > last.number
+                && (0..=JUMP_NS).contains(&step_ns)
+                && step_frames / rate_hz <= JUMP_NS as f64 * 1e-9
+        })
+    }
+
     /// Adds the next frame. Time or number running back, or a jump of more than two seconds,
     /// empties the ring first.
     pub fn push(&mut self, frame: CaptureFrame, rate_hz: f64) -> Continuity {
-        let broken = self.frames.back().is_some_and(|last| {
-            let step_ns = frame.time_ns.saturating_sub(last.time_ns);
-            let step_frames = frame.number.saturating_sub(last.number) as f64;
-            frame.number <= last.number
-                || !(0..=JUMP_NS).contains(&step_ns)
-                || step_frames / rate_hz > JUMP_NS as f64 * 1e-9
-        });
+        let broken = !self.goes_on(&frame, rate_hz);
         if broken {
             self.frames.clear();
         }

@@ -133,10 +133,15 @@ impl<'a> Bay<'a> {
                 }
                 Output::Silent => self.state(BayState::NoSignal, None),
                 Output::Swing { epoch, measured } => self.swing(epoch, measured),
-                Output::NoSwing { time_ns, reason } => {
-                    info!(code = %Code::SwingMissed, time_s = time_ns as f64 * 1e-9, "no swing: {reason}");
+                Output::NoSwing {
+                    time_ns,
+                    kind,
+                    reason,
+                } => {
+                    info!(code = %Code::SwingMissed, time_s = time_ns as f64 * 1e-9, kind = kind.name(), "no swing: {reason}");
                     self.book.missed(time_ns, reason);
                 }
+                Output::Movement(_) => {}
                 Output::Failed { time_ns } => {
                     error!(code = %Code::SwingFailed, time_s = time_ns as f64 * 1e-9, "the analysis of one swing failed");
                 }

@@ -157,11 +157,13 @@ pub fn analyze(
         for output in outputs.drain(..) {
             match output {
                 Output::Swing { measured, .. } => found.swings.push(*measured),
-                Output::NoSwing { time_ns, reason } => misses.push(missed(time_ns, &reason)),
+                Output::NoSwing {
+                    time_ns, reason, ..
+                } => misses.push(missed(time_ns, &reason)),
                 Output::Failed { time_ns } => {
                     misses.push(missed(time_ns, "the analysis failed: please report it"))
                 }
-                Output::State { .. } | Output::Pose(_) | Output::Silent => {}
+                Output::State { .. } | Output::Pose(_) | Output::Movement(_) | Output::Silent => {}
             }
         }
     };

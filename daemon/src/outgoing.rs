@@ -60,6 +60,7 @@ pub fn measurement(measured: &Measured) -> Measurement {
     });
     Measurement {
         kind: measured.kind.name().to_owned(),
+        confidence: Some(measured.confidence),
         handed: measured.prepared.handed.name().to_owned(),
         events: SwingEvent::ALL
             .iter()

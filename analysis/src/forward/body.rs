@@ -322,7 +322,7 @@ pub(super) fn two_link(
 
 /// What is missing to a target beyond reach: the shoulder glides after it. Smooth over `softness`,
 /// m, so that nothing jerks when the arm comes to its end.
-fn beyond_reach(to: Vector3<f64>, reach: f64, softness: f64) -> Vector3<f64> {
+pub(super) fn beyond_reach(to: Vector3<f64>, reach: f64, softness: f64) -> Vector3<f64> {
     unit(to) * (softness * ((to.norm() - reach) / softness).exp().ln_1p())
 }
 

@@ -127,7 +127,7 @@ impl Trial {
         let mut markers = Vec::new();
         self.build.mark_pelvis(&legs, &mut markers);
         self.build.mark_trunk(&trunk, arms.0, &mut markers);
-        self.build.mark_arms(arms, thumb, &mut markers);
+        self.build.mark_arms(arms, [thumb; 2], &mut markers);
         self.build.mark_legs(&legs, &mut markers);
         self.build.mark_medial(&legs, arms, &mut markers);
         markers

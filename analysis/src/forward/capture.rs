@@ -183,7 +183,7 @@ fn disturb(frames: &mut [Frame], markers: usize, capture: &CaptureParams, source
 }
 
 /// The frame of the mirror image: left and right change places.
-fn mirrored(frame: &Frame, landmarks: &[Landmark]) -> Frame {
+pub(super) fn mirrored(frame: &Frame, landmarks: &[Landmark]) -> Frame {
     landmarks
         .iter()
         .map(|&landmark| {

@@ -41,6 +41,16 @@ impl Via {
         Self { v: Some(v), ..self }
     }
 
+    /// The same point on a curve this many times as large.
+    pub(super) fn scaled(&self, size: f64) -> Self {
+        Self {
+            t: self.t,
+            x: size * self.x,
+            v: self.v.map(|v| size * v),
+            a: self.a.map(|a| size * a),
+        }
+    }
+
     /// The same point passed at acceleration `a`.
     pub(super) const fn accelerating(self, a: f64) -> Self {
         Self { a: Some(a), ..self }

@@ -13,7 +13,7 @@
 //! something (`mass`), moves so that the ground can hold him (`sway`), and what the ground gives
 //! (`ground`) is exactly what the motion takes (`momentum`): `plates` samples it. What is not here:
 //! flexible shafts, muscles, the ball's blow on the ground; the golfer is a kinematic chain that looks
-//! and is timed like one.
+//! and is timed like one. `lesson` strings his swings, and all that is none, to hours with labels.
 
 mod anatomy;
 mod body;
@@ -23,6 +23,7 @@ mod club;
 mod curve;
 mod golfer;
 mod ground;
+mod lesson;
 mod mass;
 mod momentum;
 mod motion;
@@ -41,6 +42,7 @@ mod truth;
 pub use calibration::{CalibrationTake, CalibrationTruth, calibration_trial};
 pub use capture::{CaptureParams, Take, swing};
 pub use club::Club;
+pub use lesson::{Kind, Label, Lesson, LessonFrame, LessonParams, STRANGERS};
 pub use mass::{ClubMass, Facts};
 pub use person::Style;
 pub use plates::{PlateClock, PlateFault, PlateParams, PlateTake, PlateView};

@@ -25,6 +25,10 @@ pub(super) enum Purpose {
     Mass,
     /// What the force plates add during a shot.
     Plates(u64),
+    /// What happens in a lesson, and when.
+    Lesson,
+    /// The capture system's noise during a lesson.
+    LessonNoise,
 }
 
 /// A source of random values.
@@ -43,6 +47,8 @@ impl Source {
             Purpose::Anatomy => u64::MAX,
             Purpose::Calibration => u64::MAX - 1,
             Purpose::Mass => u64::MAX - 2,
+            Purpose::Lesson => u64::MAX - 3,
+            Purpose::LessonNoise => u64::MAX - 4,
             Purpose::Plates(shot) => (1_u64 << 62).wrapping_add(shot),
             Purpose::Shot(shot) => shot.wrapping_mul(2).wrapping_add(2),
             Purpose::Capture(shot) => shot.wrapping_mul(2).wrapping_add(3),

@@ -59,7 +59,7 @@ impl Build {
         let thumb = arms.club.rotation * Vector3::new(0.8, 0.6, 0.0);
         self.mark_arms(
             (arms.shoulders, arms.elbows, arms.wrists),
-            thumb,
+            [thumb; 2],
             &mut markers,
         );
         self.mark_legs(legs, &mut markers);
@@ -165,11 +165,11 @@ impl Build {
         })
     }
 
-    /// Elbows and wrists; `thumb` is about the side of the radial styloids.
+    /// Elbows and wrists; `thumbs` are about the sides of the radial styloids.
     pub(super) fn mark_arms(
         &self,
         arms: ArmJoints,
-        thumb: Vector3<f64>,
+        thumbs: [Vector3<f64>; 2],
         markers: &mut Vec<Point3<f64>>,
     ) {
         markers.extend(self.elbow_points(arms).map(|(center, out)| center + out));
@@ -177,7 +177,7 @@ impl Build {
         for sign in [1.0, -1.0] {
             for i in [0, 1] {
                 let forearm = unit(wrists[i] - elbows[i]);
-                let across = unit(thumb - forearm * thumb.dot(&forearm));
+                let across = unit(thumbs[i] - forearm * thumbs[i].dot(&forearm));
                 markers.push(wrists[i] + across * (sign * 0.028 * self.scale));
             }
         }

@@ -7,10 +7,19 @@ use nalgebra::{Point3, Vector3};
 use super::Nothing;
 use super::clean::GRIP;
 use crate::club::Club;
+use crate::landmark::Landmark;
 use crate::signal::gaps;
 use crate::swing::impact::BALL_RADIUS_M;
-use crate::swing::phases::Paths;
+use crate::swing::phases::{Followed, Paths};
 use crate::window::{Track, Window, crop};
+
+/// Points of the lead hand, golfer frame.
+const HANDS: &[Landmark] = &[
+    Landmark::LeftHand,
+    Landmark::LeftRadialStyloid,
+    Landmark::LeftUlnarStyloid,
+    Landmark::LeftWrist,
+];
 
 /// The club's paths without gaps.
 pub(super) struct ClubPaths {
@@ -40,6 +49,7 @@ impl ClubPaths {
             axis_known: known(&axis),
             ball_x: ball.map(|b| b.x - BALL_RADIUS_M),
             pulses: Vec::new(),
+            of: Followed::Club,
         };
         Ok(Self {
             paths,
@@ -50,6 +60,56 @@ impl ClubPaths {
             head_limited: club.head_limited.clone(),
             toe: club.toe.clone(),
         })
+    }
+
+    /// The hands on the lead arm in the place of an unmarked club. `Err` where they are not marked either.
+    pub(super) fn of_hands(window: &Window, why: &Nothing) -> Result<Self, Nothing> {
+        let seen = |l: &Landmark| window.track(*l).map_or(0, |t| t.iter().flatten().count());
+        let first = |of: &[Landmark]| {
+            let best = of
+                .iter()
+                .copied()
+                .max_by_key(|l| (seen(l), std::cmp::Reverse(*l)))?;
+            window
+                .track(best)
+                .and_then(|t| gaps::solid(t).map(|s| (s, known(t))))
+        };
+        let (hands, hands_known) = first(HANDS).ok_or(why.clone())?;
+        let (shoulder, shoulder_known) = first(&[Landmark::LeftAcromion]).ok_or(why.clone())?;
+        let arm = hands
+            .iter()
+            .zip(&shoulder)
+            .map(|(h, s)| unit(&Point3::from(h - s)));
+        let both = hands_known
+            .iter()
+            .zip(&shoulder_known)
+            .map(|(a, b)| *a && *b);
+        Ok(Self {
+            paths: Paths {
+                rate_hz: window.rate_hz,
+                axis: arm.collect(),
+                axis_known: both.collect(),
+                known: hands_known,
+                head: hands.clone(),
+                ball_x: None,
+                pulses: Vec::new(),
+                of: Followed::Hands,
+            },
+            grip_known: vec![false; hands.len()],
+            grip: hands,
+            grip_limited: None,
+            head_marked: false,
+            head_limited: None,
+            toe: vec![None; window.len()],
+        })
+    }
+
+    /// What followed the hands tells nothing of the club.
+    pub(super) fn forget_hands(&mut self) {
+        if self.paths.of == Followed::Hands {
+            self.paths.known.fill(false);
+            self.paths.axis_known.fill(false);
+        }
     }
 
     /// A grip placed by a long lever from the club's head is too noisy for a speed.

@@ -35,6 +35,7 @@ fn swing_of(id: &str, revision: u32, bytes: usize) -> Message {
     };
     let measurement = Measurement {
         kind: "shot".into(),
+        confidence: None,
         handed: "right".into(),
         events: BTreeMap::new(),
         metrics: BTreeMap::from([("head_speed".to_owned(), metric)]),

@@ -1,0 +1,308 @@
+//! Lessons: the synthetic golfer for minutes or hours, shot after shot with everything between them
+//! that is none, frame by frame with labels of what each movement was.
+//!
+//! ```text
+//! seed ─▶ script ─▶ scenes ─▶ figure ─▶ faults ─▶ frames with device times, pulses
+//!         (a turn   (stances  (marked   (noise,   └─▶ labels
+//!         a ball)   in time)  points)   holes …)
+//! ```
+//!
+//! Nothing but the turn under way is held in memory. Full swings are those of `plan`, and every
+//! other stroke is one of them in another time and size; between them he goes from stance to stance on
+//! eased curves. What is not here: ground forces (`plates` knows swings only), skin that wobbles,
+//! arms that do what no swing needs.
+
+mod apart;
+mod faults;
+mod figure;
+mod label;
+mod moves;
+mod scene;
+mod script;
+#[cfg(test)]
+mod tests;
+
+use nalgebra::Point3;
+
+use super::capture::mirrored;
+use super::noise::{Colored, Purpose, Source};
+use super::skin::MARKERS;
+use crate::handed::Handed;
+use crate::landmark::Landmark;
+use faults::Faults;
+pub use label::{Kind, Label};
+use scene::{Scene, Upset};
+use script::Script;
+
+/// Columns of a frame after the golfer's 32 landmarks: markers of other people.
+pub const STRANGERS: usize = 6;
+
+/// What a lesson is made of.
+#[derive(Debug, Clone, PartialEq)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "independent options of a bay"
+)]
+pub struct LessonParams {
+    /// Golfer and everything that happens.
+    pub seed: u64,
+    /// Ends after the first ball that is done with at this time, s.
+    pub length_s: f64,
+    /// Frames per second at the beginning.
+    pub rate_hz: f64,
+    /// Standard deviation of the noise per coordinate, m.
+    pub noise_m: f64,
+    /// Share of the marker samples that are missing, in short bursts.
+    pub dropout: f64,
+    /// The golfer's side at the beginning.
+    pub handed: Handed,
+    /// Whether clubs and golfers change: out of the bay and in again.
+    pub changes: bool,
+    /// Whether markers get lost, are exchanged and belong to others.
+    pub faults: bool,
+    /// Whether the sender restarts, jumps in time and changes its rate.
+    pub upsets: bool,
+    /// Whether the club is marked.
+    pub club: bool,
+}
+
+impl LessonParams {
+    /// A right-handed golfer at 360 frames a second, all markers good, changes of club.
+    #[must_use]
+    pub fn usual(seed: u64, length_s: f64) -> Self {
+        Self {
+            seed,
+            length_s,
+            rate_hz: 360.0,
+            noise_m: 0.0005,
+            dropout: 0.0,
+            handed: Handed::Right,
+            changes: true,
+            faults: false,
+            upsets: false,
+            club: true,
+        }
+    }
+}
+
+/// One frame of a lesson.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LessonFrame {
+    /// Device time, ns.
+    pub time_ns: i64,
+    /// Number since the sender's start.
+    pub number: u64,
+    /// Start of the sender, from 1.
+    pub epoch: u32,
+    /// Frames per second since that start.
+    pub rate_hz: f64,
+    /// The landmarks of [`Lesson::landmarks`], then [`STRANGERS`]; bay frame, m.
+    pub points: Vec<Option<Point3<f64>>>,
+    /// Device time at which a microphone beside the ball heard a blow since the last frame, ns.
+    pub pulse_ns: Option<i64>,
+}
+
+/// A lesson, frame by frame. The same parameters give the same frames and labels.
+pub struct Lesson {
+    params: LessonParams,
+    script: Script,
+    scene: Scene,
+    /// Begin of the scene, time of the lesson, s.
+    begun_s: f64,
+    /// Begin of the sender's epoch: time of the lesson, s, and device time, ns.
+    epoch_s: f64,
+    epoch_ns: i64,
+    epoch: u32,
+    number: u64,
+    rate_hz: f64,
+    source: Source,
+    noise: Vec<[Colored; 3]>,
+    faults: Faults,
+    sway: [f64; 3],
+    pulses: Vec<i64>,
+    labels: Vec<Label>,
+    done: bool,
+}
+
+impl Lesson {
+    /// The lesson from its beginning: the golfer walks in.
+    #[must_use]
+    pub fn new(params: &LessonParams) -> Self {
+        let mut script = Script::new(params);
+        let mut source = Source::new(params.seed, Purpose::LessonNoise);
+        let scene = script.next();
+        let mut lesson = Self {
+            noise: noise(&mut source, params.rate_hz),
+            faults: Faults::new(&mut source, params),
+            sway: [0; 3].map(|_| source.between(2.2, 4.0)),
+            source,
+            params: params.clone(),
+            script,
+            scene,
+            begun_s: 0.0,
+            epoch_s: 0.0,
+            epoch_ns: 0,
+            epoch: 1,
+            number: 0,
+            rate_hz: params.rate_hz,
+            pulses: Vec::new(),
+            labels: Vec::new(),
+            done: false,
+        };
+        lesson.begin();
+        lesson
+    }
+
+    /// What the first positions of a frame are.
+    #[must_use]
+    pub const fn landmarks() -> &'static [Landmark] {
+        &MARKERS
+    }
+
+    /// What has been done so far, in order of time: complete when the frames are over.
+    #[must_use]
+    pub fn labels(&self) -> &[Label] {
+        &self.labels
+    }
+
+    /// Upset and label of the scene that begins.
+    fn begin(&mut self) {
+        match self.scene.upset {
+            Some(Upset::Restart(silence_s, rate_hz)) => {
+                let now_ns = self.device_ns(self.begun_s);
+                let silence = self.begun_s + silence_s;
+                // He goes on where he was: nobody sees what he does in the meantime.
+                self.epoch_s = self.begun_s;
+                self.epoch_ns = now_ns + nanoseconds(silence - self.begun_s);
+                self.epoch += 1;
+                self.number = 0;
+                self.rate_hz = rate_hz.unwrap_or(self.rate_hz);
+                self.noise = noise(&mut self.source, self.rate_hz);
+            }
+            Some(Upset::Jump(by_s)) => self.epoch_ns += nanoseconds(by_s),
+            None => {}
+        }
+        if let Some(told) = self.scene.told {
+            let device = |t: f64| self.device_ns(self.begun_s + t) as f64 * 1e-9;
+            let label = Label {
+                kind: told.kind,
+                scene: self.scene.name,
+                impact_s: told.impact.map(device),
+                struck: told.struck,
+                start_s: device(told.from),
+                end_s: device(told.to),
+                handed: self.scene.handed,
+            };
+            // Two movements of one name that follow at once are one.
+            match self.labels.last_mut() {
+                Some(last)
+                    if last.scene == label.scene
+                        && last.impact_s.is_none()
+                        && label.impact_s.is_none()
+                        && label.start_s - last.end_s < 0.05 =>
+                {
+                    last.end_s = label.end_s;
+                }
+                _ => self.labels.push(label),
+            }
+            if let Some(t) = told.impact.filter(|_| told.struck) {
+                let late_s = self.source.between(0.001, 0.003);
+                self.pulses.push(self.device_ns(self.begun_s + t + late_s));
+            }
+        }
+    }
+
+    fn device_ns(&self, t: f64) -> i64 {
+        self.epoch_ns + nanoseconds(t - self.epoch_s)
+    }
+
+    /// True positions at time `t` of the lesson, s.
+    fn seen(&self, t: f64) -> Vec<Option<Point3<f64>>> {
+        let since = t - self.begun_s;
+        let mut stance = (self.scene.course)(since);
+        // Nobody stands like a post.
+        use super::posture::Dof;
+        let wave = |i: usize| (std::f64::consts::TAU * t / self.sway[i]).sin();
+        stance.posture = stance.posture.plus(&[
+            (Dof::PelvisX, 0.0006 * wave(0)),
+            (Dof::PelvisZ, 0.0006 * wave(1)),
+            (Dof::ThoraxForward, 0.0006 * wave(2)),
+        ]);
+        let loose = self.scene.loose.as_ref().map(|loose| loose(since));
+        let seen = self.scene.figure.seen(&stance, loose);
+        let club = self.scene.club && self.params.club;
+        let visible = |(p, landmark): (Point3<f64>, &Landmark)| {
+            let inside = (p.x + 0.4).abs() < VOLUME_M && (p.z + 0.4).abs() < VOLUME_M;
+            (inside && (club || !landmark.is_club())).then_some(p)
+        };
+        let frame = seen
+            .markers
+            .into_iter()
+            .zip(&MARKERS)
+            .map(visible)
+            .collect();
+        match self.scene.handed {
+            Handed::Right => frame,
+            Handed::Left => mirrored(&frame, &MARKERS),
+        }
+    }
+}
+
+/// Half the size of what the cameras see, m.
+const VOLUME_M: f64 = 2.3;
+
+fn nanoseconds(seconds: f64) -> i64 {
+    #[expect(clippy::cast_possible_truncation, reason = "lessons are no centuries")]
+    let ns = (seconds * 1e9).round() as i64;
+    ns
+}
+
+fn noise(source: &mut Source, rate_hz: f64) -> Vec<[Colored; 3]> {
+    let columns = MARKERS.len() + STRANGERS;
+    std::iter::repeat_with(|| std::array::from_fn(|_| Colored::new(source, 1.0 / rate_hz)))
+        .take(columns)
+        .collect()
+}
+
+impl Iterator for Lesson {
+    type Item = LessonFrame;
+
+    fn next(&mut self) -> Option<LessonFrame> {
+        #[expect(clippy::cast_precision_loss, reason = "fewer than 2^52 frames")]
+        let mut t = self.epoch_s + self.number as f64 / self.rate_hz;
+        while t >= self.begun_s + self.scene.length {
+            self.begun_s += self.scene.length;
+            if self.script.between_turns() && self.begun_s >= self.params.length_s {
+                self.done = true;
+            }
+            if self.done {
+                return None;
+            }
+            self.scene = self.script.next();
+            self.begin();
+            if self.number == 0 {
+                t = self.epoch_s;
+            }
+        }
+        let time_ns = self.device_ns(t);
+        let mut points = self.seen(t);
+        points.resize(MARKERS.len() + STRANGERS, None);
+        self.faults
+            .disturb(t, 1.0 / self.rate_hz, &mut points, &mut self.source);
+        for (point, noise) in points.iter_mut().zip(&mut self.noise) {
+            let shake = noise.each_mut().map(|axis| axis.next(&mut self.source));
+            *point = point.map(|p| p + nalgebra::Vector3::from(shake) * self.params.noise_m);
+        }
+        let due = self.pulses.iter().position(|&ns| ns <= time_ns);
+        let frame = LessonFrame {
+            time_ns,
+            number: self.number,
+            epoch: self.epoch,
+            rate_hz: self.rate_hz,
+            points,
+            pulse_ns: due.map(|i| self.pulses.remove(i)),
+        };
+        self.number += 1;
+        Some(frame)
+    }
+}

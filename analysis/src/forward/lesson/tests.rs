@@ -1,0 +1,199 @@
+//! What a lesson promises: the same by seed, labels in order, a body that stays one, no jumps.
+
+use std::collections::BTreeMap;
+
+use nalgebra::Point3;
+
+use super::super::{Ball, GolferParams, plan};
+use super::figure::{Figure, Stance};
+use super::{Kind, Lesson, LessonParams};
+use crate::handed::Handed;
+use crate::landmark::Landmark as L;
+
+fn clean(seed: u64, length_s: f64) -> LessonParams {
+    LessonParams {
+        noise_m: 0.0,
+        ..LessonParams::usual(seed, length_s)
+    }
+}
+
+fn column(landmark: L) -> usize {
+    Lesson::landmarks()
+        .iter()
+        .position(|&l| l == landmark)
+        .unwrap()
+}
+
+#[test]
+fn a_golfer_at_the_ball_is_that_of_the_swings() {
+    for seed in [1, 2] {
+        let params = GolferParams::from_seed(seed);
+        let (motion, _) = plan::motion(&params);
+        let figure = Figure {
+            build: motion.build.clone(),
+            shape: motion.club,
+        };
+        for n in 0..60 {
+            let t = f64::from(n) * 0.08;
+            let stance = Stance {
+                posture: motion.posture(t),
+                place: figure.home(),
+                feet: figure.feet(),
+                hold: [1.0; 2],
+                order: 1.0,
+                flip: 0.0,
+            };
+            let (seen, pose) = (figure.seen(&stance, None), motion.pose(t));
+            for (a, b) in seen.markers.iter().zip(&pose.markers) {
+                assert!((a - b).norm() < 1e-9, "{seed} {t}");
+            }
+        }
+    }
+}
+
+#[test]
+fn the_seed_decides_everything() {
+    let lesson = |seed| {
+        let mut lesson = Lesson::new(&LessonParams {
+            faults: true,
+            upsets: true,
+            dropout: 0.02,
+            ..LessonParams::usual(seed, 20.0)
+        });
+        let frames: Vec<_> = lesson.by_ref().collect();
+        (frames, lesson.labels().to_vec())
+    };
+    let (a, b, c) = (lesson(3), lesson(3), lesson(4));
+    assert!(a == b);
+    assert!(a.1 != c.1);
+}
+
+#[test]
+fn labels_are_in_order_and_apart_and_times_run_on() {
+    for (seed, handed) in [(1, Handed::Right), (2, Handed::Left)] {
+        let mut lesson = Lesson::new(&LessonParams {
+            handed,
+            upsets: true,
+            rate_hz: 120.0,
+            ..LessonParams::usual(seed, 300.0)
+        });
+        let mut last_ns = -1;
+        for frame in lesson.by_ref() {
+            assert!(frame.time_ns > last_ns);
+            last_ns = frame.time_ns;
+        }
+        let mut found = BTreeMap::new();
+        for label in lesson.labels() {
+            assert!(label.start_s < label.end_s, "{label:?}");
+            if let Some(t) = label.impact_s {
+                assert!(label.start_s < t && t < label.end_s, "{label:?}");
+            }
+            *found.entry(label.kind).or_insert(0) += 1;
+        }
+        for pair in lesson.labels().windows(2) {
+            assert!(pair[0].end_s <= pair[1].start_s + 1e-6, "{pair:?}");
+        }
+        assert!(found.len() == 6, "{found:?}");
+    }
+}
+
+/// Distances within one bone, m, with what markers beside a joint may vary.
+const STIFF: [(L, L, f64); 12] = [
+    (L::LeftAsis, L::RightPsis, 1e-6),
+    (L::C7, L::Xiphoid, 1e-6),
+    (L::HeadFront, L::HeadLeft, 1e-6),
+    (L::LeftRadialStyloid, L::LeftUlnarStyloid, 1e-6),
+    (L::LeftElbow, L::LeftRadialStyloid, 0.002),
+    (L::RightElbow, L::RightUlnarStyloid, 0.002),
+    (L::LeftKnee, L::LeftAnkle, 0.01),
+    (L::RightKnee, L::RightAnkle, 0.01),
+    (L::LeftHeel, L::LeftToe, 1e-6),
+    (L::ClubButt, L::ClubHeadToe, 1e-6),
+    (L::ClubHeadHeel, L::ClubHeadBack, 1e-6),
+    (L::RightHeel, L::RightToe, 1e-6),
+];
+
+#[test]
+fn bones_stay_whole_and_nothing_jumps() {
+    const RATE_HZ: f64 = 360.0;
+    for seed in [1, 5] {
+        let mut lesson = Lesson::new(&LessonParams {
+            changes: false,
+            ..clean(seed, 400.0)
+        });
+        let mut ranges = STIFF.map(|_| (f64::INFINITY, 0.0_f64));
+        let mut before: Vec<Vec<Option<Point3<f64>>>> = Vec::new();
+        let mut worst = [(0.0_f64, 0.0, "", L::C7); 2];
+        let mut lowest = (1.0_f64, 0.0, "");
+        while let Some(frame) = lesson.next() {
+            let (t, scene) = (frame.time_ns as f64 * 1e-9, lesson.scene.name);
+            let at = |l: L| frame.points[column(l)];
+            for ((a, b, _), range) in STIFF.iter().zip(&mut ranges) {
+                if let (Some(a), Some(b)) = (at(*a), at(*b)) {
+                    let d = (a - b).norm();
+                    *range = (range.0.min(d), range.1.max(d));
+                }
+            }
+            if let Some(head) = at(L::ClubHeadToe)
+                && head.y < lowest.0
+            {
+                lowest = (head.y, t, scene);
+            }
+            if let [a, b, c] = before.as_slice() {
+                for (i, &landmark) in Lesson::landmarks().iter().enumerate() {
+                    let points = [a[i], b[i], c[i], frame.points[i]];
+                    if let [Some(a), Some(b), Some(c), Some(d)] = points {
+                        // Acceleration from frame to frame; a collision is the only blow.
+                        let bend = |a: Point3<f64>, b: Point3<f64>, c: Point3<f64>| {
+                            (a - b + (c - b)).norm() * RATE_HZ * RATE_HZ
+                        };
+                        let jump = bend(a, b, c).max(bend(b, c, d));
+                        let w = &mut worst[usize::from(landmark.is_club())];
+                        if jump > w.0 {
+                            *w = (jump, t, scene, landmark);
+                        }
+                    }
+                }
+                before.remove(0);
+            }
+            before.push(frame.points);
+        }
+        println!("{seed}: {worst:?} lowest {lowest:?}");
+        for ((a, b, limit), (low, high)) in STIFF.iter().zip(ranges) {
+            println!("{a:?}–{b:?}: {low:.5} {high:.5}");
+            assert!(high - low < 2.0 * limit, "{a:?}–{b:?}: {low} to {high}");
+        }
+    }
+}
+
+#[test]
+fn the_face_is_at_the_ball_when_a_label_says_so() {
+    let mut lesson = Lesson::new(&LessonParams {
+        rate_hz: 1000.0,
+        changes: false,
+        ..clean(7, 300.0)
+    });
+    let mut heads = Vec::new();
+    for frame in lesson.by_ref() {
+        let middle = |a: L, b: L| {
+            let (a, b) = (frame.points[column(a)]?, frame.points[column(b)]?);
+            Some(nalgebra::center(&a, &b))
+        };
+        heads.push((frame.time_ns, middle(L::ClubHeadHeel, L::ClubHeadToe)));
+    }
+    let mut near = BTreeMap::new();
+    for label in lesson.labels().iter().filter(|l| l.struck) {
+        let impact_ns = label.impact_s.unwrap() * 1e9;
+        let i = heads.partition_point(|h| (h.0 as f64) < impact_ns);
+        let head = heads[i].1.unwrap();
+        let speed = (heads[i].1.unwrap() - heads[i - 3].1.unwrap()).norm() / 0.003;
+        println!(
+            "{} {:?} at {head:?}, {speed:.1} m/s",
+            label.scene, label.kind
+        );
+        near.insert(label.scene, (head - Point3::new(-0.02, 0.021, 0.0)).norm());
+    }
+    assert!(near.len() > 2);
+    assert!(near.values().all(|d| *d < 0.09), "{near:?}");
+    let _ = (Kind::Shot, Ball::Centered);
+}
