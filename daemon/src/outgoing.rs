@@ -164,6 +164,19 @@ fn metric(family: &Family, value: Value) -> Metric {
     }
 }
 
+/// Identifiers of all values of the catalogue by index.
+#[must_use]
+pub fn value_ids() -> Vec<String> {
+    let each = |family: &'static Family| (0..family.len()).map(move |n| (family, n));
+    let mut ids: Vec<(usize, String)> = CATALOGUE
+        .iter()
+        .flat_map(|f| each(f))
+        .map(|(f, n)| (f.first + n, f.value_id(n)))
+        .collect();
+    ids.sort_unstable();
+    ids.into_iter().map(|(_, id)| id).collect()
+}
+
 /// A number rounded to a millionth (or `steps` a unit), so that reports read well and compare.
 fn rounded(value: f64, steps: f64) -> f64 {
     // Adding zero turns a negative zero into a plain one.
