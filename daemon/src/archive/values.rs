@@ -174,6 +174,7 @@ mod tests {
         ]);
         let measurement = Measurement {
             kind: "shot".into(),
+            confidence: None,
             handed: "right".into(),
             events: BTreeMap::new(),
             metrics,
