@@ -90,6 +90,8 @@ impl LessonParams {
 pub struct LessonFrame {
     /// Device time, ns.
     pub time_ns: i64,
+    /// Real time since the lesson began, ns: without the jumps of the sender's clock.
+    pub real_ns: u64,
     /// Number since the sender's start.
     pub number: u64,
     /// Start of the sender, from 1.
@@ -112,6 +114,8 @@ pub struct Lesson {
     /// Begin of the sender's epoch: time of the lesson, s, and device time, ns.
     epoch_s: f64,
     epoch_ns: i64,
+    /// Jumps of the sender's clock so far, ns.
+    jumped_ns: i64,
     epoch: u32,
     number: u64,
     rate_hz: f64,
@@ -142,6 +146,7 @@ impl Lesson {
             begun_s: 0.0,
             epoch_s: 0.0,
             epoch_ns: 0,
+            jumped_ns: 0,
             epoch: 1,
             number: 0,
             rate_hz: params.rate_hz,
@@ -170,16 +175,18 @@ impl Lesson {
         match self.scene.upset {
             Some(Upset::Restart(silence_s, rate_hz)) => {
                 let now_ns = self.device_ns(self.begun_s);
-                let silence = self.begun_s + silence_s;
-                // He goes on where he was: nobody sees what he does in the meantime.
+                // The golfer waits for the sender.
                 self.epoch_s = self.begun_s;
-                self.epoch_ns = now_ns + nanoseconds(silence - self.begun_s);
+                self.epoch_ns = now_ns + nanoseconds(silence_s);
                 self.epoch += 1;
                 self.number = 0;
                 self.rate_hz = rate_hz.unwrap_or(self.rate_hz);
                 self.noise = noise(&mut self.source, self.rate_hz);
             }
-            Some(Upset::Jump(by_s)) => self.epoch_ns += nanoseconds(by_s),
+            Some(Upset::Jump(by_s)) => {
+                self.epoch_ns += nanoseconds(by_s);
+                self.jumped_ns += nanoseconds(by_s);
+            }
             None => {}
         }
         if let Some(told) = self.scene.told {
@@ -296,6 +303,7 @@ impl Iterator for Lesson {
         let due = self.pulses.iter().position(|&ns| ns <= time_ns);
         let frame = LessonFrame {
             time_ns,
+            real_ns: (time_ns - self.jumped_ns).unsigned_abs(),
             number: self.number,
             epoch: self.epoch,
             rate_hz: self.rate_hz,

@@ -106,7 +106,7 @@ impl Script {
             .with(&[
                 (Dof::PelvisX, home.x),
                 (Dof::PelvisZ, home.z - 0.02),
-                (Dof::PelvisY, build.ankles[0].y + 0.965 * leg),
+                (Dof::PelvisY, build.ankles[0].y + 0.953 * leg),
                 (Dof::ArmReach, 0.93),
                 (Dof::ShaftSlope, self.figure.shape.lie - 0.15),
                 (Dof::LeadGlide, 0.0),

@@ -55,7 +55,7 @@ impl Script {
         let now = Stance {
             posture: motion.posture(0.0),
             place: figure.home(),
-            feet: figure.feet(),
+            feet: figure.feet().map(|f| figure.home().foot(f)),
             hold: [1.0; 2],
             order: 1.0,
             flip: 0.0,

@@ -38,14 +38,18 @@ fn a_golfer_at_the_ball_is_that_of_the_swings() {
             let stance = Stance {
                 posture: motion.posture(t),
                 place: figure.home(),
-                feet: figure.feet(),
+                feet: figure.feet().map(|f| figure.home().foot(f)),
                 hold: [1.0; 2],
                 order: 1.0,
                 flip: 0.0,
             };
             let (seen, pose) = (figure.seen(&stance, None), motion.pose(t));
-            for (a, b) in seen.markers.iter().zip(&pose.markers) {
-                assert!((a - b).norm() < 1e-9, "{seed} {t}");
+            for (i, (a, b)) in seen.markers.iter().zip(&pose.markers).enumerate() {
+                assert!(
+                    (a - b).norm() < 1e-9,
+                    "{seed} {t} {:?}: {a} {b}",
+                    Lesson::landmarks()[i]
+                );
             }
         }
     }
@@ -75,7 +79,7 @@ fn labels_are_in_order_and_apart_and_times_run_on() {
             handed,
             upsets: true,
             rate_hz: 120.0,
-            ..LessonParams::usual(seed, 300.0)
+            ..LessonParams::usual(seed, 900.0)
         });
         let mut last_ns = -1;
         for frame in lesson.by_ref() {
@@ -103,8 +107,8 @@ const STIFF: [(L, L, f64); 12] = [
     (L::C7, L::Xiphoid, 1e-6),
     (L::HeadFront, L::HeadLeft, 1e-6),
     (L::LeftRadialStyloid, L::LeftUlnarStyloid, 1e-6),
-    (L::LeftElbow, L::LeftRadialStyloid, 0.002),
-    (L::RightElbow, L::RightUlnarStyloid, 0.002),
+    (L::LeftElbow, L::LeftRadialStyloid, 0.006),
+    (L::RightElbow, L::RightUlnarStyloid, 0.006),
     (L::LeftKnee, L::LeftAnkle, 0.01),
     (L::RightKnee, L::RightAnkle, 0.01),
     (L::LeftHeel, L::LeftToe, 1e-6),
@@ -123,7 +127,7 @@ fn bones_stay_whole_and_nothing_jumps() {
         });
         let mut ranges = STIFF.map(|_| (f64::INFINITY, 0.0_f64));
         let mut before: Vec<Vec<Option<Point3<f64>>>> = Vec::new();
-        let mut worst = [(0.0_f64, 0.0, "", L::C7); 2];
+        let mut worst = BTreeMap::new();
         let mut lowest = (1.0_f64, 0.0, "");
         while let Some(frame) = lesson.next() {
             let (t, scene) = (frame.time_ns as f64 * 1e-9, lesson.scene.name);
@@ -148,9 +152,13 @@ fn bones_stay_whole_and_nothing_jumps() {
                             (a - b + (c - b)).norm() * RATE_HZ * RATE_HZ
                         };
                         let jump = bend(a, b, c).max(bend(b, c, d));
-                        let w = &mut worst[usize::from(landmark.is_club())];
+                        let w = worst.entry((scene, landmark.is_club())).or_insert((
+                            0.0_f64,
+                            0.0,
+                            L::C7,
+                        ));
                         if jump > w.0 {
-                            *w = (jump, t, scene, landmark);
+                            *w = (jump, t, landmark);
                         }
                     }
                 }
@@ -158,7 +166,7 @@ fn bones_stay_whole_and_nothing_jumps() {
             }
             before.push(frame.points);
         }
-        println!("{seed}: {worst:?} lowest {lowest:?}");
+        println!("{seed}: {worst:#.1?} lowest {lowest:?}");
         for ((a, b, limit), (low, high)) in STIFF.iter().zip(ranges) {
             println!("{a:?}–{b:?}: {low:.5} {high:.5}");
             assert!(high - low < 2.0 * limit, "{a:?}–{b:?}: {low} to {high}");
