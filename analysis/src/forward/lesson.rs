@@ -13,6 +13,7 @@
 //! arms that do what no swing needs.
 
 mod apart;
+mod drills;
 mod faults;
 mod figure;
 mod label;
@@ -22,7 +23,7 @@ mod script;
 #[cfg(test)]
 mod tests;
 
-use nalgebra::Point3;
+use nalgebra::{Point3, Vector3};
 
 use super::capture::mirrored;
 use super::noise::{Colored, Purpose, Source};
@@ -240,7 +241,8 @@ impl Lesson {
         let club = self.scene.club && self.params.club;
         let visible = |(p, landmark): (Point3<f64>, &Landmark)| {
             let inside = (p.x + 0.4).abs() < VOLUME_M && (p.z + 0.4).abs() < VOLUME_M;
-            (inside && (club || !landmark.is_club())).then_some(p)
+            let worn = !self.scene.jacket || CHEST.contains(landmark);
+            (inside && worn && (club || !landmark.is_club())).then_some(p)
         };
         let frame = seen
             .markers
@@ -248,12 +250,33 @@ impl Lesson {
             .zip(&MARKERS)
             .map(visible)
             .collect();
-        match self.scene.handed {
+        let mut frame = match self.scene.handed {
             Handed::Right => frame,
             Handed::Left => mirrored(&frame, &MARKERS),
+        };
+        if self.scene.coach {
+            let at = |l: Landmark| frame[MARKERS.iter().position(|&m| m == l)?];
+            // Knuckles and wrist of each hand, a little behind the skin they touch.
+            for hand in [at(Landmark::RightAsis), at(Landmark::LeftElbow)] {
+                for n in [0.0, 1.0, 2.0] {
+                    let off = Vector3::new(-0.05 - 0.03 * n, 0.02 * n, -0.04 * n * (2.0 - n));
+                    frame.push(hand.map(|p| p + off));
+                }
+            }
         }
+        frame
     }
 }
+
+/// What a jacket bears.
+const CHEST: [Landmark; 6] = [
+    Landmark::C7,
+    Landmark::T8,
+    Landmark::SternalNotch,
+    Landmark::Xiphoid,
+    Landmark::LeftAcromion,
+    Landmark::RightAcromion,
+];
 
 /// Half the size of what the cameras see, m.
 const VOLUME_M: f64 = 2.3;
@@ -298,7 +321,7 @@ impl Iterator for Lesson {
             .disturb(t, 1.0 / self.rate_hz, &mut points, &mut self.source);
         for (point, noise) in points.iter_mut().zip(&mut self.noise) {
             let shake = noise.each_mut().map(|axis| axis.next(&mut self.source));
-            *point = point.map(|p| p + nalgebra::Vector3::from(shake) * self.params.noise_m);
+            *point = point.map(|p| p + Vector3::from(shake) * self.params.noise_m);
         }
         let due = self.pulses.iter().position(|&ns| ns <= time_ns);
         let frame = LessonFrame {

@@ -49,6 +49,10 @@ pub(super) struct Scene {
     pub(super) loose: Option<Loose>,
     /// Whether the club's markers can be seen.
     pub(super) club: bool,
+    /// Whether only the chest's markers are there.
+    pub(super) jacket: bool,
+    /// Whether the coach's hands are at hip and elbow.
+    pub(super) coach: bool,
     pub(super) told: Option<Told>,
     pub(super) upset: Option<Upset>,
 }
@@ -61,18 +65,18 @@ pub(super) fn joined(from: Stance, to: Stance, length: f64) -> Course {
         time: [(0.06, 0.47), (0.53, 0.94)][i],
     });
     let way = steps.map(|s| s.way()).iter().sum::<f64>();
-    let dip = (0.1 * way).min(DIP_M);
+    let dip = (0.25 * way).min(DIP_M);
     Arc::new(move |t| {
         let u = (t / length).clamp(0.0, 1.0);
         let mut stance = mixed(&from, &to, ease(u));
         stance.feet = steps.map(|step| step.at(u));
-        stance.posture[Dof::PelvisY] -= dip * 64.0 * (u * (1.0 - u)).powi(3);
+        stance.posture[Dof::PelvisY] -= dip * ease(u / 0.3) * ease((1.0 - u) / 0.3);
         stance
     })
 }
 
 /// Who steps sinks a little, so that no leg comes to its end, m.
-const DIP_M: f64 = 0.022;
+const DIP_M: f64 = 0.05;
 
 /// All but the feet.
 fn mixed(from: &Stance, to: &Stance, share: f64) -> Stance {
@@ -155,7 +159,7 @@ pub(super) fn walked(from: Stance, to: Stance) -> (Course, f64) {
             }
         }
         let mut mixed = mixed(&from, &to, ease(t / (0.8 * length).min(1.6)));
-        mixed.posture[Dof::PelvisY] -= DIP_M * ease(t / 0.5) * ease((length - t) / 0.5);
+        mixed.posture[Dof::PelvisY] -= 0.5 * DIP_M * ease(t / 0.5) * ease((length - t) / 0.5);
         Stance {
             feet,
             place: path(t),

@@ -1,12 +1,12 @@
 //! What a lesson promises: the same by seed, labels in order, a body that stays one, no jumps.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::Point3;
 
-use super::super::{Ball, GolferParams, plan};
+use super::super::{GolferParams, plan};
 use super::figure::{Figure, Stance};
-use super::{Kind, Lesson, LessonParams};
+use super::{Lesson, LessonParams};
 use crate::handed::Handed;
 use crate::landmark::Landmark as L;
 
@@ -46,7 +46,7 @@ fn a_golfer_at_the_ball_is_that_of_the_swings() {
             let (seen, pose) = (figure.seen(&stance, None), motion.pose(t));
             for (i, (a, b)) in seen.markers.iter().zip(&pose.markers).enumerate() {
                 assert!(
-                    (a - b).norm() < 1e-9,
+                    (a - b).norm() < 1e-4,
                     "{seed} {t} {:?}: {a} {b}",
                     Lesson::landmarks()[i]
                 );
@@ -120,17 +120,21 @@ const STIFF: [(L, L, f64); 12] = [
 #[test]
 fn bones_stay_whole_and_nothing_jumps() {
     const RATE_HZ: f64 = 360.0;
-    for seed in [1, 5] {
+    for seed in [1, 5, 6] {
         let mut lesson = Lesson::new(&LessonParams {
             changes: false,
-            ..clean(seed, 400.0)
+            ..clean(seed, 600.0)
         });
         let mut ranges = STIFF.map(|_| (f64::INFINITY, 0.0_f64));
         let mut before: Vec<Vec<Option<Point3<f64>>>> = Vec::new();
         let mut worst = BTreeMap::new();
+        let mut whole = BTreeSet::new();
         let mut lowest = (1.0_f64, 0.0, "");
         while let Some(frame) = lesson.next() {
             let (t, scene) = (frame.time_ns as f64 * 1e-9, lesson.scene.name);
+            if lesson.scene.told.is_some_and(|t| t.impact.is_some()) {
+                whole.insert(scene);
+            }
             let at = |l: L| frame.points[column(l)];
             for ((a, b, _), range) in STIFF.iter().zip(&mut ranges) {
                 if let (Some(a), Some(b)) = (at(*a), at(*b)) {
@@ -147,7 +151,8 @@ fn bones_stay_whole_and_nothing_jumps() {
                 for (i, &landmark) in Lesson::landmarks().iter().enumerate() {
                     let points = [a[i], b[i], c[i], frame.points[i]];
                     if let [Some(a), Some(b), Some(c), Some(d)] = points {
-                        // Acceleration from frame to frame; a collision is the only blow.
+                        // Acceleration from frame to frame; a collision is the only blow. A knee that
+                        // comes near its end in a quick step is the most of the body.
                         let bend = |a: Point3<f64>, b: Point3<f64>, c: Point3<f64>| {
                             (a - b + (c - b)).norm() * RATE_HZ * RATE_HZ
                         };
@@ -166,9 +171,17 @@ fn bones_stay_whole_and_nothing_jumps() {
             }
             before.push(frame.points);
         }
-        println!("{seed}: {worst:#.1?} lowest {lowest:?}");
+        assert!(lowest.0 > -0.04, "{seed}: {lowest:?}");
+        for ((scene, club), (jump, t, landmark)) in &worst {
+            let stroke = whole.contains(scene);
+            let limit = match (stroke, club) {
+                (true, true) => 12_000.0,
+                (true, false) | (false, true) => 1500.0,
+                (false, false) => 600.0,
+            };
+            assert!(*jump < limit, "{jump} m/s² {scene} {landmark:?} at {t} s");
+        }
         for ((a, b, limit), (low, high)) in STIFF.iter().zip(ranges) {
-            println!("{a:?}–{b:?}: {low:.5} {high:.5}");
             assert!(high - low < 2.0 * limit, "{a:?}–{b:?}: {low} to {high}");
         }
     }
@@ -195,13 +208,15 @@ fn the_face_is_at_the_ball_when_a_label_says_so() {
         let i = heads.partition_point(|h| (h.0 as f64) < impact_ns);
         let head = heads[i].1.unwrap();
         let speed = (heads[i].1.unwrap() - heads[i - 3].1.unwrap()).norm() / 0.003;
-        println!(
-            "{} {:?} at {head:?}, {speed:.1} m/s",
-            label.scene, label.kind
-        );
+        let usual = match label.scene {
+            "putt" => 0.8..4.0,
+            "chip" => 4.0..13.0,
+            "pitch" => 7.0..18.0,
+            _ => 11.0..60.0,
+        };
+        assert!(usual.contains(&speed), "{}: {speed} m/s", label.scene);
         near.insert(label.scene, (head - Point3::new(-0.02, 0.021, 0.0)).norm());
     }
     assert!(near.len() > 2);
     assert!(near.values().all(|d| *d < 0.09), "{near:?}");
-    let _ = (Kind::Shot, Ball::Centered);
 }
