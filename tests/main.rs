@@ -22,6 +22,7 @@ mod golfer;
 mod ground;
 mod honesty;
 mod invariance;
+mod lesson;
 mod live;
 mod network;
 mod plates;

@@ -29,6 +29,15 @@ impl Handed {
             .find(|h| h.name() == name)
     }
 
+    /// The other side.
+    #[must_use]
+    pub const fn other(self) -> Self {
+        match self {
+            Self::Right => Self::Left,
+            Self::Left => Self::Right,
+        }
+    }
+
     /// A bay-frame position in the golfer frame (Z mirrored for a left-handed golfer), and back:
     /// the mirror is its own inverse.
     #[must_use]

@@ -192,6 +192,25 @@ pub struct Synthesize {
     /// Leave out the force plates under the golfer's feet.
     #[arg(long)]
     pub no_plates: bool,
+    /// A lesson of so many minutes instead of one swing: shots and everything between them, without
+    /// plates, as `lesson.mcap` and `labels.json`. Style, club, ball and speed are drawn by the seed.
+    #[arg(long, value_name = "MINUTES", value_parser = positive)]
+    pub lesson: Option<f64>,
+    /// In a lesson: markers get lost, are exchanged and belong to others.
+    #[arg(long, requires = "lesson")]
+    pub faults: bool,
+    /// In a lesson: the sender restarts, jumps in time, changes its rate.
+    #[arg(long, requires = "lesson")]
+    pub upsets: bool,
+    /// In a lesson: the club has no markers.
+    #[arg(long, requires = "lesson")]
+    pub no_club: bool,
+    /// In a lesson: a microphone beside the ball sends a pulse when it is struck.
+    #[arg(long, requires = "lesson")]
+    pub trigger: bool,
+    /// In a lesson: the place of the ball is not told.
+    #[arg(long, requires = "lesson")]
+    pub ball_unknown: bool,
     /// Folder to write `take.c3d` and `truth.json` to.
     #[arg(long)]
     pub out: PathBuf,

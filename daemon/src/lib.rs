@@ -12,6 +12,7 @@ pub mod clock;
 pub mod config;
 pub mod context;
 pub mod errors;
+pub mod lesson;
 pub mod map;
 
 pub mod pipeline;

@@ -13,6 +13,7 @@
 //! arms that do what no swing needs.
 
 mod apart;
+mod drills;
 mod faults;
 mod figure;
 mod label;
@@ -22,7 +23,7 @@ mod script;
 #[cfg(test)]
 mod tests;
 
-use nalgebra::Point3;
+use nalgebra::{Point3, Vector3};
 
 use super::capture::mirrored;
 use super::noise::{Colored, Purpose, Source};
@@ -90,6 +91,8 @@ impl LessonParams {
 pub struct LessonFrame {
     /// Device time, ns.
     pub time_ns: i64,
+    /// Real time since the lesson began, ns: without the jumps of the sender's clock.
+    pub real_ns: u64,
     /// Number since the sender's start.
     pub number: u64,
     /// Start of the sender, from 1.
@@ -112,6 +115,8 @@ pub struct Lesson {
     /// Begin of the sender's epoch: time of the lesson, s, and device time, ns.
     epoch_s: f64,
     epoch_ns: i64,
+    /// Jumps of the sender's clock so far, ns.
+    jumped_ns: i64,
     epoch: u32,
     number: u64,
     rate_hz: f64,
@@ -142,6 +147,7 @@ impl Lesson {
             begun_s: 0.0,
             epoch_s: 0.0,
             epoch_ns: 0,
+            jumped_ns: 0,
             epoch: 1,
             number: 0,
             rate_hz: params.rate_hz,
@@ -170,16 +176,18 @@ impl Lesson {
         match self.scene.upset {
             Some(Upset::Restart(silence_s, rate_hz)) => {
                 let now_ns = self.device_ns(self.begun_s);
-                let silence = self.begun_s + silence_s;
-                // He goes on where he was: nobody sees what he does in the meantime.
+                // The golfer waits for the sender.
                 self.epoch_s = self.begun_s;
-                self.epoch_ns = now_ns + nanoseconds(silence - self.begun_s);
+                self.epoch_ns = now_ns + nanoseconds(silence_s);
                 self.epoch += 1;
                 self.number = 0;
                 self.rate_hz = rate_hz.unwrap_or(self.rate_hz);
                 self.noise = noise(&mut self.source, self.rate_hz);
             }
-            Some(Upset::Jump(by_s)) => self.epoch_ns += nanoseconds(by_s),
+            Some(Upset::Jump(by_s)) => {
+                self.epoch_ns += nanoseconds(by_s);
+                self.jumped_ns += nanoseconds(by_s);
+            }
             None => {}
         }
         if let Some(told) = self.scene.told {
@@ -233,7 +241,8 @@ impl Lesson {
         let club = self.scene.club && self.params.club;
         let visible = |(p, landmark): (Point3<f64>, &Landmark)| {
             let inside = (p.x + 0.4).abs() < VOLUME_M && (p.z + 0.4).abs() < VOLUME_M;
-            (inside && (club || !landmark.is_club())).then_some(p)
+            let worn = !self.scene.jacket || CHEST.contains(landmark);
+            (inside && worn && (club || !landmark.is_club())).then_some(p)
         };
         let frame = seen
             .markers
@@ -241,12 +250,33 @@ impl Lesson {
             .zip(&MARKERS)
             .map(visible)
             .collect();
-        match self.scene.handed {
+        let mut frame = match self.scene.handed {
             Handed::Right => frame,
             Handed::Left => mirrored(&frame, &MARKERS),
+        };
+        if self.scene.coach {
+            let at = |l: Landmark| frame[MARKERS.iter().position(|&m| m == l)?];
+            // Knuckles and wrist of each hand, a little behind the skin they touch.
+            for hand in [at(Landmark::RightAsis), at(Landmark::LeftElbow)] {
+                for n in [0.0, 1.0, 2.0] {
+                    let off = Vector3::new(-0.05 - 0.03 * n, 0.02 * n, -0.04 * n * (2.0 - n));
+                    frame.push(hand.map(|p| p + off));
+                }
+            }
         }
+        frame
     }
 }
+
+/// What a jacket bears.
+const CHEST: [Landmark; 6] = [
+    Landmark::C7,
+    Landmark::T8,
+    Landmark::SternalNotch,
+    Landmark::Xiphoid,
+    Landmark::LeftAcromion,
+    Landmark::RightAcromion,
+];
 
 /// Half the size of what the cameras see, m.
 const VOLUME_M: f64 = 2.3;
@@ -291,11 +321,12 @@ impl Iterator for Lesson {
             .disturb(t, 1.0 / self.rate_hz, &mut points, &mut self.source);
         for (point, noise) in points.iter_mut().zip(&mut self.noise) {
             let shake = noise.each_mut().map(|axis| axis.next(&mut self.source));
-            *point = point.map(|p| p + nalgebra::Vector3::from(shake) * self.params.noise_m);
+            *point = point.map(|p| p + Vector3::from(shake) * self.params.noise_m);
         }
         let due = self.pulses.iter().position(|&ns| ns <= time_ns);
         let frame = LessonFrame {
             time_ns,
+            real_ns: (time_ns - self.jumped_ns).unsigned_abs(),
             number: self.number,
             epoch: self.epoch,
             rate_hz: self.rate_hz,

@@ -58,6 +58,8 @@ pub enum Ball {
     Centered,
     /// 14–20 mm toward heel or toe: less speed is lost and the face twists a little.
     OffCenter,
+    /// In the middle, but the ball is of foam, or only grazed: hardly any speed is lost.
+    Soft,
     /// Not at all: the head passes over or inside the ball and loses nothing.
     Missed,
 }

@@ -153,14 +153,6 @@ impl Motion {
         motion
     }
 
-    /// The same motion with a ball that takes this share of what it took (foam, topped).
-    pub(super) fn softer(&self, share: f64) -> Self {
-        let mut motion = self.clone();
-        motion.rates.loss *= share;
-        motion.rates.twist *= share;
-        motion
-    }
-
     /// The face's reference point at time `t`, s.
     pub(super) fn face(&self, t: f64) -> Point3<f64> {
         self.build.face(&self.club, &self.posture(t))

@@ -80,6 +80,7 @@ impl Goal {
                 source.between(0.14, 0.19),
                 9.0 * side,
             ),
+            Ball::Soft => (0.0, 0.0, source.between(0.015, 0.08), 0.0),
             Ball::Missed if side > 0.0 => (source.between(0.055, 0.065), 0.0, 0.0, 0.0),
             Ball::Missed => (0.015, -source.between(0.080, 0.095), 0.0, 0.0),
         };

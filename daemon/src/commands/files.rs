@@ -4,7 +4,9 @@ use std::num::NonZeroUsize;
 use std::path::PathBuf;
 
 use analysis::context::Context;
-use analysis::forward::{CaptureParams, GolferParams, PlateParams, calibration_trial, swing};
+use analysis::forward::{
+    CaptureParams, GolferParams, LessonParams, PlateParams, calibration_trial, swing,
+};
 use protocol::report::Measurement;
 
 use super::print;
@@ -12,7 +14,7 @@ use crate::cli::{Analyze, Calibrate, Send, Synthesize};
 use crate::clock::Clock;
 use crate::errors::{Code, wrong};
 use crate::map::MarkerMap;
-use crate::{context, offline, outgoing, refine, send, synthetic, table, trial};
+use crate::{context, lesson, offline, outgoing, refine, send, synthetic, table, trial};
 
 pub(super) fn send(args: &Send) -> anyhow::Result<()> {
     let clock = Clock::start();
@@ -121,6 +123,9 @@ pub(super) fn synthesize(args: &Synthesize) -> anyhow::Result<()> {
     within("--rate", args.rate, 25.0..=4000.0)?;
     within("--noise-mm", args.noise_mm, 0.0..=50.0)?;
     within("--dropouts", args.dropouts, 0.0..=90.0)?;
+    if let Some(minutes) = args.lesson {
+        return lesson_of(args, minutes);
+    }
     let capture = CaptureParams {
         rate_hz: args.rate,
         noise_m: args.noise_mm * 1e-3,
@@ -137,4 +142,30 @@ pub(super) fn synthesize(args: &Synthesize) -> anyhow::Result<()> {
         written = "take.c3d, truth.json, calibration.c3d and calibration.json";
     }
     print(&format!("{written} written to {}", args.out.display()))
+}
+
+fn lesson_of(args: &Synthesize, minutes: f64) -> anyhow::Result<()> {
+    let params = LessonParams {
+        rate_hz: args.rate,
+        noise_m: args.noise_mm * 1e-3,
+        dropout: args.dropouts * 1e-2,
+        handed: args.side,
+        faults: args.faults,
+        upsets: args.upsets,
+        club: !args.no_club,
+        ..LessonParams::usual(args.seed, minutes * 60.0)
+    };
+    let map = MarkerMap::load("whin_32")?;
+    let map = if args.ball_unknown {
+        lesson::ball_unknown(&map)?
+    } else {
+        map
+    };
+    let labels = lesson::write(&params, &map, args.trigger, &args.out)?;
+    let struck = labels.iter().filter(|l| l.struck).count();
+    print(&format!(
+        "lesson.mcap and labels.json written to {}: {} movements, {struck} of them strike a ball",
+        args.out.display(),
+        labels.len()
+    ))
 }

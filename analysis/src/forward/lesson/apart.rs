@@ -20,7 +20,7 @@ impl Script {
         self.pause("fetches a towel", 1.0, 3.0);
         self.ready_beside(Grip::Usual);
         for _ in 0..=self.count(&[1.0, 1.0]) {
-            let motion = Arc::new(self.motion.without_collision());
+            let motion = Arc::clone(&self.dry);
             let slow = self.between(0.95, 1.2);
             self.swing(motion, Way::rehearsal("rod or towel", slow, 0.9));
             self.pause("finish", 0.2, 0.8);
@@ -115,7 +115,7 @@ impl Script {
         let size = self.between(0.5, 1.0);
         let slow = self.between(1.0, 2.0);
         let stroke = Stroke {
-            motion: Arc::new(self.motion.without_collision()),
+            motion: Arc::clone(&self.dry),
             time: line((0.0, begin), slow, times.end),
             size: [size; 2],
             aim: None,

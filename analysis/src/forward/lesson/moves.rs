@@ -1,11 +1,13 @@
 //! What a golfer does between walking in and walking out, each as one or more scenes. When and how
-//! often is in `script`; movements with the club out of the usual hands are in `apart`.
+//! often is in `script`; drills are in `drills`, movements with the club
+//! out of the usual hands in `apart`.
 
 use std::f64::consts::{FRAC_PI_2, PI};
 use std::sync::Arc;
 
 use nalgebra::Point3;
 
+use super::super::Ball;
 use super::super::club::BALL_RADIUS;
 use super::super::curve::{Curve, Via};
 use super::super::motion::Motion;
@@ -36,8 +38,8 @@ pub(super) struct Way {
     pub(super) slow: f64,
     /// As [`Stroke::size`].
     pub(super) size: [f64; 2],
-    /// Whether the face is brought to the ball.
-    pub(super) aimed: bool,
+    /// How far behind the ball the face is brought, m, where it does not come there by itself.
+    pub(super) aim: Option<f64>,
     /// Seconds of rest shortly before the top.
     pub(super) stop: Option<f64>,
     /// As [`Stroke::steps`], times from takeaway on in those of the motion.
@@ -53,7 +55,7 @@ impl Way {
             struck: true,
             slow: 1.0,
             size: [1.0; 2],
-            aimed: false,
+            aim: None,
             stop: None,
             steps: Vec::new(),
         }
@@ -106,7 +108,7 @@ impl Script {
             .with(&[
                 (Dof::PelvisX, home.x),
                 (Dof::PelvisZ, home.z - 0.02),
-                (Dof::PelvisY, build.ankles[0].y + 0.965 * leg),
+                (Dof::PelvisY, build.ankles[0].y + 0.953 * leg),
                 (Dof::ArmReach, 0.93),
                 (Dof::ShaftSlope, self.figure.shape.lie - 0.15),
                 (Dof::LeadGlide, 0.0),
@@ -168,6 +170,8 @@ impl Script {
             course,
             loose: None,
             club: self.club,
+            jacket: false,
+            coach: self.coach,
             told: None,
             upset: self.upset.take(),
         }
@@ -433,7 +437,10 @@ impl Script {
         let scene_time = |t: f64| way.slow * (t - begin) + if t > times.top { late } else { 0.0 };
         let length = scene_time(times.finish);
         let impact = scene_time(times.impact);
-        let ball = Point3::new(-BALL_RADIUS, self.figure.shape.ball_height(), 0.0);
+        let aim = way.aim.map(|behind| {
+            let x = -BALL_RADIUS - behind;
+            Point3::new(x, self.figure.shape.ball_height(), 0.0)
+        });
         let steps = way.steps.iter().map(|&(side, way, (a, b))| {
             let time = |t: f64| scene_time(times.takeaway + t);
             (side, way, (time(a), time(b)))
@@ -443,7 +450,7 @@ impl Script {
             motion,
             time,
             size: way.size,
-            aim: way.aimed.then_some((ball, impact)),
+            aim: aim.map(|aim| (aim, impact)),
         };
         let course = stroke.course(&self.figure, self.now);
         let mut scene = self.scene(way.name, length, course);
@@ -467,11 +474,8 @@ impl Script {
     }
 
     pub(super) fn missed(&mut self) {
-        self.hit(Way {
-            kind: Kind::Rehearsal,
-            struck: false,
-            ..Way::full("missed ball")
-        });
+        let motion = Arc::clone(&self.dry);
+        self.swing(motion, Way::rehearsal("missed ball", 1.0, 1.0));
     }
 
     pub(super) fn stop_at_top(&mut self) {
@@ -494,16 +498,17 @@ impl Script {
         let size = self.between(0.58, 0.85);
         self.hit(Way {
             size: [size; 2],
-            aimed: true,
+            aim: Some(0.0),
             ..Way::full("three-quarter swing")
         });
     }
 
     /// A ball that takes next to nothing of the head's speed, or is only grazed.
     pub(super) fn foam_ball(&mut self) {
-        let share = self.between(0.05, 0.3);
-        let motion = Arc::new(self.motion.softer(share));
-        self.swing(motion, Way::full("foam or topped ball"));
+        self.shot(Ball::Soft);
+        self.address(0.8);
+        self.pause("address", 0.3, 1.0);
+        self.hit(Way::full("foam or topped ball"));
     }
 
     pub(super) fn small(&mut self, size: Size) {
@@ -531,68 +536,8 @@ impl Script {
             kind: Kind::Partial,
             size: [share, body * share],
             slow,
-            aimed: true,
+            aim: Some(0.0),
             ..Way::full(name)
-        });
-    }
-
-    /// Feet side by side for the next stroke.
-    fn together(&mut self) {
-        let mut to = self.now;
-        let home = self.figure.home();
-        to.feet = self
-            .figure
-            .feet()
-            .map(|f| home.foot(Foot { x: 0.35 * f.x, ..f }));
-        let length = self.between(1.2, 1.8);
-        self.join("feet together", to, length);
-        self.pause("address", 0.4, 1.2);
-    }
-
-    pub(super) fn feet_together(&mut self) {
-        self.together();
-        let size = self.between(0.6, 0.8);
-        self.hit(Way {
-            size: [size, 0.6 * size],
-            aimed: true,
-            ..Way::full("feet together")
-        });
-    }
-
-    /// The lead foot steps out as the club comes to the top.
-    pub(super) fn step_drill(&mut self) {
-        self.together();
-        let out = 0.6 * self.figure.feet()[0].x;
-        let top = self.motion.times.top - self.motion.times.takeaway;
-        self.hit(Way {
-            size: [0.85, 0.6],
-            aimed: true,
-            steps: vec![(0, [out, 0.0], (top - 0.25, top + 0.08))],
-            ..Way::full("step-in drill")
-        });
-    }
-
-    /// The trail foot walks on through the ball.
-    pub(super) fn walk_through(&mut self) {
-        let impact = self.motion.times.impact - self.motion.times.takeaway;
-        self.hit(Way {
-            steps: vec![(1, [0.34, 0.12], (impact + 0.15, impact + 0.8))],
-            ..Way::full("walk-through drill")
-        });
-    }
-
-    pub(super) fn one_arm(&mut self) {
-        let off = self.count(&[1.0, 1.0]);
-        let mut to = self.now;
-        to.hold[off] = 0.0;
-        self.join("a hand off the club", to, 1.0);
-        self.pause("address", 0.3, 1.0);
-        let (size, slow) = (self.between(0.55, 0.75), self.between(1.1, 1.4));
-        self.hit(Way {
-            size: [size; 2],
-            slow,
-            aimed: true,
-            ..Way::full("one arm")
         });
     }
 
@@ -639,7 +584,7 @@ impl Script {
     }
 
     pub(super) fn rehearse(&mut self) {
-        let motion = Arc::new(self.motion.without_collision());
+        let motion = Arc::clone(&self.dry);
         let way = match self.source.unit() {
             u if u < 0.55 => Way::rehearsal(
                 "practice swing",
@@ -654,39 +599,6 @@ impl Script {
             },
         };
         self.swing(motion, way);
-    }
-
-    /// Swing after swing from finish to takeaway, nothing in between.
-    pub(super) fn continuous(&mut self) {
-        for _ in 0..=self.count(&[0.0, 1.0, 1.0, 1.0]) {
-            let to = self.ready(self.now.place);
-            let length = self.between(1.0, 1.5);
-            self.join("swings on", to, length);
-            let motion = Arc::new(self.motion.without_collision());
-            let slow = self.between(1.0, 1.3);
-            self.swing(motion, Way::rehearsal("continuous swings", slow, 0.9));
-        }
-    }
-
-    /// A second ball at once.
-    pub(super) fn again_at_once(&mut self) {
-        let length = self.between(1.3, 2.0);
-        self.address(length);
-        self.hit(Way::full("second ball at once"));
-    }
-
-    pub(super) fn odd_grips(&mut self) {
-        let (grip, name) = match self.count(&[1.0, 1.0]) {
-            0 => (Grip::Crossed, "cross-handed"),
-            _ => (Grip::UpsideDown, "club upside down"),
-        };
-        self.ready_beside(grip);
-        self.pause("address", 0.2, 1.0);
-        let motion = Arc::new(self.motion.without_collision());
-        let slow = self.between(1.0, 1.4);
-        self.swing(motion, Way::rehearsal(name, slow, 0.9));
-        self.pause("finish", 0.2, 0.8);
-        self.stand_up();
     }
 }
 

@@ -49,6 +49,10 @@ pub(super) struct Scene {
     pub(super) loose: Option<Loose>,
     /// Whether the club's markers can be seen.
     pub(super) club: bool,
+    /// Whether only the chest's markers are there.
+    pub(super) jacket: bool,
+    /// Whether the coach's hands are at hip and elbow.
+    pub(super) coach: bool,
     pub(super) told: Option<Told>,
     pub(super) upset: Option<Upset>,
 }
@@ -60,14 +64,19 @@ pub(super) fn joined(from: Stance, to: Stance, length: f64) -> Course {
         to: to.feet[i],
         time: [(0.06, 0.47), (0.53, 0.94)][i],
     });
+    let way = steps.map(|s| s.way()).iter().sum::<f64>();
+    let dip = (0.25 * way).min(DIP_M);
     Arc::new(move |t| {
-        let u = t / length;
-        Stance {
-            feet: steps.map(|step| step.at(u)),
-            ..mixed(&from, &to, ease(u))
-        }
+        let u = (t / length).clamp(0.0, 1.0);
+        let mut stance = mixed(&from, &to, ease(u));
+        stance.feet = steps.map(|step| step.at(u));
+        stance.posture[Dof::PelvisY] -= dip * ease(u / 0.3) * ease((1.0 - u) / 0.3);
+        stance
     })
 }
+
+/// Who steps sinks a little, so that no leg comes to its end, m.
+const DIP_M: f64 = 0.05;
 
 /// All but the feet.
 fn mixed(from: &Stance, to: &Stance, share: f64) -> Stance {
@@ -90,12 +99,17 @@ struct Step {
 }
 
 impl Step {
+    /// How far the foot goes, m; a turn counts.
+    fn way(&self) -> f64 {
+        let Self { from, to, .. } = self;
+        (to.x - from.x).hypot(to.z - from.z) + 0.1 * (to.heading - from.heading).abs()
+    }
+
     fn at(&self, u: f64) -> Foot {
         let Self { from, to, time } = self;
         let v = ((u - time.0) / (time.1 - time.0)).clamp(0.0, 1.0);
         let share = ease(v);
-        let way = (to.x - from.x).hypot(to.z - from.z) + 0.1 * (to.heading - from.heading).abs();
-        let up = (0.15 * way).min(0.05) * 64.0 * (v * (1.0 - v)).powi(3);
+        let up = (0.15 * self.way()).min(0.05) * 64.0 * (v * (1.0 - v)).powi(3);
         let mix = |a: f64, b: f64| a + share * (b - a);
         Foot {
             x: mix(from.x, to.x),
@@ -144,7 +158,8 @@ pub(super) fn walked(from: Stance, to: Stance) -> (Course, f64) {
                 feet[*side] = step.at(t / length);
             }
         }
-        let mixed = mixed(&from, &to, ease(t / (0.8 * length).min(1.6)));
+        let mut mixed = mixed(&from, &to, ease(t / (0.8 * length).min(1.6)));
+        mixed.posture[Dof::PelvisY] -= 0.5 * DIP_M * ease(t / 0.5) * ease((length - t) / 0.5);
         Stance {
             feet,
             place: path(t),

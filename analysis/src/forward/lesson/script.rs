@@ -14,7 +14,6 @@ use super::LessonParams;
 use super::figure::{Figure, Stance};
 use super::moves::Size;
 use super::scene::{Loose, Scene, Upset};
-use crate::handed::Handed;
 
 /// Who makes the scenes.
 pub(super) struct Script {
@@ -23,11 +22,15 @@ pub(super) struct Script {
     pub(super) figure: Arc<Figure>,
     /// The swing that the next strokes are made of.
     pub(super) motion: Arc<Motion>,
+    /// The same without a ball.
+    pub(super) dry: Arc<Motion>,
     /// How the last planned scene ends.
     pub(super) now: Stance,
     pub(super) upset: Option<Upset>,
     /// Whether the club's markers are there.
     pub(super) club: bool,
+    /// Whether the coach's hands are on the golfer.
+    pub(super) coach: bool,
     upsets: bool,
     changes: bool,
     planned: VecDeque<Scene>,
@@ -55,7 +58,7 @@ impl Script {
         let now = Stance {
             posture: motion.posture(0.0),
             place: figure.home(),
-            feet: figure.feet(),
+            feet: figure.feet().map(|f| figure.home().foot(f)),
             hold: [1.0; 2],
             order: 1.0,
             flip: 0.0,
@@ -64,10 +67,12 @@ impl Script {
             source,
             golfer,
             figure,
+            dry: Arc::clone(&motion),
             motion,
             now,
             upset: None,
             club: true,
+            coach: false,
             upsets: params.upsets,
             changes: params.changes,
             planned: VecDeque::new(),
@@ -118,11 +123,16 @@ impl Script {
     }
 
     /// A new shot of the golfer; what the ball takes is drawn by the kind.
-    fn shot(&mut self, ball: Ball) {
+    pub(super) fn shot(&mut self, ball: Ball) {
         self.golfer.shot += 1;
-        self.golfer.ball = ball;
-        let (motion, _) = plan::motion(&self.golfer);
-        self.motion = Arc::new(motion);
+        let planned = |ball| {
+            let golfer = GolferParams {
+                ball,
+                ..self.golfer.clone()
+            };
+            Arc::new(plan::motion(&golfer).0)
+        };
+        (self.motion, self.dry) = (planned(ball), planned(Ball::Missed));
     }
 
     /// Everything from one ball to the next.
@@ -155,9 +165,13 @@ impl Script {
         if self.chance(0.7) {
             self.rehearsals();
         }
-        self.step_in();
-        self.before();
-        self.stroke();
+        if self.chance(0.06) {
+            self.rehearse_and_hit();
+        } else {
+            self.step_in();
+            self.before();
+            self.stroke();
+        }
         self.after();
     }
 
@@ -168,10 +182,7 @@ impl Script {
         let club = pick(&mut self.source, &Club::ALL);
         self.golfer = self.golfer.clone().with_club(club);
         if self.chance(0.15) {
-            self.golfer.handed = match self.golfer.handed {
-                Handed::Right => Handed::Left,
-                Handed::Left => Handed::Right,
-            };
+            self.golfer.handed = self.golfer.handed.other();
         }
         self.shot(Ball::Centered);
         self.figure = Arc::new(Figure {
@@ -204,11 +215,7 @@ impl Script {
     fn stroke(&mut self) {
         match self.source.unit() {
             u if u < 0.60 => self.full(),
-            u if u < 0.63 => {
-                self.shot(Ball::Missed);
-                self.address(0.8);
-                self.missed();
-            }
+            u if u < 0.63 => self.missed(),
             u if u < 0.67 => self.stop_at_top(),
             u if u < 0.71 => self.three_quarter(),
             u if u < 0.76 => self.small(Size::Pitch),
@@ -218,7 +225,9 @@ impl Script {
             u if u < 0.92 => self.feet_together(),
             u if u < 0.94 => self.step_drill(),
             u if u < 0.96 => self.walk_through(),
-            u if u < 0.98 => self.one_arm(),
+            u if u < 0.975 => self.one_arm(),
+            u if u < 0.985 => self.bunker(),
+            u if u < 0.992 => self.beside_the_ball(),
             _ => self.slow_shot(),
         }
     }
@@ -240,6 +249,12 @@ impl Script {
             u if u < 0.34 => self.coach_shows(),
             u if u < 0.55 => self.idle(),
             u if u < 0.60 => self.odd_grips(),
+            u if u < 0.63 => self.weighted(),
+            u if u < 0.66 => self.lift_a_foot(),
+            u if u < 0.70 => self.sit(),
+            u if u < 0.75 => self.led_by_the_coach(),
+            u if u < 0.77 && self.changes => self.jacket(),
+            u if u < 0.80 && self.changes => self.opposite_side(),
             _ => {}
         }
     }

@@ -1,12 +1,12 @@
 //! What a lesson promises: the same by seed, labels in order, a body that stays one, no jumps.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use nalgebra::Point3;
 
-use super::super::{Ball, GolferParams, plan};
+use super::super::{GolferParams, plan};
 use super::figure::{Figure, Stance};
-use super::{Kind, Lesson, LessonParams};
+use super::{Lesson, LessonParams};
 use crate::handed::Handed;
 use crate::landmark::Landmark as L;
 
@@ -38,14 +38,18 @@ fn a_golfer_at_the_ball_is_that_of_the_swings() {
             let stance = Stance {
                 posture: motion.posture(t),
                 place: figure.home(),
-                feet: figure.feet(),
+                feet: figure.feet().map(|f| figure.home().foot(f)),
                 hold: [1.0; 2],
                 order: 1.0,
                 flip: 0.0,
             };
             let (seen, pose) = (figure.seen(&stance, None), motion.pose(t));
-            for (a, b) in seen.markers.iter().zip(&pose.markers) {
-                assert!((a - b).norm() < 1e-9, "{seed} {t}");
+            for (i, (a, b)) in seen.markers.iter().zip(&pose.markers).enumerate() {
+                assert!(
+                    (a - b).norm() < 1e-4,
+                    "{seed} {t} {:?}: {a} {b}",
+                    Lesson::landmarks()[i]
+                );
             }
         }
     }
@@ -75,7 +79,7 @@ fn labels_are_in_order_and_apart_and_times_run_on() {
             handed,
             upsets: true,
             rate_hz: 120.0,
-            ..LessonParams::usual(seed, 300.0)
+            ..LessonParams::usual(seed, 900.0)
         });
         let mut last_ns = -1;
         for frame in lesson.by_ref() {
@@ -103,8 +107,8 @@ const STIFF: [(L, L, f64); 12] = [
     (L::C7, L::Xiphoid, 1e-6),
     (L::HeadFront, L::HeadLeft, 1e-6),
     (L::LeftRadialStyloid, L::LeftUlnarStyloid, 1e-6),
-    (L::LeftElbow, L::LeftRadialStyloid, 0.002),
-    (L::RightElbow, L::RightUlnarStyloid, 0.002),
+    (L::LeftElbow, L::LeftRadialStyloid, 0.006),
+    (L::RightElbow, L::RightUlnarStyloid, 0.006),
     (L::LeftKnee, L::LeftAnkle, 0.01),
     (L::RightKnee, L::RightAnkle, 0.01),
     (L::LeftHeel, L::LeftToe, 1e-6),
@@ -116,17 +120,21 @@ const STIFF: [(L, L, f64); 12] = [
 #[test]
 fn bones_stay_whole_and_nothing_jumps() {
     const RATE_HZ: f64 = 360.0;
-    for seed in [1, 5] {
+    for seed in [1, 5, 6] {
         let mut lesson = Lesson::new(&LessonParams {
             changes: false,
-            ..clean(seed, 400.0)
+            ..clean(seed, 600.0)
         });
         let mut ranges = STIFF.map(|_| (f64::INFINITY, 0.0_f64));
         let mut before: Vec<Vec<Option<Point3<f64>>>> = Vec::new();
-        let mut worst = [(0.0_f64, 0.0, "", L::C7); 2];
+        let mut worst = BTreeMap::new();
+        let mut whole = BTreeSet::new();
         let mut lowest = (1.0_f64, 0.0, "");
         while let Some(frame) = lesson.next() {
             let (t, scene) = (frame.time_ns as f64 * 1e-9, lesson.scene.name);
+            if lesson.scene.told.is_some_and(|t| t.impact.is_some()) {
+                whole.insert(scene);
+            }
             let at = |l: L| frame.points[column(l)];
             for ((a, b, _), range) in STIFF.iter().zip(&mut ranges) {
                 if let (Some(a), Some(b)) = (at(*a), at(*b)) {
@@ -143,14 +151,19 @@ fn bones_stay_whole_and_nothing_jumps() {
                 for (i, &landmark) in Lesson::landmarks().iter().enumerate() {
                     let points = [a[i], b[i], c[i], frame.points[i]];
                     if let [Some(a), Some(b), Some(c), Some(d)] = points {
-                        // Acceleration from frame to frame; a collision is the only blow.
+                        // Acceleration from frame to frame; a collision is the only blow. A knee that
+                        // comes near its end in a quick step is the most of the body.
                         let bend = |a: Point3<f64>, b: Point3<f64>, c: Point3<f64>| {
                             (a - b + (c - b)).norm() * RATE_HZ * RATE_HZ
                         };
                         let jump = bend(a, b, c).max(bend(b, c, d));
-                        let w = &mut worst[usize::from(landmark.is_club())];
+                        let w = worst.entry((scene, landmark.is_club())).or_insert((
+                            0.0_f64,
+                            0.0,
+                            L::C7,
+                        ));
                         if jump > w.0 {
-                            *w = (jump, t, scene, landmark);
+                            *w = (jump, t, landmark);
                         }
                     }
                 }
@@ -158,9 +171,17 @@ fn bones_stay_whole_and_nothing_jumps() {
             }
             before.push(frame.points);
         }
-        println!("{seed}: {worst:?} lowest {lowest:?}");
+        assert!(lowest.0 > -0.04, "{seed}: {lowest:?}");
+        for ((scene, club), (jump, t, landmark)) in &worst {
+            let stroke = whole.contains(scene);
+            let limit = match (stroke, club) {
+                (true, true) => 12_000.0,
+                (true, false) | (false, true) => 1500.0,
+                (false, false) => 600.0,
+            };
+            assert!(*jump < limit, "{jump} m/s² {scene} {landmark:?} at {t} s");
+        }
         for ((a, b, limit), (low, high)) in STIFF.iter().zip(ranges) {
-            println!("{a:?}–{b:?}: {low:.5} {high:.5}");
             assert!(high - low < 2.0 * limit, "{a:?}–{b:?}: {low} to {high}");
         }
     }
@@ -187,13 +208,15 @@ fn the_face_is_at_the_ball_when_a_label_says_so() {
         let i = heads.partition_point(|h| (h.0 as f64) < impact_ns);
         let head = heads[i].1.unwrap();
         let speed = (heads[i].1.unwrap() - heads[i - 3].1.unwrap()).norm() / 0.003;
-        println!(
-            "{} {:?} at {head:?}, {speed:.1} m/s",
-            label.scene, label.kind
-        );
+        let usual = match label.scene {
+            "putt" => 0.8..4.0,
+            "chip" => 4.0..13.0,
+            "pitch" => 7.0..18.0,
+            _ => 11.0..60.0,
+        };
+        assert!(usual.contains(&speed), "{}: {speed} m/s", label.scene);
         near.insert(label.scene, (head - Point3::new(-0.02, 0.021, 0.0)).norm());
     }
     assert!(near.len() > 2);
     assert!(near.values().all(|d| *d < 0.09), "{near:?}");
-    let _ = (Kind::Shot, Ball::Centered);
 }

@@ -1,0 +1,62 @@
+//! Lessons through the whole analyzer: its shots are found at their instants, and a lesson written as
+//! a recording is read back. What a lesson promises by itself is tested where it is made; how well
+//! movements are told apart is for the detector's own tests.
+
+use analysis::context::Context;
+use analysis::forward::{Kind, Lesson, LessonParams};
+use analysis::measure;
+use analysis::swing::event::Event;
+use daemon::map::MarkerMap;
+use daemon::{lesson, offline};
+
+use crate::support;
+
+fn impacts(found: &offline::Offline) -> Vec<(f64, measure::Kind)> {
+    found
+        .swings
+        .iter()
+        .filter_map(|s| {
+            let slot = s.prepared.swing.slots.get(Event::Impact)?;
+            Some((s.prepared.window.seconds(slot), s.kind))
+        })
+        .collect()
+}
+
+#[test]
+fn three_minutes_give_their_full_shots_at_their_instants() {
+    let map = MarkerMap::load("whin_32").unwrap();
+    let mut taught = Lesson::new(&LessonParams::usual(1, 180.0));
+    let arrivals = lesson::arrivals(&mut taught, &map, true);
+    let found = impacts(&offline::analyze(arrivals, map, Context::default()));
+    let shots: Vec<f64> = taught
+        .labels()
+        .iter()
+        .filter(|l| l.kind == Kind::Shot)
+        .filter_map(|l| l.impact_s)
+        .collect();
+    assert!(shots.len() >= 3, "{shots:?}");
+    for shot in &shots {
+        // 1 ms: the limit of the golfer's single swings at 360 frames a second, doubled.
+        let near = found.iter().find(|f| (f.0 - shot).abs() < 0.001);
+        assert!(near.is_some(), "no swing at {shot} s: {found:?}");
+    }
+}
+
+#[test]
+fn a_lesson_is_written_and_read_back() {
+    let out = support::scratch("lesson");
+    let map = MarkerMap::load("whin_32").unwrap();
+    let params = LessonParams::usual(1, 20.0);
+    let labels = lesson::write(&params, &map, false, &out).unwrap();
+    let text = std::fs::read_to_string(out.join("labels.json")).unwrap();
+    let read: serde_json::Value = serde_json::from_str(&text).unwrap();
+    assert_eq!(read, lesson::labels(&labels));
+    let path = out.join("lesson.mcap");
+    let own = offline::map_for(&path, None).unwrap();
+    let read = offline::analyze_recording(&path, own, None, None).unwrap();
+    let mut again = Lesson::new(&params);
+    let arrivals = lesson::arrivals(&mut again, &map, false);
+    let direct = offline::analyze(arrivals, map, Context::default());
+    assert_eq!(impacts(&read), impacts(&direct));
+    assert!(lesson::write(&params, &MarkerMap::load("whin_32").unwrap(), false, &out).is_err());
+}
