@@ -22,6 +22,7 @@ mod golfer;
 mod ground;
 mod honesty;
 mod invariance;
+mod lessons;
 mod live;
 mod network;
 mod plates;
