@@ -187,6 +187,8 @@ pub(crate) struct Score {
     pub(crate) confusion: BTreeMap<(String, String), usize>,
     /// Impact found minus truth, seconds, of shots and partial strokes.
     pub(crate) impact_off_s: Vec<f64>,
+    /// Movements without a report: truth, scene, what was said.
+    pub(crate) silent: BTreeMap<String, usize>,
     pub(crate) wrong_side: usize,
     pub(crate) seconds: f64,
     /// What went wrong, in words.
@@ -215,6 +217,8 @@ impl Score {
             let Some((i, found)) = of else {
                 let why = dismissed(run, label);
                 count(truth, why.map_or("—", |d| d.kind));
+                let name_of = (truth, label.scene, why.map_or("", |d| d.why.as_str()));
+                *self.silent.entry(format!("{name_of:?}")).or_default() += 1;
                 if matches!(truth, "shot" | "rehearsal" | "partial") {
                     let words = why.map_or("nothing seen", |d| d.why.as_str());
                     self.faults.push(format!(
@@ -375,7 +379,11 @@ fn off(found: &Found, label: &Label) -> f64 {
 /// What was said of a movement that gave no report.
 fn dismissed<'a>(run: &'a Run, label: &Label) -> Option<&'a Dismissed> {
     let overlaps = |d: &&Dismissed| d.span_s[0] <= label.end_s && d.span_s[1] >= label.start_s;
-    run.dismissed.iter().find(overlaps)
+    let near = |d: &&Dismissed| {
+        let at = label.impact_s.unwrap_or(label.end_s);
+        ((d.span_s[1] - at).abs() * 1e6) as i64
+    };
+    run.dismissed.iter().filter(overlaps).min_by_key(near)
 }
 
 /// Seven minutes of a lesson with everything in it.

@@ -28,9 +28,9 @@ use crate::metrics::{self, values::Values};
 use crate::signal::reading::{Reading, Unresolved};
 use crate::swing::event::Event;
 use crate::swing::kind::{self, Kind};
-use crate::swing::phases::{self, NotASwing, Paths, Swing};
+use crate::swing::phases::{self, Extent, NotASwing, Paths, Swing};
 use crate::window::{Window, crop};
-use clean::{faults, golfer_frame, held, side};
+use clean::{faults, golfer_frame, held, side, walks};
 use club_paths::ClubPaths;
 use told::{approximate, calibrate};
 use words::{exchange_note, hidden_note, notes};
@@ -195,6 +195,9 @@ pub fn measure_beside(
     let swing = phases::find(&whole.paths, near, Reading::Usual).map_err(Nothing::Movement)?;
     if !held(&window, &whole, &swing) {
         return Err(Nothing::Movement(NotASwing::NotHeld));
+    }
+    if swing.extent == Extent::Partial && walks(&window, &swing) {
+        return Err(Nothing::Movement(NotASwing::Walking));
     }
     whole.forget_hands();
     let faults = faults(&window, &names, &swing, (&seen, &repair));

@@ -61,12 +61,12 @@ const PASSES_MAX: usize = 6;
 const CLUB_GONE_NS: i64 = 500_000_000;
 /// Span kept after a pass before its window is looked at, nanoseconds: room for the finish.
 const TAIL_NS: i64 = 1_300_000_000;
-/// Span before a pass that its window holds, nanoseconds: address, backswing, downswing; and of one that
-/// takes its time.
+/// Span before a pass that its window holds, nanoseconds: address, backswing, downswing; more where the
+/// movement is seen to have begun earlier, as far as the ring goes back.
 const LEAD_NS: i64 = 4_500_000_000;
-const SLOW_LEAD_NS: i64 = 6_500_000_000;
-/// A pass slower than this may take its time, m/s.
-const SLOW_MPS: f64 = 8.0;
+const LEAD_MAX_NS: i64 = 6_600_000_000;
+/// Span before the movement that a window should hold, nanoseconds: the address.
+const BEFORE_NS: i64 = 1_000_000_000;
 /// Rise of the head from address that makes a movement a swing broken off, and way that makes it a
 /// waggle, metres.
 const ABORT_RISE_M: f64 = 0.45;
@@ -87,18 +87,8 @@ pub struct Pass {
     worth: bool,
     /// Whether it came from an address and is close to it.
     near: bool,
-}
-
-impl Pass {
     /// Span before the pass that its window holds, nanoseconds.
-    #[must_use]
-    pub fn lead_ns(&self) -> i64 {
-        if self.speed_mps < SLOW_MPS {
-            SLOW_LEAD_NS
-        } else {
-            LEAD_NS
-        }
-    }
+    pub lead_ns: i64,
 }
 
 /// A movement from an address that ended without a pass: no swing.
@@ -335,8 +325,7 @@ impl Detector {
         self.lowest_mps = self.lowest_mps.min(velocity.norm());
         let fast = speed_mps >= if club { PASS_MPS } else { HANDS_PASS_MPS };
         let toward_target = velocity.x > 0.5 * velocity.x.hypot(velocity.z);
-        let near = club
-            && toward_target
+        let near = toward_target
             && self.state == State::InMotion
             && speed_mps >= STROKE_MPS
             && rest.is_some_and(|(rest, place)| (place - rest).norm() < STROKE_NEAR_M);
@@ -350,6 +339,12 @@ impl Detector {
             toward_target,
             worth: fast,
             near,
+            lead_ns: self.episode.map_or(LEAD_NS, |e| {
+                let since_ns = frame.time_ns.saturating_sub(e.start_ns);
+                since_ns
+                    .saturating_add(BEFORE_NS)
+                    .clamp(LEAD_NS, LEAD_MAX_NS)
+            }),
         };
         match self.passes.back_mut() {
             Some(last) if frame.time_ns - last.time_ns < APART_NS => {

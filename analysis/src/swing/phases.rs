@@ -68,6 +68,8 @@ pub enum NotASwing {
     ToAndFro,
     /// The head passed the ball's place far above the floor.
     TooHigh,
+    /// The golfer walked.
+    Walking,
     /// Nobody's hand was near the grip.
     NotHeld,
     /// The club's markers were gone around the pass.
@@ -98,6 +100,7 @@ impl NotASwing {
                 "the club head went to and fro without passing through the ball's place"
             }
             Self::TooHigh => "the club head passed the ball's place far above the floor",
+            Self::Walking => "the golfer walked",
             Self::NotHeld => "nobody's hands were at the grip",
             Self::Hidden => "the club's markers were hidden around it",
         }
@@ -144,10 +147,10 @@ pub enum Extent {
     Arms,
 }
 
-/// Slowest pass that may be a stroke, m/s: a short putt (common practice, no source); of the hands in a
-/// swing, 3 m/s.
+/// Slowest pass that may be a stroke, m/s: a short putt (common practice, no source); of the hands, whose
+/// arms must have been level, 1.5 m/s.
 const CLUB_FLOOR_MPS: f64 = 0.7;
-const HANDS_FLOOR_MPS: f64 = 3.0;
+const HANDS_FLOOR_MPS: f64 = 1.5;
 /// Head speed below which a movement may take its time and must show that it passes through, m/s
 /// (REFERENCES D: plausibility gate 8–65 m/s for swings).
 pub const SLOW_MPS: f64 = 8.0;
@@ -181,11 +184,11 @@ const TOP_REACH_S: f64 = 0.02;
 /// Low-pass for the shaft's direction at level crossings, Hz.
 const FINE_HZ: f64 = 40.0;
 /// Farthest look back from the top for the takeaway, seconds.
-const TAKEAWAY_REACH_S: f64 = 3.0;
+const TAKEAWAY_REACH_S: f64 = 5.0;
 /// A downswing's duration, seconds (REFERENCES D: 0.15–0.6, wider here for slow real swings).
 const DOWNSWING_S: std::ops::RangeInclusive<f64> = 0.12..=0.9;
-/// A backswing's duration, seconds (REFERENCES D: 0.4–2.0, with room).
-const BACKSWING_S: std::ops::RangeInclusive<f64> = 0.3..=2.5;
+/// A backswing's duration, seconds (REFERENCES D: 0.4–2.0, with room for a stop at the top).
+const BACKSWING_S: std::ops::RangeInclusive<f64> = 0.3..=5.0;
 
 /// Events that the shaft's direction tells.
 const OF_THE_SHAFT: &[Event] = &[
@@ -275,9 +278,9 @@ pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotAS
     };
     let (normal, turning) = turning(&search.axis, pass, search.slots(0.08));
     let top = search.top((pass, longer), (&normal, &turning))?;
-    let takeaway = search.takeaway(top.0, longer)?;
+    let takeaway = search.takeaway(top.0)?;
     let start = match takeaway {
-        Takeaway::Seen(slot) if !lasts(&BACKSWING_S, (top.1 - slot) / paths.rate_hz, longer) => {
+        Takeaway::Seen(slot) if !lasts(&BACKSWING_S, (top.1 - slot) / paths.rate_hz, 1.0) => {
             return Err(NotASwing::BackswingDuration);
         }
         Takeaway::Seen(slot) => slot,
@@ -508,15 +511,20 @@ impl<'a> Search<'a> {
     }
 
     /// Onset of the movement that leads to the top: the last still instant with the club down.
-    fn takeaway(&self, top: usize, longer: f64) -> Result<Takeaway, NotASwing> {
-        let reach = top.saturating_sub(self.slots(TAKEAWAY_REACH_S * longer));
+    fn takeaway(&self, top: usize) -> Result<Takeaway, NotASwing> {
+        let reach = top.saturating_sub(self.slots(TAKEAWAY_REACH_S));
         let known = |i: usize| self.paths.known[i];
         let lowest = (reach..top)
             .filter(|&i| known(i))
             .map(|i| self.head[i].y)
             .fold(f64::INFINITY, f64::min);
         let down = |i: usize| self.axis[i].y < -0.4 && self.head[i].y < lowest + 0.35;
-        let low = (reach..top)
+        // The top of a small stroke is still and low too: the takeaway lies before the way back to it.
+        let moves = (reach..top)
+            .rev()
+            .find(|&i| self.speed[i] > 2.0 * STILL_MPS)
+            .ok_or(NotASwing::NoTakeaway)?;
+        let low = (reach..=moves)
             .rev()
             .find(|&i| down(i))
             .ok_or(NotASwing::NoTakeaway)?;
