@@ -42,6 +42,8 @@ pub(crate) struct Found {
     pub(crate) impact_found: bool,
     pub(crate) handed: &'static str,
     pub(crate) notes: Vec<String>,
+    /// Roughest sizes of the movement, in words.
+    pub(crate) size: String,
 }
 
 /// A movement that gave no report: device time, kind, why.
@@ -157,6 +159,13 @@ impl Feed {
                         impact_found: swing.slots.get(Event::Impact).is_some(),
                         handed: measured.prepared.handed.name(),
                         notes: measured.notes.clone(),
+                        size: format!(
+                            "{:?}, {:.1} m/s, address {}, clearance {:?}",
+                            swing.extent,
+                            swing.pass_mps,
+                            !swing.quiet.is_empty(),
+                            swing.impact.clearance_m
+                        ),
                     });
                 }
                 Output::NoSwing {
@@ -185,8 +194,8 @@ impl Feed {
 pub(crate) struct Score {
     /// (truth, found) → how often.
     pub(crate) confusion: BTreeMap<(String, String), usize>,
-    /// Impact found minus truth, seconds, of shots and partial strokes.
-    pub(crate) impact_off_s: Vec<f64>,
+    /// Impact found minus truth by kind, seconds.
+    pub(crate) impact_off_s: BTreeMap<&'static str, Vec<f64>>,
     /// Movements without a report: truth, scene, what was said.
     pub(crate) silent: BTreeMap<String, usize>,
     pub(crate) wrong_side: usize,
@@ -233,16 +242,20 @@ impl Score {
             count(truth, found.kind);
             if found.kind != truth {
                 self.faults.push(format!(
-                    "{name}: {truth} ({}) at {:.2} s reported as {} ({:.2}) {:?}",
+                    "{name}: {truth} ({}) at {:.2} s reported as {} ({:.2}, {}) {:?}",
                     label.scene,
                     label.impact_s.unwrap_or(label.start_s),
                     found.kind,
                     found.confidence,
+                    found.size,
                     found.notes.first()
                 ));
             }
             if let Some(t) = label.impact_s.filter(|_| found.impact_found) {
-                self.impact_off_s.push(found.impact_s - t);
+                self.impact_off_s
+                    .entry(truth)
+                    .or_default()
+                    .push(found.impact_s - t);
             }
             if found.handed != label.handed.name() {
                 self.wrong_side += 1;
@@ -259,9 +272,10 @@ impl Score {
                 .iter()
                 .find(|l| (l.start_s..=l.end_s).contains(&found.impact_s));
             self.faults.push(format!(
-                "{name}: {} at {:.2} s is none (during {:?})",
+                "{name}: {} at {:.2} s ({}) is none (during {:?})",
                 found.kind,
                 found.impact_s,
+                found.size,
                 during.map(|l| (l.kind.name(), l.scene, l.impact_s))
             ));
         }
@@ -338,28 +352,29 @@ impl Score {
             }
             text.push('\n');
         }
-        let mut off: Vec<f64> = self.impact_off_s.iter().map(|s| s.abs() * 1e3).collect();
-        off.sort_unstable_by(f64::total_cmp);
-        let at = |share: f64| {
-            off.get((share * off.len().saturating_sub(1) as f64) as usize)
-                .copied()
-                .unwrap_or(0.0)
-        };
         let (strokes, all) = self.kind_accuracy();
         let _ = writeln!(
             text,
-            "{:.2} h; recall of shots {:.2} %, false shots {}, false reports {}, kinds right {:.2} % of strokes, {:.2} % of all, wrong side {}; impact off: median {:.2} ms, 95 % {:.2} ms, worst {:.1} ms",
+            "{:.2} h; recall of shots {:.2} %, false shots {}, false reports {}, kinds right {:.2} % of strokes, {:.2} % of all, wrong side {}",
             self.seconds / 3600.0,
             100.0 * self.recall(),
             self.false_shots(),
             self.false_reports(),
             100.0 * strokes,
             100.0 * all,
-            self.wrong_side,
-            at(0.5),
-            at(0.95),
-            at(1.0)
+            self.wrong_side
         );
+        for (kind, off) in &self.impact_off_s {
+            let mut off: Vec<f64> = off.iter().map(|s| s.abs() * 1e3).collect();
+            off.sort_unstable_by(f64::total_cmp);
+            let at = |share: f64| off[(share * (off.len() - 1) as f64) as usize];
+            let [middle, most, all] = [0.5, 0.95, 1.0].map(at);
+            let _ = writeln!(
+                text,
+                "impact of {kind}: off by {middle:.2} ms (median), {most:.2} ms (95 %), {all:.1} ms (worst) of {}",
+                off.len()
+            );
+        }
         text
     }
 }

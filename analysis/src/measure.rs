@@ -185,7 +185,9 @@ pub fn measure_beside(
     golfer_frame(&mut window, handed);
     let club = Club::new(&window, context.club_geometry.as_ref()).map_err(Nothing::Markers);
     let club = club.and_then(|club| ClubPaths::new(&window, &club, ball));
+    let club = club.and_then(|club| club.seen_near(&window, near));
     let mut whole = match club {
+        Ok(whole) if whole.is_upside_down(&window, near) => whole.turned_over(&window),
         Ok(whole) => whole,
         Err(why) => ClubPaths::of_hands(&window, &why)?,
     };
@@ -257,6 +259,9 @@ pub fn remeasure(old: &Prepared, window: Window, how: Again<'_>) -> Result<Prepa
     let geometry = old.club_geometry.as_ref();
     let club = Club::new(&window, geometry).map_err(Nothing::Markers)?;
     let mut whole = ClubPaths::new(&window, &club, None)?;
+    if old.paths.upside_down {
+        whole = whole.turned_over(&window);
+    }
     whole.paths.ball_x = old.paths.ball_x;
     whole.paths.pulses.clone_from(&old.paths.pulses);
     if let Some(repair) = how.filled {

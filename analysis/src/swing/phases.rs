@@ -36,6 +36,8 @@ pub struct Paths {
     pub pulses: Vec<f64>,
     /// What these paths follow.
     pub of: Followed,
+    /// Whether the club is held by its head: its other end is followed.
+    pub upside_down: bool,
 }
 
 /// What is followed through a swing.
@@ -66,8 +68,8 @@ pub enum NotASwing {
     ShortOfTheBall,
     /// The head went to and fro behind the ball or barely past it.
     ToAndFro,
-    /// The head passed the ball's place far above the floor.
-    TooHigh,
+    /// The head passed the ball's place far above or below its height at address.
+    WrongHeight,
     /// The golfer walked.
     Walking,
     /// Nobody's hand was near the grip.
@@ -99,7 +101,9 @@ impl NotASwing {
             Self::ToAndFro => {
                 "the club head went to and fro without passing through the ball's place"
             }
-            Self::TooHigh => "the club head passed the ball's place far above the floor",
+            Self::WrongHeight => {
+                "the club head passed the ball's place far above or below its height at address"
+            }
             Self::Walking => "the golfer walked",
             Self::NotHeld => "nobody's hands were at the grip",
             Self::Hidden => "the club's markers were hidden around it",
@@ -154,8 +158,10 @@ const HANDS_FLOOR_MPS: f64 = 1.5;
 /// Head speed below which a movement may take its time and must show that it passes through, m/s
 /// (REFERENCES D: plausibility gate 8–65 m/s for swings).
 pub const SLOW_MPS: f64 = 8.0;
-/// How much longer a slow movement may take.
-const SLOW_LONGER: f64 = 3.0;
+/// A downswing may take longer than usual below this speed, m/s, by as much as it is slower, at most so
+/// many times.
+const USUAL_MPS: f64 = 25.0;
+const LONGER_MAX: f64 = 4.0;
 /// Shortest way back of the head along the target line for a stroke, metres.
 const BACK_MIN_M: f64 = 0.08;
 /// Least way past the ball's place: metres, and as a share of the way back.
@@ -166,6 +172,10 @@ const THROUGH_SPEED_SHARE: f64 = 0.6;
 /// Farthest above its place at address that the head of a slow stroke, and of any swing, passes it, metres.
 const STROKE_HIGH_M: f64 = 0.15;
 const SWING_HIGH_M: f64 = 0.6;
+/// Farthest below it, metres: an address is low.
+const SWING_LOW_M: f64 = 0.3;
+/// Slowest full swing, m/s: slow motion (common practice, no source).
+const FULL_FLOOR_MPS: f64 = 2.0;
 /// Head speed below which the club is still, m/s (REFERENCES D: 0.05–0.1 m/s).
 const STILL_MPS: f64 = 0.1;
 /// Head speed below which the follow-through is over, m/s.
@@ -184,11 +194,11 @@ const TOP_REACH_S: f64 = 0.02;
 /// Low-pass for the shaft's direction at level crossings, Hz.
 const FINE_HZ: f64 = 40.0;
 /// Farthest look back from the top for the takeaway, seconds.
-const TAKEAWAY_REACH_S: f64 = 5.0;
+const TAKEAWAY_REACH_S: f64 = 7.0;
 /// A downswing's duration, seconds (REFERENCES D: 0.15–0.6, wider here for slow real swings).
 const DOWNSWING_S: std::ops::RangeInclusive<f64> = 0.12..=0.9;
-/// A backswing's duration, seconds (REFERENCES D: 0.4–2.0, with room for a stop at the top).
-const BACKSWING_S: std::ops::RangeInclusive<f64> = 0.3..=5.0;
+/// A backswing's duration, seconds (REFERENCES D: 0.4–2.0, with room for a stop at the top and slow motion).
+const BACKSWING_S: std::ops::RangeInclusive<f64> = 0.3..=7.0;
 
 /// Events that the shaft's direction tells.
 const OF_THE_SHAFT: &[Event] = &[
@@ -271,10 +281,9 @@ pub fn add_arm_events(swing: &mut Swing, height: &[f64], known: &[bool]) {
 pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotASwing> {
     let search = Search::new(paths, reading);
     let pass = search.fastest_near(near)?;
-    let longer = if search.is_slow(pass) {
-        SLOW_LONGER
-    } else {
-        1.0
+    let longer = match paths.of {
+        Followed::Club => (USUAL_MPS / search.speed[pass]).clamp(1.0, LONGER_MAX),
+        Followed::Hands => 2.0,
     };
     let (normal, turning) = turning(&search.axis, pass, search.slots(0.08));
     let top = search.top((pass, longer), (&normal, &turning))?;
@@ -310,6 +319,9 @@ pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotAS
     slots.set(Event::Top, Some(top.1));
     slots.set(Event::Impact, Some(impact.slot));
     let full = search.level_events(&mut slots, (start, top.1), &impact);
+    if full && search.speed[pass] < FULL_FLOOR_MPS && paths.of == Followed::Club {
+        return Err(NotASwing::TooSlow);
+    }
     if !full && let Some(place) = place {
         search.strikes(pass, start as usize, place)?;
     }
@@ -434,7 +446,7 @@ impl<'a> Search<'a> {
     /// How far from the fastest instant the ball's place is passed, seconds: longer when slow.
     fn plane_reach_s(&self, pass: usize) -> f64 {
         let slower = match self.paths.of {
-            Followed::Club => SLOW_MPS / self.speed[pass].max(0.1),
+            Followed::Club => USUAL_MPS / self.speed[pass].max(0.1),
             Followed::Hands => 2.0,
         };
         0.08 * slower.clamp(1.0, 5.0)
@@ -446,7 +458,10 @@ impl<'a> Search<'a> {
         pass: usize,
         reference: Option<Point3<f64>>,
     ) -> Result<Option<Passing>, NotASwing> {
-        let planes = [reference.map(|r| r.x), self.paths.ball_x];
+        let planes = [
+            reference.map(|r| r.x),
+            impact::ball_x(self.paths, reference),
+        ];
         let reach = (pass, self.plane_reach_s(pass));
         let passings = planes.iter().flatten().filter_map(|&x| {
             let slot = impact::plane_crossing(self.paths, reach, x)?;
@@ -456,7 +471,9 @@ impl<'a> Search<'a> {
         });
         let passing = passings.min_by_key(|p| p.slot.abs_diff(pass));
         match passing {
-            Some(p) if p.high_m > SWING_HIGH_M => Err(NotASwing::TooHigh),
+            Some(p) if !(-SWING_LOW_M..SWING_HIGH_M).contains(&p.high_m) => {
+                Err(NotASwing::WrongHeight)
+            }
             None if planes.iter().any(Option::is_some) => Err(NotASwing::ShortOfTheBall),
             None if self.is_slow(pass) => Err(NotASwing::ToAndFro),
             passing => Ok(passing),
@@ -474,7 +491,7 @@ impl<'a> Search<'a> {
         let strikes = back >= BACK_MIN_M
             && through >= THROUGH_MIN_M.max(THROUGH_SHARE * back)
             && self.speed[place.slot] >= THROUGH_SPEED_SHARE * self.speed[pass]
-            && place.high_m < STROKE_HIGH_M;
+            && place.high_m.abs() < STROKE_HIGH_M;
         if strikes {
             Ok(())
         } else {
