@@ -167,8 +167,12 @@ const BACK_MIN_M: f64 = 0.08;
 /// Least way past the ball's place: metres, and as a share of the way back.
 const THROUGH_MIN_M: f64 = 0.05;
 const THROUGH_SHARE: f64 = 0.25;
+/// Below this way back the club may just have been set down anew: a putt goes through nearly as far as it
+/// came, metres and share.
+const TINY_M: f64 = 0.25;
+const THROUGH_SHARE_TINY: f64 = 0.8;
 /// Share of its greatest speed that a stroke has at the ball's place.
-const THROUGH_SPEED_SHARE: f64 = 0.6;
+const THROUGH_SPEED_SHARE: f64 = 0.75;
 /// Farthest above its place at address that the head of a slow stroke, and of any swing, passes it, metres.
 const STROKE_HIGH_M: f64 = 0.15;
 const SWING_HIGH_M: f64 = 0.6;
@@ -488,8 +492,13 @@ impl<'a> Search<'a> {
         let back = place.x - along(start, place.slot + 1).fold(f64::INFINITY, f64::min);
         let end = (place.slot + self.slots(1.0)).min(self.head.len());
         let through = along(place.slot, end).fold(f64::NEG_INFINITY, f64::max) - place.x;
+        let share = if back < TINY_M {
+            THROUGH_SHARE_TINY
+        } else {
+            THROUGH_SHARE
+        };
         let strikes = back >= BACK_MIN_M
-            && through >= THROUGH_MIN_M.max(THROUGH_SHARE * back)
+            && through >= THROUGH_MIN_M.max(share * back)
             && self.speed[place.slot] >= THROUGH_SPEED_SHARE * self.speed[pass]
             && place.high_m.abs() < STROKE_HIGH_M;
         if strikes {
