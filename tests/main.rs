@@ -23,6 +23,7 @@ mod ground;
 mod honesty;
 mod invariance;
 mod lesson;
+mod lessons;
 mod live;
 mod network;
 mod plates;

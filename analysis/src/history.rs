@@ -6,10 +6,10 @@ use crate::frame::CaptureFrame;
 use crate::landmark::Landmark;
 use crate::window::Window;
 
-/// Span kept, nanoseconds: lead and tail of a pass with room for two swings in a row.
-const SPAN_NS: i64 = 8_000_000_000;
-/// Frames kept at most (8 s at 2 kHz).
-const FRAMES_MAX: usize = 16_384;
+/// Span kept, nanoseconds: lead and tail of a pass, also in slow motion.
+const SPAN_NS: i64 = 11_000_000_000;
+/// Frames kept at most (11 s at 2 kHz).
+const FRAMES_MAX: usize = 22_528;
 /// A jump of time or number beyond this is a new beginning, not a gap to lay a grid over.
 const JUMP_NS: i64 = 2_000_000_000;
 
@@ -120,7 +120,7 @@ mod tests {
         for i in 0..40_000 {
             h.push(frame(i, i as i64 * 1_000_000), 1000.0);
         }
-        assert_eq!(h.len(), 8001);
+        assert_eq!(h.len(), 11_001);
         for i in 0..40_000 {
             h.push(frame(40_000 + i, 39_999_000_000 + i as i64), 1000.0);
         }

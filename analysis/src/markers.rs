@@ -153,7 +153,7 @@ impl Markers {
     /// The exact look at the window of a pass.
     fn look(&mut self, pass: Pass, until_ns: i64, shared: &Shared, out: &mut Vec<Output>) {
         let layout = self.assembler.layout();
-        let from_ns = pass.time_ns.saturating_sub(pass.lead_ns());
+        let from_ns = pass.time_ns.saturating_sub(pass.lead_ns);
         let window = self.history.window(
             from_ns,
             until_ns,

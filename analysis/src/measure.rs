@@ -28,9 +28,9 @@ use crate::metrics::{self, values::Values};
 use crate::signal::reading::{Reading, Unresolved};
 use crate::swing::event::Event;
 use crate::swing::kind::{self, Kind};
-use crate::swing::phases::{self, NotASwing, Paths, Swing};
+use crate::swing::phases::{self, Extent, NotASwing, Paths, Swing};
 use crate::window::{Window, crop};
-use clean::{faults, golfer_frame, held, side};
+use clean::{faults, golfer_frame, held, side, walks};
 use club_paths::ClubPaths;
 use told::{approximate, calibrate};
 use words::{exchange_note, hidden_note, notes};
@@ -185,7 +185,9 @@ pub fn measure_beside(
     golfer_frame(&mut window, handed);
     let club = Club::new(&window, context.club_geometry.as_ref()).map_err(Nothing::Markers);
     let club = club.and_then(|club| ClubPaths::new(&window, &club, ball));
+    let club = club.and_then(|club| club.seen_near(&window, near));
     let mut whole = match club {
+        Ok(whole) if whole.is_upside_down(&window, near) => whole.turned_over(&window),
         Ok(whole) => whole,
         Err(why) => ClubPaths::of_hands(&window, &why)?,
     };
@@ -195,6 +197,9 @@ pub fn measure_beside(
     let swing = phases::find(&whole.paths, near, Reading::Usual).map_err(Nothing::Movement)?;
     if !held(&window, &whole, &swing) {
         return Err(Nothing::Movement(NotASwing::NotHeld));
+    }
+    if swing.extent == Extent::Partial && walks(&window, &swing) {
+        return Err(Nothing::Movement(NotASwing::Walking));
     }
     whole.forget_hands();
     let faults = faults(&window, &names, &swing, (&seen, &repair));
@@ -254,6 +259,9 @@ pub fn remeasure(old: &Prepared, window: Window, how: Again<'_>) -> Result<Prepa
     let geometry = old.club_geometry.as_ref();
     let club = Club::new(&window, geometry).map_err(Nothing::Markers)?;
     let mut whole = ClubPaths::new(&window, &club, None)?;
+    if old.paths.upside_down {
+        whole = whole.turned_over(&window);
+    }
     whole.paths.ball_x = old.paths.ball_x;
     whole.paths.pulses.clone_from(&old.paths.pulses);
     if let Some(repair) = how.filled {

@@ -10,6 +10,7 @@ use crate::body::cluster::{self, Fault, Repair};
 use crate::handed::Handed;
 use crate::landmark::Landmark;
 use crate::signal::{gaps, order};
+use crate::swing::event::Event;
 use crate::swing::phases::{Followed, Swing};
 use crate::window::{Track, Window};
 
@@ -29,6 +30,9 @@ const BODY_GAP_SIDE_S: f64 = 0.04;
 
 /// Stretch after impact in which a bad marker is worth a word, seconds.
 pub(super) const FAULTS_AFTER_S: f64 = 0.3;
+
+/// A pelvis that moves farther than this during a small stroke walks, metres.
+const WALKS_M: f64 = 0.2;
 
 /// A hand that holds the club is this close to the line of its shaft, metres.
 const HELD_M: f64 = 0.3;
@@ -129,6 +133,26 @@ fn facing_m(window: &Window, slots: Range<usize>) -> Option<f64> {
     };
     let slots = slots.start..slots.end.min(window.len());
     order::median(&mut slots.flat_map(ahead).collect::<Vec<_>>())
+}
+
+/// Whether the golfer walked between takeaway and impact. Only asked of small strokes: there are drills
+/// in which a golfer walks into a full swing.
+pub(super) fn walks(window: &Window, swing: &Swing) -> bool {
+    const TRUNK: &[Landmark] = &[
+        Landmark::LeftAsis,
+        Landmark::RightAsis,
+        Landmark::LeftHip,
+        Landmark::RightHip,
+        Landmark::LeftPsis,
+        Landmark::RightPsis,
+    ];
+    let start = swing.slots.get(Event::TakeawayStart).unwrap_or(swing.top) as usize;
+    let end = swing.impact.before.min(window.len().saturating_sub(1));
+    let moved = TRUNK.iter().filter_map(|&l| {
+        let track = window.track(l)?;
+        Some((track[end]? - (*track.get(start)?)?).xz().norm())
+    });
+    order::median(&mut moved.collect::<Vec<_>>()).is_some_and(|m| m > WALKS_M)
 }
 
 /// Whether a hand was near the grip from the top to impact. Without marked hands nothing speaks against it.

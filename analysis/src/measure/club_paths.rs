@@ -8,10 +8,13 @@ use super::Nothing;
 use super::clean::GRIP;
 use crate::club::Club;
 use crate::landmark::Landmark;
-use crate::signal::gaps;
+use crate::signal::{gaps, order};
 use crate::swing::impact::BALL_RADIUS_M;
 use crate::swing::phases::{Followed, Paths};
 use crate::window::{Track, Window, crop};
+
+/// A shaft whose head end is above its butt by this share of its length at a pass is held by the head.
+const UP_MIN: f64 = 0.3;
 
 /// Points of the lead hand, golfer frame.
 const HANDS: &[Landmark] = &[
@@ -50,6 +53,7 @@ impl ClubPaths {
             ball_x: ball.map(|b| b.x - BALL_RADIUS_M),
             pulses: Vec::new(),
             of: Followed::Club,
+            upside_down: false,
         };
         Ok(Self {
             paths,
@@ -60,6 +64,16 @@ impl ClubPaths {
             head_limited: club.head_limited.clone(),
             toe: club.toe.clone(),
         })
+    }
+
+    /// The same, if anything of the club was seen around a pass.
+    pub(super) fn seen_near(self, window: &Window, near: usize) -> Result<Self, Nothing> {
+        let end = (near + window.slots(0.2)).min(window.len());
+        let around = near.saturating_sub(window.slots(0.5)).min(end)..end;
+        if self.paths.known[around].contains(&true) {
+            return Ok(self);
+        }
+        Err(Nothing::Markers("the club was not seen around it"))
     }
 
     /// The hands on the lead arm in the place of an unmarked club. `Err` where they are not marked either.
@@ -94,6 +108,7 @@ impl ClubPaths {
                 ball_x: None,
                 pulses: Vec::new(),
                 of: Followed::Hands,
+                upside_down: false,
             },
             grip_known: vec![false; hands.len()],
             grip: hands,
@@ -102,6 +117,33 @@ impl ClubPaths {
             head_limited: None,
             toe: vec![None; window.len()],
         })
+    }
+
+    /// Whether the club is held by its head around a pass.
+    pub(super) fn is_upside_down(&self, window: &Window, near: usize) -> bool {
+        let end = (near + window.slots(0.03)).min(window.len());
+        let around = near.saturating_sub(window.slots(0.03)).min(end)..end;
+        let mut up: Vec<f64> = self.paths.axis[around].iter().map(|u| u.y).collect();
+        order::median(&mut up).is_some_and(|y| y > UP_MIN)
+    }
+
+    /// The club turned end over end: the butt is followed, and nothing is told of head and grip.
+    pub(super) fn turned_over(mut self, window: &Window) -> Self {
+        let butt = [Landmark::ClubButt, Landmark::ClubGripA, Landmark::ClubGripB];
+        let Some(track) = butt.iter().find_map(|&l| window.track(l)) else {
+            return self;
+        };
+        let Some(head) = gaps::solid(track) else {
+            return self;
+        };
+        self.paths.known = known(track);
+        self.paths.head = head;
+        self.paths.axis.iter_mut().for_each(|u| *u = -*u);
+        self.paths.upside_down = true;
+        self.head_marked = false;
+        self.grip_known.fill(false);
+        self.toe.fill(None);
+        self
     }
 
     /// What followed the hands tells nothing of the club.

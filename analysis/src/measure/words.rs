@@ -46,6 +46,9 @@ pub(super) fn notes(prepared: &Prepared) -> Vec<String> {
     let small = (prepared.swing.extent == Extent::Partial).then(|| {
         "A small stroke: the shaft was not level both going back and coming down.".to_owned()
     });
+    let over = prepared.paths.upside_down;
+    let over =
+        over.then(|| "The club was held upside down: nothing is told of its head.".to_owned());
     let clear = impact
         .clearance_m
         .filter(|c| *c > CLEAR_OF_BALL_M)
@@ -66,6 +69,7 @@ pub(super) fn notes(prepared: &Prepared) -> Vec<String> {
     });
     let said = std::iter::once(method)
         .chain(small)
+        .chain(over)
         .chain(clear)
         .chain(apart);
     said.chain(trigger).collect()

@@ -61,12 +61,12 @@ const PASSES_MAX: usize = 6;
 const CLUB_GONE_NS: i64 = 500_000_000;
 /// Span kept after a pass before its window is looked at, nanoseconds: room for the finish.
 const TAIL_NS: i64 = 1_300_000_000;
-/// Span before a pass that its window holds, nanoseconds: address, backswing, downswing; and of one that
-/// takes its time.
+/// Span before a pass that its window holds, nanoseconds: address, backswing, downswing; more where the
+/// movement is seen to have begun earlier, as far as the ring goes back.
 const LEAD_NS: i64 = 4_500_000_000;
-const SLOW_LEAD_NS: i64 = 6_500_000_000;
-/// A pass slower than this may take its time, m/s.
-const SLOW_MPS: f64 = 8.0;
+const LEAD_MAX_NS: i64 = 9_600_000_000;
+/// Span before the movement that a window should hold, nanoseconds: the address.
+const BEFORE_NS: i64 = 1_000_000_000;
 /// Rise of the head from address that makes a movement a swing broken off, and way that makes it a
 /// waggle, metres.
 const ABORT_RISE_M: f64 = 0.45;
@@ -87,18 +87,8 @@ pub struct Pass {
     worth: bool,
     /// Whether it came from an address and is close to it.
     near: bool,
-}
-
-impl Pass {
     /// Span before the pass that its window holds, nanoseconds.
-    #[must_use]
-    pub fn lead_ns(&self) -> i64 {
-        if self.speed_mps < SLOW_MPS {
-            SLOW_LEAD_NS
-        } else {
-            LEAD_NS
-        }
-    }
+    pub lead_ns: i64,
 }
 
 /// A movement from an address that ended without a pass: no swing.
@@ -110,12 +100,21 @@ pub struct Movement {
     pub span_ns: [i64; 2],
 }
 
+/// What is watched.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Watched {
+    Head,
+    /// The butt of a club that is held by its head.
+    Butt,
+    Hands,
+}
+
 /// Points of one frame that the detector keeps.
 #[derive(Debug, Clone, Copy)]
 struct Glimpse {
     time_ns: i64,
     points: [Option<Point3<f64>>; 4],
-    club: bool,
+    of: Watched,
 }
 
 impl Glimpse {
@@ -152,6 +151,8 @@ pub struct Detector {
     /// Lowest speed since the last pass, m/s.
     lowest_mps: f64,
     club_seen_ns: Option<i64>,
+    /// Whether the club was held by its head when it rested last.
+    over: bool,
     /// The last three live speeds, m/s.
     speeds: [f64; 3],
     /// Impact of the last swing reported, nanoseconds.
@@ -175,6 +176,7 @@ impl Detector {
             passes: VecDeque::new(),
             lowest_mps: 0.0,
             club_seen_ns: None,
+            over: false,
             speeds: [0.0; 3],
             reported_ns: None,
         }
@@ -199,12 +201,12 @@ impl Detector {
         if let Some(velocity) = self.velocity(now) {
             self.speeds.rotate_left(1);
             self.speeds[2] = velocity.norm();
-            let down = if now.club {
-                club_down(&point)
-            } else {
-                hands_down(&point)
+            let down = match now.of {
+                Watched::Head => shaft(&point) == Some(Shaft::Down),
+                Watched::Butt => shaft(&point) == Some(Shaft::Over),
+                Watched::Hands => hands_down(&point),
             };
-            self.watch_pass(frame, (velocity, place), now.club);
+            self.watch_pass(frame, (velocity, place), now.of);
             self.step(frame.time_ns, (velocity.norm(), place), down);
         }
         self.due(frame.time_ns)
@@ -278,22 +280,21 @@ impl Detector {
             self.club_seen_ns = Some(time_ns);
         }
         let gone = |seen: i64| time_ns.saturating_sub(seen) > CLUB_GONE_NS;
-        let club = !self.club_seen_ns.is_none_or(gone);
-        let points = if club {
-            head
+        // Only a club at rest tells which way round it is held: at the top everybody's is over.
+        if self.still_since.is_some() {
+            self.over = shaft(point).map_or(self.over, |s| s == Shaft::Over);
+        }
+        let (of, points) = if self.club_seen_ns.is_none_or(gone) {
+            (Watched::Hands, HANDS.map(point))
+        } else if self.over {
+            (Watched::Butt, BUTT.map(|l| l.and_then(point)))
         } else {
-            [
-                Landmark::LeftHand,
-                Landmark::RightHand,
-                Landmark::LeftRadialStyloid,
-                Landmark::RightRadialStyloid,
-            ]
-            .map(point)
+            (Watched::Head, head)
         };
         Glimpse {
             time_ns,
             points,
-            club,
+            of,
         }
     }
 
@@ -304,7 +305,7 @@ impl Detector {
         }
         let then = self.glimpses.front().copied();
         self.glimpses.push_back(now);
-        let then = then.filter(|then| then.club == now.club)?;
+        let then = then.filter(|then| then.of == now.of)?;
         let span_s = (now.time_ns - then.time_ns) as f64 * 1e-9;
         let moves: Vec<Vector3<f64>> = now
             .points
@@ -325,7 +326,7 @@ impl Detector {
         &mut self,
         frame: &CaptureFrame,
         (velocity, place): (Vector3<f64>, Option<Point3<f64>>),
-        club: bool,
+        of: Watched,
     ) {
         let speed_mps = self.held_mps();
         let rest = self.rest.zip(place);
@@ -333,10 +334,14 @@ impl Detector {
             last.worth |= last.near && place.x > rest.x + STROKE_BEYOND_M;
         }
         self.lowest_mps = self.lowest_mps.min(velocity.norm());
-        let fast = speed_mps >= if club { PASS_MPS } else { HANDS_PASS_MPS };
+        let fast = speed_mps
+            >= if of == Watched::Hands {
+                HANDS_PASS_MPS
+            } else {
+                PASS_MPS
+            };
         let toward_target = velocity.x > 0.5 * velocity.x.hypot(velocity.z);
-        let near = club
-            && toward_target
+        let near = toward_target
             && self.state == State::InMotion
             && speed_mps >= STROKE_MPS
             && rest.is_some_and(|(rest, place)| (place - rest).norm() < STROKE_NEAR_M);
@@ -350,6 +355,12 @@ impl Detector {
             toward_target,
             worth: fast,
             near,
+            lead_ns: self.episode.map_or(LEAD_NS, |e| {
+                let since_ns = frame.time_ns.saturating_sub(e.start_ns);
+                since_ns
+                    .saturating_add(BEFORE_NS)
+                    .clamp(LEAD_NS, LEAD_MAX_NS)
+            }),
         };
         match self.passes.back_mut() {
             Some(last) if frame.time_ns - last.time_ns < APART_NS => {
@@ -461,12 +472,40 @@ fn typical(moves: &[Vector3<f64>]) -> Vector3<f64> {
     Vector3::new(middle(0), middle(1), middle(2))
 }
 
-/// Whether the shaft points clearly down.
-fn club_down(point: &impl Fn(Landmark) -> Option<Point3<f64>>) -> bool {
-    let upper = point(Landmark::ClubButt).or_else(|| point(Landmark::ClubGripA));
-    let lower = point(Landmark::ClubShaftLow).or_else(|| point(Landmark::ClubHeadHeel));
-    match (upper, lower) {
-        (Some(a), Some(b)) => (b - a).try_normalize(0.05).is_some_and(|u| u.y < -0.4),
-        _ => false,
-    }
+/// Which way a shaft points.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Shaft {
+    /// The head clearly down.
+    Down,
+    /// The butt clearly down, lower than the knees.
+    Over,
+    Else,
 }
+
+/// Which way the shaft points in one instant.
+fn shaft(point: &impl Fn(Landmark) -> Option<Point3<f64>>) -> Option<Shaft> {
+    let upper = point(Landmark::ClubButt).or_else(|| point(Landmark::ClubGripA))?;
+    let lower = point(Landmark::ClubShaftLow).or_else(|| point(Landmark::ClubHeadHeel))?;
+    let axis = (lower - upper).try_normalize(0.05)?;
+    let knee = point(Landmark::LeftKnee).or_else(|| point(Landmark::RightKnee));
+    Some(if axis.y < -0.4 {
+        Shaft::Down
+    } else if axis.y > 0.4 && knee.is_some_and(|k| upper.y < k.y) {
+        Shaft::Over
+    } else {
+        Shaft::Else
+    })
+}
+
+const HANDS: [Landmark; 4] = [
+    Landmark::LeftHand,
+    Landmark::RightHand,
+    Landmark::LeftRadialStyloid,
+    Landmark::RightRadialStyloid,
+];
+const BUTT: [Option<Landmark>; 4] = [
+    Some(Landmark::ClubButt),
+    Some(Landmark::ClubGripA),
+    Some(Landmark::ClubGripB),
+    None,
+];

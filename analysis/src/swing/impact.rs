@@ -74,6 +74,9 @@ const PULSE_REACH_S: f64 = 0.03;
 const LOSS_MAX: f64 = 0.55;
 /// A collision this far above or below the head's place at address was not with the ball, metres.
 const STEP_CLEARANCE_M: f64 = 0.08;
+/// A head that stands this far from the ball along the target line at address is not meant to meet it,
+/// metres.
+const BESIDE_M: f64 = 0.15;
 /// A collision this far from the passing of the ball's place was not with the ball, seconds.
 const STEP_DISAGREEMENT_S: f64 = 0.008;
 /// Frames this close before the collision are not trusted to lie before it, in frames.
@@ -91,7 +94,7 @@ pub fn find(
     (pass, reach_s): (usize, f64),
     reference: Option<Point3<f64>>,
 ) -> Option<Impact> {
-    let plane_x = paths.ball_x.map(|x| (x, Method::BallPlane));
+    let plane_x = ball_x(paths, reference).map(|x| (x, Method::BallPlane));
     let plane_x = plane_x.or_else(|| reference.map(|r| (r.x, Method::AddressPlane)));
     let plane =
         plane_x.and_then(|(x, method)| Some((plane_crossing(paths, (pass, reach_s), x)?, method)));
@@ -130,6 +133,13 @@ pub fn find(
         pulse_late_s: pulse.map(|p| (p - slot) / paths.rate_hz),
         disagreement_s: step.and_then(|s| plane.map(|p| (s.slot - p.0) / paths.rate_hz)),
     })
+}
+
+/// Where the ball's surface is along the target line, unless the club was addressed beside it: a swing
+/// beside the ball has a place of its own.
+pub(super) fn ball_x(paths: &Paths, reference: Option<Point3<f64>>) -> Option<f64> {
+    let beside = |x: &f64| reference.is_some_and(|r| (r.x - x).abs() > BESIDE_M);
+    paths.ball_x.filter(|x| !beside(x))
 }
 
 /// A point's motion over the window.
@@ -397,6 +407,7 @@ mod tests {
             ball_x: Some(0.0),
             pulses: Vec::new(),
             of: Followed::Club,
+            upside_down: false,
         };
         (paths, hit * rate_hz)
     }

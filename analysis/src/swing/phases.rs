@@ -36,6 +36,8 @@ pub struct Paths {
     pub pulses: Vec<f64>,
     /// What these paths follow.
     pub of: Followed,
+    /// Whether the club is held by its head: its other end is followed.
+    pub upside_down: bool,
 }
 
 /// What is followed through a swing.
@@ -66,8 +68,10 @@ pub enum NotASwing {
     ShortOfTheBall,
     /// The head went to and fro behind the ball or barely past it.
     ToAndFro,
-    /// The head passed the ball's place far above the floor.
-    TooHigh,
+    /// The head passed the ball's place far above or below its height at address.
+    WrongHeight,
+    /// The golfer walked.
+    Walking,
     /// Nobody's hand was near the grip.
     NotHeld,
     /// The club's markers were gone around the pass.
@@ -97,7 +101,10 @@ impl NotASwing {
             Self::ToAndFro => {
                 "the club head went to and fro without passing through the ball's place"
             }
-            Self::TooHigh => "the club head passed the ball's place far above the floor",
+            Self::WrongHeight => {
+                "the club head passed the ball's place far above or below its height at address"
+            }
+            Self::Walking => "the golfer walked",
             Self::NotHeld => "nobody's hands were at the grip",
             Self::Hidden => "the club's markers were hidden around it",
         }
@@ -144,25 +151,35 @@ pub enum Extent {
     Arms,
 }
 
-/// Slowest pass that may be a stroke, m/s: a short putt (common practice, no source); of the hands in a
-/// swing, 3 m/s.
+/// Slowest pass that may be a stroke, m/s: a short putt (common practice, no source); of the hands, whose
+/// arms must have been level, 1.5 m/s.
 const CLUB_FLOOR_MPS: f64 = 0.7;
-const HANDS_FLOOR_MPS: f64 = 3.0;
+const HANDS_FLOOR_MPS: f64 = 1.5;
 /// Head speed below which a movement may take its time and must show that it passes through, m/s
 /// (REFERENCES D: plausibility gate 8–65 m/s for swings).
 pub const SLOW_MPS: f64 = 8.0;
-/// How much longer a slow movement may take.
-const SLOW_LONGER: f64 = 3.0;
+/// A downswing may take longer than usual below this speed, m/s, by as much as it is slower, at most so
+/// many times.
+const USUAL_MPS: f64 = 25.0;
+const LONGER_MAX: f64 = 4.0;
 /// Shortest way back of the head along the target line for a stroke, metres.
 const BACK_MIN_M: f64 = 0.08;
 /// Least way past the ball's place: metres, and as a share of the way back.
 const THROUGH_MIN_M: f64 = 0.05;
 const THROUGH_SHARE: f64 = 0.25;
+/// Below this way back the club may just have been set down anew: a putt goes through nearly as far as it
+/// came, metres and share.
+const TINY_M: f64 = 0.25;
+const THROUGH_SHARE_TINY: f64 = 0.8;
 /// Share of its greatest speed that a stroke has at the ball's place.
-const THROUGH_SPEED_SHARE: f64 = 0.6;
+const THROUGH_SPEED_SHARE: f64 = 0.75;
 /// Farthest above its place at address that the head of a slow stroke, and of any swing, passes it, metres.
 const STROKE_HIGH_M: f64 = 0.15;
 const SWING_HIGH_M: f64 = 0.6;
+/// Farthest below it, metres: an address is low.
+const SWING_LOW_M: f64 = 0.3;
+/// Slowest full swing, m/s: slow motion (common practice, no source).
+const FULL_FLOOR_MPS: f64 = 2.0;
 /// Head speed below which the club is still, m/s (REFERENCES D: 0.05–0.1 m/s).
 const STILL_MPS: f64 = 0.1;
 /// Head speed below which the follow-through is over, m/s.
@@ -181,11 +198,11 @@ const TOP_REACH_S: f64 = 0.02;
 /// Low-pass for the shaft's direction at level crossings, Hz.
 const FINE_HZ: f64 = 40.0;
 /// Farthest look back from the top for the takeaway, seconds.
-const TAKEAWAY_REACH_S: f64 = 3.0;
+const TAKEAWAY_REACH_S: f64 = 7.0;
 /// A downswing's duration, seconds (REFERENCES D: 0.15–0.6, wider here for slow real swings).
 const DOWNSWING_S: std::ops::RangeInclusive<f64> = 0.12..=0.9;
-/// A backswing's duration, seconds (REFERENCES D: 0.4–2.0, with room).
-const BACKSWING_S: std::ops::RangeInclusive<f64> = 0.3..=2.5;
+/// A backswing's duration, seconds (REFERENCES D: 0.4–2.0, with room for a stop at the top and slow motion).
+const BACKSWING_S: std::ops::RangeInclusive<f64> = 0.3..=7.0;
 
 /// Events that the shaft's direction tells.
 const OF_THE_SHAFT: &[Event] = &[
@@ -268,16 +285,15 @@ pub fn add_arm_events(swing: &mut Swing, height: &[f64], known: &[bool]) {
 pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotASwing> {
     let search = Search::new(paths, reading);
     let pass = search.fastest_near(near)?;
-    let longer = if search.is_slow(pass) {
-        SLOW_LONGER
-    } else {
-        1.0
+    let longer = match paths.of {
+        Followed::Club => (USUAL_MPS / search.speed[pass]).clamp(1.0, LONGER_MAX),
+        Followed::Hands => 2.0,
     };
     let (normal, turning) = turning(&search.axis, pass, search.slots(0.08));
     let top = search.top((pass, longer), (&normal, &turning))?;
-    let takeaway = search.takeaway(top.0, longer)?;
+    let takeaway = search.takeaway(top.0)?;
     let start = match takeaway {
-        Takeaway::Seen(slot) if !lasts(&BACKSWING_S, (top.1 - slot) / paths.rate_hz, longer) => {
+        Takeaway::Seen(slot) if !lasts(&BACKSWING_S, (top.1 - slot) / paths.rate_hz, 1.0) => {
             return Err(NotASwing::BackswingDuration);
         }
         Takeaway::Seen(slot) => slot,
@@ -307,6 +323,9 @@ pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotAS
     slots.set(Event::Top, Some(top.1));
     slots.set(Event::Impact, Some(impact.slot));
     let full = search.level_events(&mut slots, (start, top.1), &impact);
+    if full && search.speed[pass] < FULL_FLOOR_MPS && paths.of == Followed::Club {
+        return Err(NotASwing::TooSlow);
+    }
     if !full && let Some(place) = place {
         search.strikes(pass, start as usize, place)?;
     }
@@ -431,7 +450,7 @@ impl<'a> Search<'a> {
     /// How far from the fastest instant the ball's place is passed, seconds: longer when slow.
     fn plane_reach_s(&self, pass: usize) -> f64 {
         let slower = match self.paths.of {
-            Followed::Club => SLOW_MPS / self.speed[pass].max(0.1),
+            Followed::Club => USUAL_MPS / self.speed[pass].max(0.1),
             Followed::Hands => 2.0,
         };
         0.08 * slower.clamp(1.0, 5.0)
@@ -443,7 +462,10 @@ impl<'a> Search<'a> {
         pass: usize,
         reference: Option<Point3<f64>>,
     ) -> Result<Option<Passing>, NotASwing> {
-        let planes = [reference.map(|r| r.x), self.paths.ball_x];
+        let planes = [
+            reference.map(|r| r.x),
+            impact::ball_x(self.paths, reference),
+        ];
         let reach = (pass, self.plane_reach_s(pass));
         let passings = planes.iter().flatten().filter_map(|&x| {
             let slot = impact::plane_crossing(self.paths, reach, x)?;
@@ -453,7 +475,9 @@ impl<'a> Search<'a> {
         });
         let passing = passings.min_by_key(|p| p.slot.abs_diff(pass));
         match passing {
-            Some(p) if p.high_m > SWING_HIGH_M => Err(NotASwing::TooHigh),
+            Some(p) if !(-SWING_LOW_M..SWING_HIGH_M).contains(&p.high_m) => {
+                Err(NotASwing::WrongHeight)
+            }
             None if planes.iter().any(Option::is_some) => Err(NotASwing::ShortOfTheBall),
             None if self.is_slow(pass) => Err(NotASwing::ToAndFro),
             passing => Ok(passing),
@@ -468,10 +492,15 @@ impl<'a> Search<'a> {
         let back = place.x - along(start, place.slot + 1).fold(f64::INFINITY, f64::min);
         let end = (place.slot + self.slots(1.0)).min(self.head.len());
         let through = along(place.slot, end).fold(f64::NEG_INFINITY, f64::max) - place.x;
+        let share = if back < TINY_M {
+            THROUGH_SHARE_TINY
+        } else {
+            THROUGH_SHARE
+        };
         let strikes = back >= BACK_MIN_M
-            && through >= THROUGH_MIN_M.max(THROUGH_SHARE * back)
+            && through >= THROUGH_MIN_M.max(share * back)
             && self.speed[place.slot] >= THROUGH_SPEED_SHARE * self.speed[pass]
-            && place.high_m < STROKE_HIGH_M;
+            && place.high_m.abs() < STROKE_HIGH_M;
         if strikes {
             Ok(())
         } else {
@@ -508,15 +537,20 @@ impl<'a> Search<'a> {
     }
 
     /// Onset of the movement that leads to the top: the last still instant with the club down.
-    fn takeaway(&self, top: usize, longer: f64) -> Result<Takeaway, NotASwing> {
-        let reach = top.saturating_sub(self.slots(TAKEAWAY_REACH_S * longer));
+    fn takeaway(&self, top: usize) -> Result<Takeaway, NotASwing> {
+        let reach = top.saturating_sub(self.slots(TAKEAWAY_REACH_S));
         let known = |i: usize| self.paths.known[i];
         let lowest = (reach..top)
             .filter(|&i| known(i))
             .map(|i| self.head[i].y)
             .fold(f64::INFINITY, f64::min);
         let down = |i: usize| self.axis[i].y < -0.4 && self.head[i].y < lowest + 0.35;
-        let low = (reach..top)
+        // The top of a small stroke is still and low too: the takeaway lies before the way back to it.
+        let moves = (reach..top)
+            .rev()
+            .find(|&i| self.speed[i] > 2.0 * STILL_MPS)
+            .ok_or(NotASwing::NoTakeaway)?;
+        let low = (reach..=moves)
             .rev()
             .find(|&i| down(i))
             .ok_or(NotASwing::NoTakeaway)?;
