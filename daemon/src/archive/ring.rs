@@ -120,7 +120,7 @@ impl Ring {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use protocol::wire::{Body, Header, Trigger, encode};
+    use protocol::wire::{Body, Header, Pulse, Trigger, encode};
 
     fn frame(epoch: u32, device_time_ns: i64) -> Vec<u8> {
         let header = Header {
@@ -129,7 +129,11 @@ mod tests {
             ..Header::default()
         };
         let mut bytes = Vec::new();
-        encode(&header, &Body::Trigger(Trigger::default()), &mut bytes).unwrap();
+        let body = Trigger {
+            pulse: Pulse::Switch,
+            strength: None,
+        };
+        encode(&header, &Body::Trigger(body), &mut bytes).unwrap();
         // Kind 2 at its place in the header: the body is not looked into.
         bytes[6] = 2;
         bytes
