@@ -96,6 +96,12 @@ export function unrefinedWords(report) {
   return report.unrefined ? `± not refined: ${report.unrefined}` : "";
 }
 
+/** What became of the swing on show in the archive; empty while that is open. */
+export function archivedWords(said) {
+  if (!said) return "";
+  return said.archived ? "● swing archived" : `△ swing not archived: ${said.reason}`;
+}
+
 /** The standard uncertainty of a value as a small figure; empty while it may still come. */
 export function spread(metric, report, units) {
   if (report.unrefined) return "± not refined";

@@ -11,6 +11,7 @@
 )]
 
 mod accuracy;
+mod archive;
 mod audit;
 mod bad_input;
 mod bay;

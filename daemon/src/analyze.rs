@@ -212,24 +212,13 @@ impl<'a> Bay<'a> {
     }
 
     fn swing(&mut self, epoch: u32, measured: Box<Measured>) {
-        let window = &measured.prepared.window;
-        let transport = Transport {
-            completed_at_ns: Some(self.now_ns),
-            frames_lost: window.lost() as u64,
-            frames: window.len() as u64,
-        };
-        let report = outgoing::report((&self.setup.bay, epoch), &measured, transport);
+        let filing = filing((&self.setup.bay, epoch), &measured, self.now_ns);
+        let report = filing.report.clone();
         info!(swing = %report.id, kind = %report.measurement.kind, "swing measured");
         let audit = measured.audit.as_ref();
         self.book
             .found(audit.map_or_else(Vec::new, |a| a.findings.clone()));
         let replay = outgoing::replay(&report.id, &measured);
-        let filing = Filing {
-            report: report.clone(),
-            epoch,
-            first_ns: window.time_ns.first().copied().unwrap_or_default(),
-            impact_ns: (window.seconds(measured.prepared.swing.impact.slot) * 1e9) as i64,
-        };
         let job = Job {
             measured,
             report: report.clone(),
@@ -272,5 +261,25 @@ impl<'a> Bay<'a> {
     /// Whether the screens' queue had room.
     fn offer(&self, outgoing: Outgoing) -> bool {
         self.outlets.outgoing.try_send(outgoing).is_ok()
+    }
+}
+
+/// A swing as screens and archive get it, completed at an arrival.
+pub(crate) fn filing(
+    (bay, epoch): (&str, u32),
+    measured: &Measured,
+    completed_at_ns: u64,
+) -> Filing {
+    let window = &measured.prepared.window;
+    let transport = Transport {
+        completed_at_ns: Some(completed_at_ns),
+        frames_lost: window.lost() as u64,
+        frames: window.len() as u64,
+    };
+    Filing {
+        report: outgoing::report((bay, epoch), measured, transport),
+        epoch,
+        first_ns: window.time_ns.first().copied().unwrap_or_default(),
+        impact_ns: (window.seconds(measured.prepared.swing.impact.slot) * 1e9) as i64,
     }
 }

@@ -248,6 +248,14 @@ pub enum ArchiveVerb {
     Verify(InArchive),
     /// Write what is left of a torn or damaged recording into a new file.
     Recover(Recover),
+    /// Measure recorded swings again with this program; former results stay.
+    Reanalyze(Reanalyze),
+    /// Write swings as files for others, with a manifest of SHA-256.
+    Export(Export),
+    /// Erase a student with everything recorded and measured.
+    Erase(Erase),
+    /// Copy the archive to a new folder while bays go on.
+    Backup(Backup),
 }
 
 /// Which archive, and how to answer.
@@ -311,6 +319,84 @@ pub struct ArchiveShow {
     pub session: String,
     /// Swing of that session.
     pub swing: Option<String>,
+}
+
+/// `whin archive reanalyze`
+#[derive(Debug, Args)]
+pub struct Reanalyze {
+    /// Which archive.
+    #[command(flatten)]
+    pub at: InArchive,
+    /// Which sessions [default: all].
+    #[command(flatten)]
+    pub which: Sessions,
+    /// Only this swing of the session.
+    #[arg(long, requires = "session")]
+    pub swing: Option<String>,
+    /// Leave out how surely each value is known (which takes most of the time).
+    #[arg(long)]
+    pub no_uncertainty: bool,
+}
+
+/// Which sessions are meant; none named: all.
+#[derive(Debug, Args)]
+pub struct Sessions {
+    /// Only those of this student, by pseudonym.
+    #[arg(long, conflicts_with = "session")]
+    pub student: Option<String>,
+    /// Only this one.
+    #[arg(long)]
+    pub session: Option<String>,
+}
+
+/// `whin archive export`
+#[derive(Debug, Args)]
+pub struct Export {
+    /// Which archive.
+    #[command(flatten)]
+    pub at: InArchive,
+    /// Which sessions [default: all].
+    #[command(flatten)]
+    pub which: Sessions,
+    /// Shape of the files.
+    #[arg(long = "as", value_enum)]
+    pub shape: ExportShape,
+    /// What the files are for: students who did not consent to it are left out.
+    #[arg(long, value_name = "SCOPE", default_value = "lesson", value_parser = ["lesson", "research", "publication"])]
+    pub scope: String,
+    /// Folder to make.
+    #[arg(long, value_name = "DIR")]
+    pub to: PathBuf,
+}
+
+/// Shape of exported files.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum ExportShape {
+    /// One table, a line a value.
+    Csv,
+    /// One file a swing.
+    Json,
+}
+
+/// `whin archive erase`
+#[derive(Debug, Args)]
+pub struct Erase {
+    /// Which archive.
+    #[command(flatten)]
+    pub at: InArchive,
+    /// The student, by pseudonym.
+    pub student: String,
+}
+
+/// `whin archive backup`
+#[derive(Debug, Args)]
+pub struct Backup {
+    /// Which archive.
+    #[command(flatten)]
+    pub at: InArchive,
+    /// Folder to make.
+    #[arg(long, value_name = "DIR")]
+    pub to: PathBuf,
 }
 
 /// `whin archive recover`

@@ -10,8 +10,11 @@
 //! the live path; the other files are the verbs of `whin archive`. SQL is in `store` and `schema`
 //! only.
 
+pub mod again;
 pub mod date;
 pub mod disk;
+pub mod export;
+pub mod keeping;
 pub mod recover;
 pub mod store;
 pub mod values;
@@ -72,6 +75,9 @@ pub enum ArchiveError {
         /// By which name.
         name: String,
     },
+    /// Something in the store is not what it should be.
+    #[error("{0} is damaged")]
+    Damaged(String),
     /// The student may not be recorded.
     #[error("{0}")]
     NotConsented(String),
@@ -87,6 +93,7 @@ impl ArchiveError {
             Self::Newer { .. } => Code::ArchiveVersion,
             Self::Store(_) => Code::ArchiveStore,
             Self::Unknown { .. } => Code::ArchiveUnknown,
+            Self::Damaged(_) => Code::ArchiveDamaged,
             Self::NotConsented(_) => Code::ConsentMissing,
         }
     }

@@ -15,7 +15,7 @@ use protocol::screen::{Archived, Finding};
 use tracing::{error, info, warn};
 
 use super::disk::{Space, Verdict, Watch};
-use super::ring::Ring;
+use super::ring::{Found, Ring};
 use super::store::{Outcome, Place, Session, Swing};
 use super::{Archive, ArchiveError, sync_dir, values};
 use crate::analyze::Outgoing;
@@ -338,7 +338,7 @@ impl Desk<'_> {
 
     fn file(&mut self, filing: Filing) {
         let id = filing.report.id.clone();
-        let reason = self.try_file(filing).err();
+        let reason = self.try_file(&filing).err();
         if let Some(why) = &reason {
             warn!(code = %Code::SwingUnarchived, swing = %id, "not archived: {why}");
         }
@@ -352,14 +352,13 @@ impl Desk<'_> {
         drop(self.outgoing.send(Outgoing::Archived(said)));
     }
 
-    fn try_file(&mut self, filing: Filing) -> Result<(), String> {
+    fn try_file(&mut self, filing: &Filing) -> Result<(), String> {
         let to_ns = completed_ns(&filing.report);
         let row = match &self.tape {
             Tape::Running(running) => running.row,
             Tape::Stopped { why, .. } => return Err(format!("recording stopped: {why}")),
         };
-        let device = (filing.first_ns, filing.impact_ns);
-        let found = self.ring.window(filing.epoch, device, to_ns);
+        let found = window(&self.ring, filing);
         let found = found.ok_or("the recording did not run during all of the swing")?;
         if self
             .gaps
@@ -376,23 +375,9 @@ impl Desk<'_> {
                 return Err(why);
             }
         }
-        let (datagrams, digest) = found.digest.read();
-        let zero = self.start.meta.clock_zero_utc_ns;
-        let swing = Swing {
-            row: 0,
-            id: filing.report.id.clone(),
-            session: self.start.session.id.clone(),
-            kind: filing.report.measurement.kind.clone(),
-            handed: filing.report.measurement.handed.clone(),
-            impact_utc_ns: zero.saturating_add(found.impact_ns),
-            place: Place {
-                recording: row,
-                from_ns: found.from_ns,
-                to_ns,
-                datagrams,
-                digest,
-            },
-        };
+        let zero_utc_ns = self.start.meta.clock_zero_utc_ns;
+        let session = (self.start.session.id.as_str(), row);
+        let swing = found.swing(filing, session, zero_utc_ns);
         let outcome = outcome(&self.start.ids, &filing.report, self.utc_ns())?;
         let stored = self.start.archive.store.add_swing(&swing, &outcome);
         stored.map_err(|why| why.to_string())
@@ -432,6 +417,42 @@ impl Desk<'_> {
 
 fn completed_ns(report: &Report) -> u64 {
     report.transport.completed_at_ns.unwrap_or(0)
+}
+
+fn window(ring: &Ring, filing: &Filing) -> Option<Found> {
+    let device = (filing.first_ns, filing.impact_ns);
+    ring.window(filing.epoch, device, completed_ns(&filing.report))
+}
+
+/// A swing with its place in a recording (session and row); `None` when its window is not whole there.
+pub(super) fn placed(
+    ring: &Ring,
+    filing: &Filing,
+    recording: (&str, i64),
+    zero_utc_ns: u64,
+) -> Option<Swing> {
+    Some(window(ring, filing)?.swing(filing, recording, zero_utc_ns))
+}
+
+impl Found {
+    fn swing(&self, filing: &Filing, recording: (&str, i64), zero_utc_ns: u64) -> Swing {
+        let (datagrams, digest) = self.digest.read();
+        Swing {
+            row: 0,
+            id: filing.report.id.clone(),
+            session: recording.0.to_owned(),
+            kind: filing.report.measurement.kind.clone(),
+            handed: filing.report.measurement.handed.clone(),
+            impact_utc_ns: zero_utc_ns.saturating_add(self.impact_ns),
+            place: Place {
+                recording: recording.1,
+                from_ns: self.from_ns,
+                to_ns: completed_ns(&filing.report),
+                datagrams,
+                digest,
+            },
+        }
+    }
 }
 
 fn full_words(space: Space) -> String {

@@ -2,13 +2,19 @@
 
 use std::fmt::Write as _;
 
+use indicatif::ProgressBar;
 use serde_json::{Value, json};
 
 use super::print;
+use crate::archive::again::{self, Ask};
+use crate::archive::export::{self, Shape};
 use crate::archive::store::{Outcome, Store, Student, Swing, Which};
 use crate::archive::values::{self, Packed};
-use crate::archive::{Archive, ArchiveError, date, recover, verify};
-use crate::cli::{ArchiveList, ArchiveShow, ArchiveVerb, Enroll, InArchive, Recover};
+use crate::archive::{Archive, ArchiveError, date, keeping, recover, verify};
+use crate::cli::{
+    ArchiveList, ArchiveShow, ArchiveVerb, Backup, Enroll, Erase, Export, ExportShape, InArchive,
+    Reanalyze, Recover, Sessions,
+};
 use crate::clock::Clock;
 use crate::errors::{Code, wrong};
 use crate::outgoing;
@@ -20,6 +26,10 @@ pub(super) fn run(verb: &ArchiveVerb) -> anyhow::Result<()> {
         ArchiveVerb::Show(args) => show(args),
         ArchiveVerb::Verify(args) => verified(args),
         ArchiveVerb::Recover(args) => recovered(args),
+        ArchiveVerb::Reanalyze(args) => reanalyze(args),
+        ArchiveVerb::Export(args) => exported(args),
+        ArchiveVerb::Erase(args) => erased(args),
+        ArchiveVerb::Backup(args) => backed_up(args),
     }
 }
 
@@ -222,6 +232,136 @@ fn recovered(args: &Recover) -> anyhow::Result<()> {
         saved.datagrams,
         args.to.display(),
         saved.lost_bytes
+    ))
+}
+
+/// The sessions that are meant, which must exist.
+fn which<'a>(store: &Store, named: &'a Sessions) -> Result<Which<'a>, ArchiveError> {
+    if let Some(id) = &named.student {
+        return store.student(id).map(|_known| Which::Student(id));
+    }
+    let Some(id) = &named.session else {
+        return Ok(Which::All);
+    };
+    let known = !store.sessions(Which::Session(id))?.is_empty();
+    known
+        .then_some(Which::Session(id))
+        .ok_or_else(|| unknown("session", id))
+}
+
+fn reanalyze(args: &Reanalyze) -> anyhow::Result<()> {
+    let mut archive = Archive::open(&args.at.archive)?;
+    let which = which(&archive.store, &args.which)?;
+    let clock = Clock::start();
+    let bar = ProgressBar::new(archive.store.recordings(which)?.len() as u64);
+    let ask = Ask {
+        which,
+        swing: args.swing.as_deref(),
+        uncertainty: !args.no_uncertainty,
+        now_utc_ns: clock.zero_utc_ns(),
+    };
+    let ids = outgoing::value_ids();
+    let moved = again::reanalyze(&mut archive, &ids, ask, &|| bar.inc(1))?;
+    bar.finish_and_clear();
+    let took_s = clock.now_ns() as f64 * 1e-9;
+    if args.at.json {
+        let all = json!({ "moved": moved, "took_s": took_s });
+        return print(&serde_json::to_string_pretty(&all)?);
+    }
+    for id in &moved.added {
+        print(&format!("new in the archive: {id}"))?;
+    }
+    for id in &moved.not_found {
+        print(&format!("not found again, its results stay: {id}"))?;
+    }
+    if !moved.metrics.is_empty() {
+        print(&format!(
+            "{:<44} {:>8} {:>6} {:>12} {:>12} {:>4} {:>5}",
+            "metric", "compared", "moved", "mean", "largest", "new", "gone"
+        ))?;
+    }
+    for (id, d) in &moved.metrics {
+        print(&format!(
+            "{id:<44} {:>8} {:>6} {:>12.6} {:>12.6} {:>4} {:>5}",
+            d.compared,
+            d.moved,
+            d.mean(),
+            d.largest,
+            d.appeared,
+            d.vanished
+        ))?;
+    }
+    print(&format!(
+        "{} swings measured again in {took_s:.1} s ({:.0} times as fast as they were recorded); {} metrics moved",
+        moved.swings,
+        moved.recorded_s / took_s,
+        moved.metrics.len()
+    ))
+}
+
+fn exported(args: &Export) -> anyhow::Result<()> {
+    let archive = Archive::open(&args.at.archive)?;
+    let which = which(&archive.store, &args.which)?;
+    let shape = match args.shape {
+        ExportShape::Csv => Shape::Csv,
+        ExportShape::Json => Shape::Json,
+    };
+    let now_utc_ns = Clock::start().zero_utc_ns();
+    let done = export::export(
+        &archive,
+        which,
+        (shape, &args.scope),
+        (&args.to, now_utc_ns),
+    )?;
+    if args.at.json {
+        return print(&serde_json::to_string_pretty(&done)?);
+    }
+    for student in &done.left_out {
+        print(&format!(
+            "left out: {student} did not consent to {}",
+            args.scope
+        ))?;
+    }
+    print(&format!(
+        "{} swings in {} files written to {}",
+        done.swings,
+        done.files,
+        args.to.display()
+    ))
+}
+
+fn erased(args: &Erase) -> anyhow::Result<()> {
+    let mut archive = Archive::open(&args.at.archive)?;
+    let done = keeping::erase(&mut archive, &args.student)?;
+    if args.at.json {
+        print(&serde_json::to_string_pretty(&done)?)?;
+    } else {
+        print(&format!(
+            "{} sessions with {} swings erased, {} recordings of {} bytes removed. Backups and exports elsewhere are not touched.",
+            done.sessions, done.swings, done.recordings, done.bytes
+        ))?;
+    }
+    if !done.still_in.is_empty() {
+        wrong!(
+            Code::ArchiveDamaged,
+            "the student still stands in {}: remove what is a copy",
+            done.still_in.join(", ")
+        );
+    }
+    Ok(())
+}
+
+fn backed_up(args: &Backup) -> anyhow::Result<()> {
+    let archive = Archive::open(&args.at.archive)?;
+    let done = keeping::backup(&archive, &args.to)?;
+    if args.at.json {
+        return print(&serde_json::to_string_pretty(&done)?);
+    }
+    print(&format!(
+        "store and {} recordings of {} bytes copied to {}",
+        done.recordings,
+        done.bytes,
+        args.to.display()
     ))
 }
 
