@@ -31,7 +31,7 @@ const KILLS: u32 = 10;
 const PACE: f64 = 4.0;
 
 /// `whin archive …` on an archive: exit code and JSON.
-fn archive(dir: &Path, args: &[&str]) -> (i32, Value) {
+pub(crate) fn archive(dir: &Path, args: &[&str]) -> (i32, Value) {
     let mut all: Vec<&OsStr> = vec!["archive".as_ref()];
     all.extend(args.iter().map(OsStr::new));
     all.extend(["--json".as_ref(), "--archive".as_ref(), dir.as_os_str()]);
@@ -40,7 +40,7 @@ fn archive(dir: &Path, args: &[&str]) -> (i32, Value) {
     (code, json)
 }
 
-fn enroll(dir: &Path, extra: &[&str]) -> String {
+pub(crate) fn enroll(dir: &Path, extra: &[&str]) -> String {
     let mut args = vec!["enroll", "--name", "Ottoline Marsh", "--born", "1965"];
     args.extend(extra);
     let (code, said) = archive(dir, &args);
@@ -48,7 +48,7 @@ fn enroll(dir: &Path, extra: &[&str]) -> String {
     said["student"].as_str().unwrap().to_owned()
 }
 
-fn swing_ids(dir: &Path) -> BTreeSet<(String, String)> {
+pub(crate) fn swing_ids(dir: &Path) -> BTreeSet<(String, String)> {
     let (code, listed) = archive(dir, &["list"]);
     assert_eq!(code, 0);
     let text = |v: &Value| v.as_str().unwrap().to_owned();
@@ -59,20 +59,20 @@ fn swing_ids(dir: &Path) -> BTreeSet<(String, String)> {
         .collect()
 }
 
-fn assert_verified(dir: &Path) -> Value {
+pub(crate) fn assert_verified(dir: &Path) -> Value {
     let (code, found) = archive(dir, &["verify"]);
     assert_eq!(code, 0, "{found:#}");
     found
 }
 
 /// The demo's golfer, who streams to an address until dropped.
-struct Golfer {
+pub(crate) struct Golfer {
     stop: Arc<AtomicBool>,
     thread: Option<JoinHandle<()>>,
 }
 
 impl Golfer {
-    fn start(to: SocketAddr) -> Self {
+    pub(crate) fn start(to: SocketAddr) -> Self {
         let stop = Arc::new(AtomicBool::new(false));
         let lesson = Lesson {
             seed: 1,
@@ -98,7 +98,11 @@ impl Drop for Golfer {
 }
 
 /// Takes what the screen is told of the archive until `deadline`, or until the line is cut.
-async fn told(screen: &mut Listener, deadline: Instant, take: &mut impl FnMut(&Value) -> bool) {
+pub(crate) async fn told(
+    screen: &mut Listener,
+    deadline: Instant,
+    take: &mut impl FnMut(&Value) -> bool,
+) {
     while let Ok(Some(message)) = timeout_at(deadline, screen.next()).await {
         if take(&message) {
             return;
@@ -159,7 +163,7 @@ fn newest_session(dir: &Path) -> String {
 }
 
 /// A session of two shots, ended properly.
-fn demo_archive(name: &str) -> PathBuf {
+pub(crate) fn demo_archive(name: &str) -> PathBuf {
     let dir = scratch(name).join("archive");
     let pace = PACE.to_string();
     let args = [

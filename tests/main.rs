@@ -12,6 +12,7 @@
 
 mod accuracy;
 mod archive;
+mod archive_verbs;
 mod audit;
 mod bad_input;
 mod bay;

@@ -149,26 +149,36 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
     rest.push(named("publish", move || {
         publish(&outgoing, &hub, reports.as_ref())
     })?);
-    match (keep, recorded, filed) {
-        (Keep::Recording(recorder), Some(recorded), _) => {
-            rest.push(named("record", move || record::run(*recorder, &recorded))?);
-        }
-        (Keep::Session(session), Some(recorded), Some(filed)) => {
-            rest.push(named("archive", move || {
-                writer::run(
-                    *session,
-                    (&recorded, &filed),
-                    &archive_out,
-                    (&board, &dropped),
-                )
-            })?);
-        }
-        _ => {}
-    }
+    rest.extend(keeper(
+        keep,
+        (recorded, filed),
+        (archive_out, board, dropped),
+    )?);
     Ok(Running {
         stop,
         receive,
         rest,
+    })
+}
+
+/// The thread that keeps what is kept, with its sources and what the archive tells and is told.
+fn keeper(
+    keep: Keep,
+    sources: (Option<Receiver<Arrival>>, Option<Receiver<Filed>>),
+    (outgoing, board, dropped): (Sender<Outgoing>, Arc<Board>, Arc<Dropped>),
+) -> anyhow::Result<Option<JoinHandle<()>>> {
+    Ok(match (keep, sources) {
+        (Keep::Recording(recorder), (Some(recorded), _)) => {
+            Some(named("record", move || record::run(*recorder, &recorded))?)
+        }
+        (Keep::Session(session), (Some(recorded), Some(filed))) => {
+            let work = move || {
+                let sources = (&recorded, &filed);
+                writer::run(*session, sources, &outgoing, (&board, &dropped));
+            };
+            Some(named("archive", work)?)
+        }
+        _ => None,
     })
 }
 

@@ -30,7 +30,8 @@ pub struct Ask<'a> {
     pub which: Which<'a>,
     /// Only the swing of this name.
     pub swing: Option<&'a str>,
-    /// Also how surely each value is known.
+    /// Also how surely each value is known. Without it a result that this version has made already is
+    /// compared with, not replaced.
     pub uncertainty: bool,
     /// Now, nanoseconds since 1970 in UTC.
     pub now_utc_ns: u64,
@@ -198,7 +199,7 @@ fn one(
             let kept = keep(
                 &mut lock(),
                 ids,
-                (row, zero_utc_ns, ask.now_utc_ns),
+                (row, zero_utc_ns, ask),
                 (&ring, filing, old),
             );
             failed = kept.err().or(failed.take());
@@ -217,10 +218,10 @@ fn one(
 fn keep(
     (archive, moved): &mut (&mut Archive, Moved),
     ids: &[String],
-    (row, zero_utc_ns, now_utc_ns): (&Recording, u64, u64),
+    (row, zero_utc_ns, ask): (&Recording, u64, &Ask<'_>),
     (ring, filing, old): (&Ring, Filing, Option<Swing>),
 ) -> anyhow::Result<()> {
-    let new = outcome(ids, &filing.report, now_utc_ns).map_err(anyhow::Error::msg)?;
+    let new = outcome(ids, &filing.report, ask.now_utc_ns).map_err(anyhow::Error::msg)?;
     let id = filing.report.id.clone();
     moved.swings += 1;
     let Some(swing) = old else {
@@ -240,9 +241,13 @@ fn keep(
             moved.metrics.entry(id.clone()).or_default().add(old, now);
         }
     }
-    archive
-        .store
-        .put_result((&swing.session, &swing.id), &new)?;
+    // Without uncertainties it says less than what this version has said already.
+    let less = !ask.uncertainty && before.iter().any(|b| b.analysis == new.analysis);
+    if !less {
+        archive
+            .store
+            .put_result((&swing.session, &swing.id), &new)?;
+    }
     Ok(())
 }
 

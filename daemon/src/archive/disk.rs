@@ -48,10 +48,10 @@ impl Space {
     /// When the system does not say.
     pub fn of(dir: &Path) -> std::io::Result<Self> {
         let stat = nix::sys::statvfs::statvfs(dir)?;
-        let fragment = u64::from(stat.fragment_size());
+        let fragment = stat.fragment_size();
         Ok(Self {
-            free: u64::from(stat.blocks_available()).saturating_mul(fragment),
-            total: u64::from(stat.blocks()).saturating_mul(fragment),
+            free: stat.blocks_available().saturating_mul(fragment),
+            total: stat.blocks().saturating_mul(fragment),
         })
     }
 

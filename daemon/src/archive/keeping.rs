@@ -84,6 +84,12 @@ pub fn erase(archive: &mut Archive, student: &str) -> Result<Erased, ArchiveErro
         }
     }
     archive.store.erase(student)?;
+    // Another student of the same name may stay: then the pseudonym alone tells.
+    let namesake = archive
+        .store
+        .students()?
+        .iter()
+        .any(|s| s.name == told.name);
     for path in files(archive.dir()) {
         let bytes = fs::read(&path).map_err(|why| ArchiveError::Folder {
             path: path.clone(),
@@ -93,7 +99,7 @@ pub fn erase(archive: &mut Archive, student: &str) -> Result<Erased, ArchiveErro
             let word = word.as_bytes();
             !word.is_empty() && bytes.windows(word.len()).any(|w| w == word)
         };
-        if holds(&told.id) || holds(&told.name) {
+        if holds(&told.id) || (!namesake && holds(&told.name)) {
             done.still_in.push(path.display().to_string());
         }
     }

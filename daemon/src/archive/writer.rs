@@ -77,7 +77,7 @@ pub struct Start {
 
 /// The session's recording now.
 enum Tape {
-    Running(Running),
+    Running(Box<Running>),
     /// Not before `retry_ns`; why in words.
     Stopped {
         why: String,
@@ -248,7 +248,7 @@ impl Desk<'_> {
     fn begin(&mut self) {
         match self.new_recording() {
             Ok(running) => {
-                self.tape = Tape::Running(running);
+                self.tape = Tape::Running(Box::new(running));
                 self.board.show(Vec::new());
             }
             Err(why) => self.stop(
@@ -305,7 +305,7 @@ impl Desk<'_> {
         }
     }
 
-    fn close(&mut self, running: Running) {
+    fn close(&mut self, running: Box<Running>) {
         let row = running.row;
         if let Err(why) = running.recorder.finish() {
             error!(code = %Code::RecordingIncomplete, "recording not finished: {why}");

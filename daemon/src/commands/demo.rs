@@ -39,14 +39,7 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
     let mut config = Config::defaults();
     config.bay.id = "north".to_owned().try_into().map_err(anyhow::Error::msg)?;
     config.bay.name = "Whin Hollow Studio, bay North".into();
-    let keep = match &args.archive {
-        Some(dir) => kept(dir, &config, clock)?,
-        None => Keep::Nothing,
-    };
-    let note = match &keep {
-        Keep::Nothing => "demo, not recorded",
-        _ => "demo, recorded",
-    };
+    let (keep, note) = keep(args.archive.as_deref(), &config, clock)?;
     let hub = Arc::new(Hub::new(bay(&config, note)));
     let socket = UdpSocket::bind("127.0.0.1:0").context("cannot open a UDP socket on loopback")?;
     let to = socket.local_addr()?;
@@ -124,8 +117,11 @@ fn start(
     })
 }
 
-/// The session of the demo's invented student, who is enrolled once and has consented.
-fn kept(dir: &Path, config: &Config, clock: Clock) -> anyhow::Result<Keep> {
+/// What the demo keeps: the session of an invented student, who is enrolled once and has consented.
+fn keep(dir: Option<&Path>, config: &Config, clock: Clock) -> anyhow::Result<(Keep, &'static str)> {
+    let Some(dir) = dir else {
+        return Ok((Keep::Nothing, "demo, not recorded"));
+    };
     let mut archive = Archive::create(dir)?;
     let invented = Student {
         id: String::new(),
@@ -145,7 +141,7 @@ fn kept(dir: &Path, config: &Config, clock: Clock) -> anyhow::Result<Keep> {
     let map = MarkerMap::load("whin_32")?;
     let meta = meta(config, (&map, None), clock);
     let session = writer::start(archive, &id, (meta, clock), outgoing::value_ids())?;
-    Ok(Keep::Session(Box::new(session)))
+    Ok((Keep::Session(Box::new(session)), "demo, recorded"))
 }
 
 /// Prints one report a shot beside its truth. Ends after `shots`, or when the bay has closed.
