@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 
 use crate::assemble::FramePart;
+use crate::body::live::PelvisNow;
 use crate::context::Context;
 use crate::frame::{CaptureFrame, MarkerLayout};
 use crate::ground::book::{ClockStatus, GroundBook};
@@ -236,6 +237,13 @@ impl Analyzer {
     pub fn landmarks(&self) -> &[Landmark] {
         let markers = self.streams.values().find_map(|s| s.markers.as_ref());
         markers.map_or(&[], |m| m.landmarks())
+    }
+
+    /// The pelvis since address in the newest frame, at address and while a swing is under way.
+    #[must_use]
+    pub fn pelvis(&self) -> Option<PelvisNow> {
+        let markers = self.streams.values().find_map(|s| s.markers.as_ref());
+        markers.and_then(Markers::pelvis)
     }
 
     /// The plates between two times of the markers' clock, nanoseconds, with the stream of each; `None`

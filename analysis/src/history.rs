@@ -84,6 +84,12 @@ impl History {
         Window::new(within, landmarks, rate_hz)
     }
 
+    /// The newest frame.
+    #[must_use]
+    pub fn newest(&self) -> Option<&CaptureFrame> {
+        self.frames.back()
+    }
+
     /// Forgets everything.
     pub fn clear(&mut self) {
         self.frames.clear();

@@ -3,8 +3,11 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
+use nalgebra::Point3;
+
 use crate::analyzer::{Output, Shared};
 use crate::assemble::{Assembler, FramePart};
+use crate::body::live::{PelvisNow, PelvisRest};
 use crate::frame::{CaptureFrame, MarkerLayout};
 use crate::history::{Continuity, History};
 use crate::landmark::Landmark;
@@ -24,6 +27,7 @@ pub struct Markers {
     assembler: Assembler,
     history: History,
     detector: Detector,
+    rest: PelvisRest,
     hidden: Vec<Landmark>,
     frames: u64,
     epoch: u32,
@@ -40,6 +44,7 @@ impl Markers {
             detector: Detector::new(layout.rate_hz),
             assembler: Assembler::new(layout),
             history: History::default(),
+            rest: PelvisRest::default(),
             hidden: Vec::new(),
             frames: 0,
             epoch,
@@ -140,7 +145,24 @@ impl Markers {
         if self.history.push(frame.clone(), rate_hz) == Continuity::Broken {
             self.detector = Detector::new(rate_hz);
         }
-        self.detector.push(frame, landmarks)
+        let before = self.detector.state();
+        let due = self.detector.push(frame, landmarks);
+        if self.detector.state() == State::AtAddress {
+            if before != State::AtAddress {
+                self.rest.clear();
+            }
+            self.rest.add(|l| point(landmarks, frame, l));
+        }
+        due
+    }
+
+    /// The pelvis since address in the newest frame, at address and while the swing is under way.
+    #[must_use]
+    pub fn pelvis(&self) -> Option<PelvisNow> {
+        let frame = self.history.newest()?;
+        let under_way = matches!(self.detector.state(), State::AtAddress | State::InMotion);
+        let now = under_way.then(|| self.rest.now(|l| point(self.landmarks(), frame, l)));
+        now.flatten()
     }
 
     fn announce(&mut self, time_ns: i64, out: &mut Vec<Output>) {
@@ -208,4 +230,10 @@ impl Markers {
         };
         out.extend(measured.map(swing));
     }
+}
+
+/// A landmark in a frame.
+fn point(landmarks: &[Landmark], frame: &CaptureFrame, landmark: Landmark) -> Option<Point3<f64>> {
+    let place = landmarks.binary_search(&landmark).ok()?;
+    frame.points.get(place).copied().flatten()
 }

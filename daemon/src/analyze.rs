@@ -184,7 +184,10 @@ impl<'a> Bay<'a> {
             return;
         }
         self.live_due_ns = self.now_ns + LIVE_EVERY_NS;
+        let pelvis = self.analyzer.pelvis();
         let live = Live {
+            pelvis_shift: pelvis.map(|p| outgoing::rounded(p.shift_m, 1e4)),
+            pelvis_rotation: pelvis.map(|p| outgoing::rounded(p.rotation_rad.to_degrees(), 1e2)),
             bay: self.setup.bay.clone(),
             time_s: frame.time_ns as f64 * 1e-9,
             landmarks: self

@@ -178,7 +178,7 @@ pub fn value_ids() -> Vec<String> {
 }
 
 /// A number rounded to a millionth (or `steps` a unit), so that reports read well and compare.
-fn rounded(value: f64, steps: f64) -> f64 {
+pub(crate) fn rounded(value: f64, steps: f64) -> f64 {
     // Adding zero turns a negative zero into a plain one.
     (value * steps).round() / steps + 0.0
 }

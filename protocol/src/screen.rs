@@ -94,6 +94,12 @@ pub struct Live {
     pub landmarks: Vec<String>,
     /// One point a landmark in bay axes, metres (X target, Y up, Z); `null` when not seen.
     pub points: Vec<Option<[f32; 3]>>,
+    /// Way of the pelvis toward the target since address, metres: at address and in motion only.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pelvis_shift: Option<f64>,
+    /// Turn of the pelvis since address, degrees, positive open: at address and in motion only.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pelvis_rotation: Option<f64>,
 }
 
 /// A swing was measured.

@@ -77,6 +77,8 @@ fn health(dropped: u64) -> Message {
 fn live(time_s: f64, landmarks: &[&str], points: usize) -> Live {
     let landmarks = landmarks.iter().map(|&l| l.to_owned()).collect();
     Live {
+        pelvis_shift: None,
+        pelvis_rotation: None,
         bay: "north".into(),
         time_s,
         landmarks,

@@ -350,6 +350,8 @@ fn ground() -> ReplayGround {
 
 pub(super) fn live(time_s: f64) -> Live {
     Live {
+        pelvis_shift: None,
+        pelvis_rotation: None,
         bay: "north".into(),
         time_s,
         landmarks: vec!["c7".into(), "t8".into()],
