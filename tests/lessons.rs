@@ -401,47 +401,6 @@ fn dismissed<'a>(run: &'a Run, label: &Label) -> Option<&'a Dismissed> {
     run.dismissed.iter().filter(overlaps).min_by_key(near)
 }
 
-/// Real movements that are no golf: jump and gait give no swing, tennis serves none that is one of golf.
-#[test]
-fn other_sports_give_no_swing() {
-    let Some(folder) = crate::support::data() else {
-        return;
-    };
-    let map = || daemon::map::MarkerMap::load("whin_32").expect("the shipped map");
-    for file in [
-        "jump/two_plates_jump.c3d",
-        "gait/gait_static.c3d",
-        "gait/gait_with_angles.c3d",
-        "other/kinematics_tennis_serve.c3d",
-        "other/kinematics_tennis_serve_nan.c3d",
-    ] {
-        let take = daemon::offline::read_c3d(&folder.join(file)).expect("a file");
-        let labels = take
-            .labels
-            .iter()
-            .map(|l| NAMES.iter().find(|n| l.ends_with(n.0)));
-        let own = labels.map(|l| l.map_or(String::new(), |n| n.1.to_owned()));
-        let mut known = take.clone();
-        known.labels = own
-            .zip(&take.labels)
-            .map(|(own, label)| if own.is_empty() { label.clone() } else { own })
-            .collect();
-        let marked = known
-            .labels
-            .iter()
-            .filter(|l| map().landmark(l).is_some())
-            .count();
-        assert!(marked > 0, "{file}: {:?}", take.labels);
-        let found = crate::support::analyzed(&known, map());
-        let kinds: Vec<_> = found.swings.iter().map(|s| s.kind.name()).collect();
-        println!(
-            "{file}: {marked} landmarks, {kinds:?}, {:?}",
-            found.remarks.last()
-        );
-        assert!(kinds.is_empty(), "{file}: {kinds:?}");
-    }
-}
-
 /// Seven minutes of a lesson with everything in it.
 #[test]
 fn a_short_lesson() {

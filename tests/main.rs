@@ -25,6 +25,7 @@ mod invariance;
 mod lessons;
 mod live;
 mod network;
+mod no_golf;
 mod plates;
 mod real_take;
 mod recording;

@@ -251,7 +251,7 @@ pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotAS
     let reach_s = search.plane_reach_s(pass);
     let impact = impact::find(paths, (pass, reach_s), reference).ok_or(NotASwing::Hidden)?;
     let mut slots = Slots::default();
-    let address = (!quiet.is_empty()).then(|| quiet.end as f64 - 1.0);
+    let address = (!quiet.is_empty()).then_some(quiet.end as f64 - 1.0);
     slots.set(Event::Address, address);
     slots.set(
         Event::TakeawayStart,
