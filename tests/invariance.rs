@@ -426,3 +426,73 @@ fn values_are_plausible() {
         assert!(seen.get(id).is_some_and(|n| *n >= 8), "{id} was compared");
     }
 }
+
+/// A lesson's seconds in another time, another rate or a mirror are the same movements: kinds, and events
+/// within what lies between two frames. Kinds and impacts against the golfer's own truth are judged in
+/// `lessons`.
+#[test]
+fn time_rate_and_mirror_change_no_kind() {
+    use analysis::forward::Ball;
+    use analysis::swing::kind::Kind;
+    let take = |ball, handed, rate_hz| {
+        let capture = CaptureParams {
+            rate_hz,
+            noise_m: 0.0003,
+            dropout: 0.0,
+            wobble: false,
+            plates: None,
+        };
+        let params = GolferParams {
+            handed,
+            ball,
+            ..GolferParams::from_seed(8)
+        };
+        swing(&params, &capture)
+    };
+    let ball = whin_32().ball;
+    for (struck, kind) in [
+        (Ball::Centered, Kind::Shot),
+        (Ball::Missed, Kind::Rehearsal),
+    ] {
+        let of = |handed, rate_hz: f64| {
+            let take = take(struck, handed, rate_hz);
+            let (near, points) = until_finish(&take);
+            measured(&take.landmarks, points, (near, rate_hz), ball)
+        };
+        let seconds = |m: &Measured, event| {
+            let slot = m.prepared.swing.slots.get(event).unwrap();
+            m.prepared.window.seconds(slot)
+        };
+        let still = of(Handed::Right, 360.0);
+        assert_eq!(still.kind, kind);
+        for other in [
+            of(Handed::Left, 360.0),
+            of(Handed::Right, 240.0),
+            of(Handed::Right, 500.0),
+            of(Handed::Left, 1000.0),
+        ] {
+            assert_eq!(other.kind, kind);
+            for &event in analysis::swing::event::Event::ALL {
+                let off = seconds(&still, event) - seconds(&other, event);
+                // A threshold in a slow movement moves with its noise; the rest within half a frame.
+                let slow = [
+                    analysis::swing::event::Event::Address,
+                    analysis::swing::event::Event::TakeawayStart,
+                    analysis::swing::event::Event::Finish,
+                ];
+                let allowed = if slow.contains(&event) { 0.02 } else { 0.0021 };
+                assert!(off.abs() < allowed, "{event:?}: {off}");
+            }
+        }
+        // The same frames at another time of day.
+        let take = take(struck, Handed::Right, 360.0);
+        let (near, points) = until_finish(&take);
+        let mut late = window(&take.landmarks, 360.0, points);
+        let day_ns = 86_400_000_000_000;
+        late.time_ns.iter_mut().for_each(|t| *t += day_ns);
+        let late = measure(&late, near, ball, &Context::default()).unwrap();
+        assert_eq!(late.kind, kind);
+        assert_eq!(late.prepared.swing, still.prepared.swing);
+        assert_eq!(late.values, still.values);
+    }
+}

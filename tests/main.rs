@@ -28,6 +28,7 @@ mod lesson;
 mod lessons;
 mod live;
 mod network;
+mod no_golf;
 mod plates;
 mod real_take;
 mod recording;

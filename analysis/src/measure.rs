@@ -28,7 +28,8 @@ use crate::metrics::{self, values::Values};
 use crate::signal::reading::{Reading, Unresolved};
 use crate::swing::event::Event;
 use crate::swing::kind::{self, Kind};
-use crate::swing::phases::{self, Extent, NotASwing, Paths, Swing};
+use crate::swing::phases::{self, Extent, Paths, Swing};
+use crate::swing::refusal::NotASwing;
 use crate::window::{Window, crop};
 use clean::{faults, golfer_frame, held, side, walks};
 use club_paths::ClubPaths;
@@ -183,24 +184,7 @@ pub fn measure_beside(
         .or(context.handed)
         .unwrap_or(Handed::Right);
     golfer_frame(&mut window, handed);
-    let club = Club::new(&window, context.club_geometry.as_ref()).map_err(Nothing::Markers);
-    let club = club.and_then(|club| ClubPaths::new(&window, &club, ball));
-    let club = club.and_then(|club| club.seen_near(&window, near));
-    let mut whole = match club {
-        Ok(whole) if whole.is_upside_down(&window, near) => whole.turned_over(&window),
-        Ok(whole) => whole,
-        Err(why) => ClubPaths::of_hands(&window, &why)?,
-    };
-    whole.forget_levered(&window, &repair.levered);
-    let pulses = beside.pulses_ns.iter();
-    whole.paths.pulses = pulses.filter_map(|t| window.slot_at(*t)).collect();
-    let swing = phases::find(&whole.paths, near, Reading::Usual).map_err(Nothing::Movement)?;
-    if !held(&window, &whole, &swing) {
-        return Err(Nothing::Movement(NotASwing::NotHeld));
-    }
-    if swing.extent == Extent::Partial && walks(&window, &swing) {
-        return Err(Nothing::Movement(NotASwing::Walking));
-    }
+    let (mut whole, swing) = find(&window, near, ball, (context, beside, &repair))?;
     whole.forget_hands();
     let faults = faults(&window, &names, &swing, (&seen, &repair));
     let (calibration, calibration_note) = calibrate(&window, &swing, handed, context);
@@ -247,6 +231,33 @@ pub fn measure_beside(
         notes,
         prepared,
     })
+}
+
+/// The swing in a cleaned window, by the club or, where it is not marked, by the hands.
+fn find(
+    window: &Window,
+    near: usize,
+    ball: Option<Point3<f64>>,
+    (context, beside, repair): (&Context, Beside<'_>, &Repair),
+) -> Result<(ClubPaths, Swing), Nothing> {
+    let club = Club::new(window, context.club_geometry.as_ref()).map_err(Nothing::Markers);
+    let club = club.and_then(|club| ClubPaths::new(window, &club, ball));
+    let mut whole = match club.and_then(|club| club.seen_near(window, near)) {
+        Ok(whole) if whole.is_upside_down(window, near) => whole.turned_over(window),
+        Ok(whole) => whole,
+        Err(why) => ClubPaths::of_hands(window, &why)?,
+    };
+    whole.forget_levered(window, &repair.levered);
+    let pulses = beside.pulses_ns.iter();
+    whole.paths.pulses = pulses.filter_map(|t| window.slot_at(*t)).collect();
+    let swing = phases::find(&whole.paths, near, Reading::Usual).map_err(Nothing::Movement)?;
+    if !held(window, &whole, &swing) {
+        return Err(Nothing::Movement(NotASwing::NotHeld));
+    }
+    if swing.extent == Extent::Partial && walks(window, &swing) {
+        return Err(Nothing::Movement(NotASwing::Walking));
+    }
+    Ok((whole, swing))
 }
 
 /// Measures the swing of `old` again in other tracks of the same slots (golfer frame, holes filled;

@@ -85,7 +85,7 @@ fn event(measured: &Measured, event: SwingEvent) -> Event {
             time_s: None,
             frame: None,
             uncertainty_s: None,
-            reason: Some(format!("{} was not found in this swing", event.words())),
+            reason: Some(measured.prepared.swing.reason(event)),
         },
     }
 }

@@ -104,7 +104,7 @@ impl PelvisRest {
 mod tests {
     use super::*;
     use crate::context::Context;
-    use crate::forward::{CaptureParams, GolferParams, swing};
+    use crate::forward::{CaptureParams, GolferParams, Take, swing};
     use crate::frame::CaptureFrame;
     use crate::handed::Handed;
     use crate::measure::measure;
@@ -112,6 +112,21 @@ mod tests {
     use crate::metrics::values::Value;
     use crate::swing::event::Event;
     use crate::window::Window;
+
+    /// A take's frames with their landmarks in order.
+    fn sorted(take: &Take) -> (Vec<L>, Vec<CaptureFrame>) {
+        let mut landmarks = take.landmarks.clone();
+        landmarks.sort_unstable();
+        let place = |l: &L| take.landmarks.iter().position(|m| m == l);
+        let frames = take.frames.iter().enumerate();
+        let frames = frames.map(|(n, points)| CaptureFrame {
+            number: n as u64,
+            time_ns: (n as f64 * 1e9 / take.rate_hz) as i64,
+            points: landmarks.iter().map(|l| points[place(l)?]).collect(),
+        });
+        let frames = frames.collect();
+        (landmarks, frames)
+    }
 
     /// At the top of the backswing the live numbers are those of the report, which is held against the
     /// golfer's truth elsewhere: within what one unfiltered frame of 0.5 mm leaves.
@@ -130,19 +145,7 @@ mod tests {
                 plates: None,
             };
             let take = swing(&params, &capture);
-            let mut landmarks = take.landmarks.clone();
-            landmarks.sort_unstable();
-            let place = |l: &L| take.landmarks.iter().position(|m| m == l);
-            let frames: Vec<CaptureFrame> = take
-                .frames
-                .iter()
-                .enumerate()
-                .map(|(n, points)| CaptureFrame {
-                    number: n as u64,
-                    time_ns: (n as f64 * 1e9 / 240.0) as i64,
-                    points: landmarks.iter().map(|l| points[place(l)?]).collect(),
-                })
-                .collect();
+            let (landmarks, frames) = sorted(&take);
             let near = (take.truth.event("impact").unwrap() * 240.0) as usize;
             let window = Window::new(frames.iter(), &landmarks, 240.0).unwrap();
             let report = measure(&window, near, None, &Context::default()).unwrap();

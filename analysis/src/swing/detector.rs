@@ -55,6 +55,8 @@ const SETTLED_NS: i64 = 300_000_000;
 const APART_NS: i64 = 350_000_000;
 /// Speed that begins a further pass ÷ the lowest since the one before.
 const AGAIN: f64 = 1.3;
+/// A pass this much faster than the one shortly before it is the downswing after a backswing.
+const FASTER: f64 = 1.5;
 /// Passes that wait for their tail: all that fit in it.
 const PASSES_MAX: usize = 6;
 /// Frames without a club after which the hands are watched, nanoseconds.
@@ -251,7 +253,8 @@ impl Detector {
     }
 
     /// The oldest pass whose tail is complete and that deserves a look. A pass away from the target is a
-    /// backswing or the club carried back when one toward it is near.
+    /// backswing or the club carried back when one toward it is near, and so is one before a faster one:
+    /// the head swings toward the target at the end of a backswing, too.
     fn due(&mut self, now_ns: i64) -> Option<Pass> {
         while let Some(&pass) = self.passes.front() {
             if now_ns.saturating_sub(pass.time_ns) < TAIL_NS {
@@ -259,10 +262,14 @@ impl Detector {
             }
             self.passes.pop_front();
             let beside = |other: &Pass| {
-                other.toward_target && (other.time_ns - pass.time_ns).abs() < TAIL_NS
+                other.worth
+                    && other.toward_target
+                    && (other.time_ns - pass.time_ns).abs() < TAIL_NS
+                    && (!pass.toward_target || other.speed_mps > FASTER * pass.speed_mps)
             };
-            let explained = self.passes.iter().any(beside) || self.follows_swing(&pass);
-            if pass.worth && (pass.toward_target || !explained) {
+            let explained =
+                self.passes.iter().any(beside) || !pass.toward_target && self.follows_swing(&pass);
+            if pass.worth && !explained {
                 return Some(pass);
             }
         }

@@ -70,6 +70,8 @@ const STEP_REACH_S: f64 = 0.025;
 /// How far from the passing a trigger's pulse may lie to be of this impact, seconds: sound needs 9 ms for
 /// three metres, and a sender's clock is known to a few.
 const PULSE_REACH_S: f64 = 0.03;
+/// The same where only the hands are followed: they pass their place at address before impact.
+const HANDS_REACH_S: f64 = 0.15;
 /// A loss beyond this is a marker that strayed, no ball.
 const LOSS_MAX: f64 = 0.55;
 /// A collision this far above or below the head's place at address was not with the ball, metres.
@@ -108,7 +110,11 @@ pub fn find(
     };
     let step = speed_step(paths, center).filter(believable);
     let free = step.is_none() && low(center) && is_free(paths, center);
-    let near = |slot: &f64| (slot - center).abs() / paths.rate_hz < PULSE_REACH_S && low(center);
+    let pulse_reach_s = match paths.of {
+        Followed::Club => PULSE_REACH_S,
+        Followed::Hands => HANDS_REACH_S,
+    };
+    let near = |slot: &f64| (slot - center).abs() / paths.rate_hz < pulse_reach_s && low(center);
     let pulses = paths.pulses.iter().copied().filter(near);
     let pulse = pulses.min_by(|a, b| (a - center).abs().total_cmp(&(b - center).abs()));
     let (slot, method) = match (&step, pulse, plane) {

@@ -3,6 +3,7 @@
 pub mod event;
 pub mod series;
 pub mod kind;
+pub mod refusal;
 pub mod impact;
 pub mod phases;
 pub mod detector;

@@ -11,7 +11,7 @@ use nalgebra::{Point3, Vector3};
 
 use super::event::{Event, Slots};
 use super::impact::{self, Impact};
-use super::kind::Kind;
+use super::refusal::NotASwing;
 use super::series;
 use crate::signal::lowpass::DualPass;
 use crate::signal::reading::Reading;
@@ -47,78 +47,6 @@ pub enum Followed {
     Club,
     /// The hands on the lead arm, where the club is not marked: a swing shows, events of the club do not.
     Hands,
-}
-
-/// Why the movement around a pass is not a swing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum NotASwing {
-    /// The club head did not get fast.
-    TooSlow,
-    /// The pass goes away from the target (a club carried back).
-    WrongWay,
-    /// No reversal of the club before the pass.
-    NoTop,
-    /// The downswing's duration is not a swing's.
-    DownswingDuration,
-    /// No start of the movement within reach before the top.
-    NoTakeaway,
-    /// The backswing's duration is not a swing's.
-    BackswingDuration,
-    /// The head went back and came down, but did not pass the ball's place.
-    ShortOfTheBall,
-    /// The head went to and fro behind the ball or barely past it.
-    ToAndFro,
-    /// The head passed the ball's place far above or below its height at address.
-    WrongHeight,
-    /// The golfer walked.
-    Walking,
-    /// Nobody's hand was near the grip.
-    NotHeld,
-    /// The club's markers were gone around the pass.
-    Hidden,
-}
-
-impl NotASwing {
-    /// The reason as a sentence says it.
-    #[must_use]
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::TooSlow => "the club head did not get fast enough",
-            Self::WrongWay => {
-                "the club head moved away from the target (a club carried back, or a target line that points the wrong way)"
-            }
-            Self::NoTop => "the club did not turn back before it",
-            Self::DownswingDuration => {
-                "the movement toward the target was too short or too long for a downswing"
-            }
-            Self::NoTakeaway => "no start of the movement was found before it",
-            Self::BackswingDuration => {
-                "the movement before it was too short or too long for a backswing"
-            }
-            Self::ShortOfTheBall => {
-                "the club head did not pass the ball's place: the swing was broken off"
-            }
-            Self::ToAndFro => {
-                "the club head went to and fro without passing through the ball's place"
-            }
-            Self::WrongHeight => {
-                "the club head passed the ball's place far above or below its height at address"
-            }
-            Self::Walking => "the golfer walked",
-            Self::NotHeld => "nobody's hands were at the grip",
-            Self::Hidden => "the club's markers were hidden around it",
-        }
-    }
-
-    /// The kind of such a movement.
-    #[must_use]
-    pub const fn kind(self) -> Kind {
-        match self {
-            Self::ShortOfTheBall => Kind::Abort,
-            Self::ToAndFro | Self::TooSlow => Kind::Waggle,
-            _ => Kind::Other,
-        }
-    }
 }
 
 /// A swing found in a window.
@@ -162,6 +90,12 @@ pub const SLOW_MPS: f64 = 8.0;
 /// many times.
 const USUAL_MPS: f64 = 25.0;
 const LONGER_MAX: f64 = 4.0;
+/// The same of hands, which are fastest well before impact.
+const HANDS_USUAL_MPS: f64 = 14.0;
+/// Slowest swing that may come out of another movement or out of the dark, m/s: what else the club does
+/// without an address is slower.
+const FLOWING_MPS: f64 = 12.0;
+const UNSEEN_MPS: f64 = 8.0;
 /// Shortest way back of the head along the target line for a stroke, metres.
 const BACK_MIN_M: f64 = 0.08;
 /// Least way past the ball's place: metres, and as a share of the way back.
@@ -245,6 +179,21 @@ impl Paths {
 }
 
 impl Swing {
+    /// Why an event was not found, as a sentence says it.
+    #[must_use]
+    pub fn reason(&self, event: Event) -> String {
+        let words = event.words();
+        let level = [Event::TakeawayEnd, Event::ShaftLevelDown].contains(&event);
+        let of_club = OF_THE_SHAFT.contains(&event) || event == Event::Impact;
+        match self.extent {
+            Extent::Partial if level => {
+                format!("{words}: the shaft was never level in this stroke")
+            }
+            Extent::Arms if of_club => format!("{words} was not measured: the club is not marked"),
+            _ => format!("{words} was not found in this swing"),
+        }
+    }
+
     /// The same swing in a window that begins `slots` later.
     pub fn shift(&mut self, slots: usize) {
         let by = slots as f64;
@@ -287,18 +236,12 @@ pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotAS
     let pass = search.fastest_near(near)?;
     let longer = match paths.of {
         Followed::Club => (USUAL_MPS / search.speed[pass]).clamp(1.0, LONGER_MAX),
-        Followed::Hands => 2.0,
+        Followed::Hands => (HANDS_USUAL_MPS / search.speed[pass]).clamp(2.0, LONGER_MAX),
     };
     let (normal, turning) = turning(&search.axis, pass, search.slots(0.08));
     let top = search.top((pass, longer), (&normal, &turning))?;
     let takeaway = search.takeaway(top.0)?;
-    let start = match takeaway {
-        Takeaway::Seen(slot) if !lasts(&BACKSWING_S, (top.1 - slot) / paths.rate_hz, 1.0) => {
-            return Err(NotASwing::BackswingDuration);
-        }
-        Takeaway::Seen(slot) => slot,
-        Takeaway::Unseen(slot) | Takeaway::Flowing(slot) => slot as f64,
-    };
+    let start = search.start(takeaway, top.1, pass)?;
     let quiet = match takeaway {
         Takeaway::Flowing(slot) => slot..slot,
         _ => search.quiet(start),
@@ -308,14 +251,8 @@ pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotAS
     let reach_s = search.plane_reach_s(pass);
     let impact = impact::find(paths, (pass, reach_s), reference).ok_or(NotASwing::Hidden)?;
     let mut slots = Slots::default();
-    slots.set(
-        Event::Address,
-        quiet
-            .end
-            .checked_sub(1)
-            .filter(|_| !quiet.is_empty())
-            .map(|s| s as f64),
-    );
+    let address = (!quiet.is_empty()).then_some(quiet.end as f64 - 1.0);
+    slots.set(Event::Address, address);
     slots.set(
         Event::TakeawayStart,
         matches!(takeaway, Takeaway::Seen(_)).then_some(start),
@@ -343,11 +280,7 @@ pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotAS
         Followed::Hands => return Err(NotASwing::NoTop),
     };
     if extent == Extent::Arms {
-        for &event in OF_THE_SHAFT {
-            slots.set(event, None);
-        }
-        let noticed = impact.method == impact::Method::Trigger;
-        slots.set(Event::Impact, noticed.then_some(impact.slot));
+        forget_club(&mut slots, &impact);
     }
     Ok(Swing {
         slots,
@@ -443,6 +376,23 @@ impl<'a> Search<'a> {
         })
     }
 
+    /// Where the movement begins, if it is fast enough for that and does not last too long.
+    fn start(&self, takeaway: Takeaway, top: f64, pass: usize) -> Result<f64, NotASwing> {
+        let (start, slowest) = match takeaway {
+            Takeaway::Seen(slot) => (slot, 0.0),
+            Takeaway::Unseen(slot) => (slot as f64, UNSEEN_MPS),
+            Takeaway::Flowing(slot) => (slot as f64, FLOWING_MPS),
+        };
+        let lasts = lasts(&BACKSWING_S, (top - start) / self.paths.rate_hz, 1.0);
+        if matches!(takeaway, Takeaway::Seen(_)) && !lasts {
+            return Err(NotASwing::BackswingDuration);
+        }
+        if self.paths.of == Followed::Club && self.speed[pass] < slowest {
+            return Err(NotASwing::NoTakeaway);
+        }
+        Ok(start)
+    }
+
     fn is_slow(&self, pass: usize) -> bool {
         self.paths.of == Followed::Club && self.speed[pass] < SLOW_MPS
     }
@@ -451,7 +401,7 @@ impl<'a> Search<'a> {
     fn plane_reach_s(&self, pass: usize) -> f64 {
         let slower = match self.paths.of {
             Followed::Club => USUAL_MPS / self.speed[pass].max(0.1),
-            Followed::Hands => 2.0,
+            Followed::Hands => HANDS_USUAL_MPS / self.speed[pass].max(0.1),
         };
         0.08 * slower.clamp(1.0, 5.0)
     }
@@ -664,6 +614,15 @@ fn forget_hidden(slots: &mut Slots, events: &[Event], known: &[bool]) {
         };
         slots.set(event, slots.get(event).filter(|&slot| seen(slot)));
     }
+}
+
+/// What the hands cannot tell: where the club was.
+fn forget_club(slots: &mut Slots, impact: &Impact) {
+    for &event in OF_THE_SHAFT {
+        slots.set(event, None);
+    }
+    let noticed = impact.method == impact::Method::Trigger;
+    slots.set(Event::Impact, noticed.then_some(impact.slot));
 }
 
 fn smooth_axis(axis: &[Vector3<f64>], filter: &DualPass, pad: usize) -> Vec<Vector3<f64>> {
