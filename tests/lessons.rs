@@ -8,7 +8,6 @@
 )]
 
 use std::collections::BTreeMap;
-use std::fmt::Write as _;
 
 use analysis::analyzer::{Analyzer, Content, Input, Output};
 use analysis::assemble::FramePart;
@@ -265,8 +264,14 @@ impl Score {
                 ));
             }
         }
-        for (found, _) in run.found.iter().zip(taken).filter(|(_, t)| !t) {
-            count("—", found.kind);
+        self.add_unclaimed(name, run, &taken);
+    }
+
+    /// Reports that no label claims.
+    fn add_unclaimed(&mut self, name: &str, run: &Run, taken: &[bool]) {
+        for (found, _) in run.found.iter().zip(taken).filter(|(_, t)| !**t) {
+            let place = ("—".to_owned(), found.kind.to_owned());
+            *self.confusion.entry(place).or_default() += 1;
             let during = run
                 .labels
                 .iter()
@@ -342,19 +347,18 @@ impl Score {
         ];
         let mut text = format!("{:>10} |", "truth");
         for kind in KINDS {
-            let _ = write!(text, "{kind:>10}");
+            text += &format!("{kind:>10}");
         }
         text.push('\n');
         for truth in KINDS.iter().filter(|k| **k != "swing") {
-            let _ = write!(text, "{truth:>10} |");
+            text += &format!("{truth:>10} |");
             for found in KINDS {
-                let _ = write!(text, "{:>10}", self.of(truth, &[found]));
+                text += &format!("{:>10}", self.of(truth, &[found]));
             }
             text.push('\n');
         }
         let (strokes, all) = self.kind_accuracy();
-        let _ = writeln!(
-            text,
+        text += &line(format!(
             "{:.2} h; recall of shots {:.2} %, false shots {}, false reports {}, kinds right {:.2} % of strokes, {:.2} % of all, wrong side {}",
             self.seconds / 3600.0,
             100.0 * self.recall(),
@@ -363,20 +367,23 @@ impl Score {
             100.0 * strokes,
             100.0 * all,
             self.wrong_side
-        );
+        ));
         for (kind, off) in &self.impact_off_s {
             let mut off: Vec<f64> = off.iter().map(|s| s.abs() * 1e3).collect();
             off.sort_unstable_by(f64::total_cmp);
             let at = |share: f64| off[(share * (off.len() - 1) as f64) as usize];
             let [middle, most, all] = [0.5, 0.95, 1.0].map(at);
-            let _ = writeln!(
-                text,
+            text += &line(format!(
                 "impact of {kind}: off by {middle:.2} ms (median), {most:.2} ms (95 %), {all:.1} ms (worst) of {}",
                 off.len()
-            );
+            ));
         }
         text
     }
+}
+
+fn line(text: String) -> String {
+    text + "\n"
 }
 
 /// Whether a report is of a label: by impact, or by time where a label has none.

@@ -9,6 +9,7 @@ use analysis::forward::{CaptureParams, GolferParams, PlateParams, swing};
 use daemon::feed::{self, Due};
 use daemon::map::MarkerMap;
 use daemon::{outgoing, synthetic};
+use protocol::report::Measurement;
 use protocol::wire;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
@@ -97,6 +98,11 @@ async fn live_with_two_clocks_and_loss_measures_what_the_file_gives() {
         .as_f64()
         .unwrap();
     assert!(clock_ms > 0.0 && clock_ms < 5.0, "{clock_ms} ms");
+    compare(&offline, &report);
+}
+
+/// Every value that has an uncertainty, against the same of the file.
+fn compare(offline: &Measurement, report: &Value) {
     let number = |v: &Value| v.as_f64();
     let mut off = Vec::new();
     let (mut compared, mut of_ground) = (0, 0);
