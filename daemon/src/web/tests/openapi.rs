@@ -4,10 +4,9 @@
 use std::collections::BTreeSet;
 
 use analysis::metrics::catalogue::CATALOGUE;
-use protocol::screen::{Archived, Message};
 use serde_json::{Map, Value};
 
-use super::rig::{Rig, health, live, replay, swing};
+use super::rig::{Rig, health, live, replay, swing, unarchived};
 use crate::web::Statics;
 use crate::web::api::{OPENAPI, ROUTES};
 
@@ -72,12 +71,7 @@ async fn answers_are_as_described() {
     check.answer("/api/v1/bays/{bay}", "200", &bay_without_health);
     rig.hub.publish(health(3, 10));
     rig.hub.publish(swing("a", 1));
-    rig.hub.publish(Message::Archived(Archived {
-        bay: "north".into(),
-        id: "a".into(),
-        archived: false,
-        reason: Some("the disk is full".into()),
-    }));
+    rig.hub.publish(unarchived("a"));
     rig.hub.keep_replay(replay("a"));
     rig.hub.live(live(1.0));
     for (template, _) in ROUTES.iter().filter(|(path, _)| *path != "/ws") {
@@ -252,6 +246,7 @@ fn typed(schema: &Value, value: &Value) -> bool {
         "null" => value.is_null(),
         "integer" => value.is_i64() || value.is_u64(),
         "number" => value.is_number(),
+        "boolean" => value.is_boolean(),
         "string" => value.is_string(),
         "array" => value.is_array(),
         "object" => value.is_object(),

@@ -9,8 +9,8 @@ use std::time::Duration;
 use futures_util::StreamExt;
 use protocol::report::{Event, MarkerFault, Measurement, Metric, Report, Transport, Uncertainty};
 use protocol::screen::{
-    Finding, Health, Live, Message, ReceiveBuffer, Refused, Replay, ReplayGround, ReplayPlate,
-    StreamHealth, Swing,
+    Archived, Finding, Health, Live, Message, ReceiveBuffer, Refused, Replay, ReplayGround,
+    ReplayPlate, StreamHealth, Swing,
 };
 use serde_json::Value;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
@@ -258,6 +258,15 @@ pub(super) fn report(id: &str, revision: u32) -> Report {
         measurement,
         transport,
     }
+}
+
+pub(super) fn unarchived(id: &str) -> Message {
+    Message::Archived(Archived {
+        bay: "north".into(),
+        id: id.into(),
+        archived: false,
+        reason: Some("the disk is full".into()),
+    })
 }
 
 pub(super) fn swing(id: &str, revision: u32) -> Message {
