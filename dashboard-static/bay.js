@@ -1,8 +1,8 @@
 // The words and numbers of the bay screen: takes what the screen knows and writes it into the page.
 // The replay is drawn elsewhere (replay.js).
 
-import { lastSwing } from "./state.js";
-import { FOCUS, HEADLINE, STATES, reading, unrefinedWords } from "./words.js";
+import { lastArchived, lastSwing } from "./state.js";
+import { FOCUS, HEADLINE, STATES, archivedWords, reading, unrefinedWords } from "./words.js";
 
 const byId = (id) => document.getElementById(id);
 // Below this the share of lost datagrams is not worth a word of warning beside it.
@@ -24,7 +24,7 @@ export function render(screen, units) {
   renderNumbers(lastSwing(screen), units);
   renderHealth(screen.linked ? screen.health : null);
   say(byId("bay-name"), screen.bayName);
-  say(byId("recording"), screen.recording);
+  say(byId("recording"), [screen.recording, archivedWords(lastArchived(screen))].filter(Boolean).join(" · "));
 }
 
 function renderState(screen) {

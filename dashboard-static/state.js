@@ -8,7 +8,7 @@ const SWINGS_KEPT = 20;
 /** Before the first message. */
 export const initial = Object.freeze({
   linked: false, problem: null, bay: null, bayName: "", recording: "", state: "no_signal",
-  landmarks: [], swings: [], health: null, live: null,
+  landmarks: [], swings: [], archived: [], health: null, live: null,
 });
 
 /** The screen after the line came or went. */
@@ -24,6 +24,7 @@ export function apply(screen, message) {
     case "status": return { ...screen, state: message.state };
     case "live": return live(screen, message);
     case "swing": return { ...screen, swings: withReport(screen.swings, message) };
+    case "archived": return { ...screen, archived: [...screen.archived, message].slice(-SWINGS_KEPT) };
     case "health": return { ...screen, health: message };
     default: return screen;
   }
@@ -34,6 +35,12 @@ export function lastSwing(screen) {
   return screen.swings.at(-1) ?? null;
 }
 
+/** What became of the swing on show in the archive; `null` while that is open or without an archive. */
+export function lastArchived(screen) {
+  const swing = lastSwing(screen);
+  return screen.archived.findLast((said) => said.id === swing?.id) ?? null;
+}
+
 function hello(screen, message) {
   const theirs = String(message.version);
   if (Number.parseInt(theirs, 10) !== MAJOR) {
@@ -42,7 +49,7 @@ function hello(screen, message) {
   return {
     linked: true, problem: null, bay: message.bay, bayName: message.bay_name,
     recording: message.recording, state: message.state, landmarks: message.landmarks,
-    swings: message.swings, health: message.health, live: null,
+    swings: message.swings, archived: message.archived ?? [], health: message.health, live: null,
   };
 }
 

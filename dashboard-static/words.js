@@ -16,7 +16,7 @@ export const STATES = {
 export const RULER_EVENTS = ["takeaway_end", "top", "shaft_level_down", "impact"];
 
 /** What a swing was. */
-export const KINDS = { shot: "shot", rehearsal: "rehearsal", swing: "swing" };
+export const KINDS = { shot: "shot", rehearsal: "rehearsal", swing: "swing", partial: "partial swing" };
 
 const EVENTS = {
   address: "address", takeaway_start: "takeaway start", takeaway_end: "takeaway end",
@@ -94,6 +94,12 @@ export function reading(id, report, units) {
 /** Why a swing's uncertainties are missing for good; empty where they are known or still come. */
 export function unrefinedWords(report) {
   return report.unrefined ? `± not refined: ${report.unrefined}` : "";
+}
+
+/** What became of the swing on show in the archive; empty while that is open. */
+export function archivedWords(said) {
+  if (!said) return "";
+  return said.archived ? "● swing archived" : `△ swing not archived: ${said.reason}`;
 }
 
 /** The standard uncertainty of a value as a small figure; empty while it may still come. */

@@ -160,10 +160,10 @@ fn of_size(healthy: &GroundWindow, plate: usize) -> Vec<Rig> {
             )),
         ),
         (
-            "gain 15 % too large",
-            with(|w| (w.force, w.moment) = (w.force * 1.15, w.moment * 1.15)),
+            "gain 10 % too large",
+            with(|w| (w.force, w.moment) = (w.force * 1.10, w.moment * 1.15)),
             Some(Box::new(
-                move |f| matches!(f, Fault::Gain(n, g) if *n == plate && by(*g, 1.15, 0.05)),
+                move |f| matches!(f, Fault::Gain(n, g) if *n == plate && by(*g, 1.10, 0.05)),
             )),
         ),
         (

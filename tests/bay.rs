@@ -4,7 +4,7 @@
 use std::io::{BufRead as _, BufReader};
 use std::net::SocketAddr;
 use std::path::Path;
-use std::process::{Child, Stdio};
+use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use futures_util::StreamExt as _;
@@ -27,6 +27,17 @@ pub(crate) struct Bay {
 }
 
 impl Bay {
+    /// Ends the program at once, as a power cut does to it.
+    pub(crate) fn kill(&mut self) {
+        self.child.kill().expect("it is ours");
+        self.child.wait().expect("it has ended");
+    }
+
+    /// The system's number of the process.
+    pub(crate) fn pid(&self) -> u32 {
+        self.child.id()
+    }
+
     /// Starts the program with a marker map and whatever else.
     pub(crate) fn start(map: &str, extra: &[&str]) -> Self {
         Self::start_at("127.0.0.1:0", map, extra)
@@ -34,7 +45,12 @@ impl Bay {
 
     /// The same at a given HTTP address.
     pub(crate) fn start_at(http: &str, map: &str, extra: &[&str]) -> Self {
-        let mut child = whin()
+        Self::start_by(whin(), http, map, extra)
+    }
+
+    /// The same by a command of one's own that becomes the program.
+    pub(crate) fn start_by(mut program: Command, http: &str, map: &str, extra: &[&str]) -> Self {
+        let mut child = program
             .args([
                 "serve",
                 "--udp",
@@ -102,7 +118,7 @@ impl Bay {
     /// Asks the program to end, as a supervisor does, and gives its exit code.
     pub(crate) fn stop(mut self) -> Option<i32> {
         let pid = self.child.id().to_string();
-        let asked = std::process::Command::new("kill")
+        let asked = Command::new("kill")
             .args(["-TERM", &pid])
             .status()
             .expect("kill runs");

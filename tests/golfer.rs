@@ -423,6 +423,10 @@ fn the_table_of_the_ground_holds() {
         }
         assert!(judged > 0, "{family}");
     }
+    // The issue's own limits.
+    assert_below("cop", &table["cop"].found, 0.003);
+    let torque = &table["ground_torque_vertical_peak"];
+    assert_below("torque", &shares(torque, f64::abs), 0.03);
 }
 
 const ROTATIONS: &[&str] = &[

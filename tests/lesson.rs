@@ -4,14 +4,13 @@
 
 use analysis::context::Context;
 use analysis::forward::{Kind, Lesson, LessonParams};
-use analysis::measure;
 use analysis::swing::event::Event;
 use daemon::map::MarkerMap;
 use daemon::{lesson, offline};
 
 use crate::support;
 
-fn impacts(found: &offline::Offline) -> Vec<(f64, measure::Kind)> {
+fn impacts(found: &offline::Offline) -> Vec<(f64, analysis::swing::kind::Kind)> {
     found
         .swings
         .iter()

@@ -11,6 +11,8 @@
 )]
 
 mod accuracy;
+mod archive;
+mod archive_verbs;
 mod audit;
 mod bad_input;
 mod bay;
@@ -23,6 +25,7 @@ mod ground;
 mod honesty;
 mod invariance;
 mod lesson;
+mod lessons;
 mod live;
 mod network;
 mod plates;
@@ -38,6 +41,7 @@ mod tap;
 mod tidy;
 mod told_club;
 mod trigger;
+mod two_clocks;
 mod uncertainty;
 mod whose_trial;
 mod wire;

@@ -227,6 +227,7 @@ fn few_files_name_both_core_crates() {
         "outgoing.rs",
         "outgoing/ground.rs",
         "synthetic.rs",
+        "src/lesson.rs",
         "table.rs",
         "health.rs",
         "offline.rs",

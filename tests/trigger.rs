@@ -4,9 +4,10 @@
 use analysis::context::Context;
 use analysis::forward::{Ball, CaptureParams, GolferParams, Take, swing};
 use analysis::landmark::Landmark as L;
-use analysis::measure::{Kind, Measured};
+use analysis::measure::Measured;
 use analysis::swing::event::Event;
 use analysis::swing::impact::Method;
+use analysis::swing::kind::Kind;
 use daemon::map::MarkerMap;
 use daemon::receive::Arrival;
 use daemon::{feed, offline, synthetic};

@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 
 use crate::assemble::FramePart;
+use crate::body::live::PelvisNow;
 use crate::context::Context;
 use crate::frame::{CaptureFrame, MarkerLayout};
 use crate::ground::book::{ClockStatus, GroundBook};
@@ -16,7 +17,8 @@ use crate::landmark::Landmark;
 use crate::markers::Markers;
 use crate::measure::Measured;
 use crate::stream::{Counters, Order, Place, Sequencer};
-use crate::swing::detector::State;
+use crate::swing::detector::{Movement, State};
+use crate::swing::kind::Kind;
 
 /// Streams that one bay accepts; a further one is refused and counted.
 pub const STREAMS_MAX: usize = 16;
@@ -91,9 +93,13 @@ pub enum Output {
     NoSwing {
         /// Device time of the pass, nanoseconds.
         time_ns: i64,
+        /// What it was: waggle, abort or other.
+        kind: Kind,
         /// Why.
         reason: String,
     },
+    /// A movement from an address ended without a pass: a waggle or a swing broken off.
+    Movement(Movement),
     /// The analysis of one pass panicked: a fault of the program that costs this swing only.
     Failed {
         /// Device time of the pass, nanoseconds.
@@ -231,6 +237,13 @@ impl Analyzer {
     pub fn landmarks(&self) -> &[Landmark] {
         let markers = self.streams.values().find_map(|s| s.markers.as_ref());
         markers.map_or(&[], |m| m.landmarks())
+    }
+
+    /// The pelvis since address in the newest frame, at address and while a swing is under way.
+    #[must_use]
+    pub fn pelvis(&self) -> Option<PelvisNow> {
+        let markers = self.streams.values().find_map(|s| s.markers.as_ref());
+        markers.and_then(Markers::pelvis)
     }
 
     /// The plates between two times of the markers' clock, nanoseconds, with the stream of each; `None`

@@ -6,10 +6,10 @@ use crate::frame::CaptureFrame;
 use crate::landmark::Landmark;
 use crate::window::Window;
 
-/// Span kept, nanoseconds: lead and tail of a pass with room for two swings in a row.
-const SPAN_NS: i64 = 8_000_000_000;
-/// Frames kept at most (8 s at 2 kHz).
-const FRAMES_MAX: usize = 16_384;
+/// Span kept, nanoseconds: lead and tail of a pass, also in slow motion.
+const SPAN_NS: i64 = 11_000_000_000;
+/// Frames kept at most (11 s at 2 kHz).
+const FRAMES_MAX: usize = 22_528;
 /// A jump of time or number beyond this is a new beginning, not a gap to lay a grid over.
 const JUMP_NS: i64 = 2_000_000_000;
 
@@ -29,16 +29,22 @@ pub enum Continuity {
 }
 
 impl History {
+    /// Whether a frame goes on from the last one.
+    #[must_use]
+    pub fn goes_on(&self, frame: &CaptureFrame, rate_hz: f64) -> bool {
+        self.frames.back().is_none_or(|last| {
+            let step_ns = frame.time_ns.saturating_sub(last.time_ns);
+            let step_frames = frame.number.saturating_sub(last.number) as f64;
+            frame.number > last.number
+                && (0..=JUMP_NS).contains(&step_ns)
+                && step_frames / rate_hz <= JUMP_NS as f64 * 1e-9
+        })
+    }
+
     /// Adds the next frame. Time or number running back, or a jump of more than two seconds,
     /// empties the ring first.
     pub fn push(&mut self, frame: CaptureFrame, rate_hz: f64) -> Continuity {
-        let broken = self.frames.back().is_some_and(|last| {
-            let step_ns = frame.time_ns.saturating_sub(last.time_ns);
-            let step_frames = frame.number.saturating_sub(last.number) as f64;
-            frame.number <= last.number
-                || !(0..=JUMP_NS).contains(&step_ns)
-                || step_frames / rate_hz > JUMP_NS as f64 * 1e-9
-        });
+        let broken = !self.goes_on(&frame, rate_hz);
         if broken {
             self.frames.clear();
         }
@@ -78,6 +84,12 @@ impl History {
         Window::new(within, landmarks, rate_hz)
     }
 
+    /// The newest frame.
+    #[must_use]
+    pub fn newest(&self) -> Option<&CaptureFrame> {
+        self.frames.back()
+    }
+
     /// Forgets everything.
     pub fn clear(&mut self) {
         self.frames.clear();
@@ -114,7 +126,7 @@ mod tests {
         for i in 0..40_000 {
             h.push(frame(i, i as i64 * 1_000_000), 1000.0);
         }
-        assert_eq!(h.len(), 8001);
+        assert_eq!(h.len(), 11_001);
         for i in 0..40_000 {
             h.push(frame(40_000 + i, 39_999_000_000 + i as i64), 1000.0);
         }

@@ -3,17 +3,23 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
+use nalgebra::Point3;
+
 use crate::analyzer::{Output, Shared};
 use crate::assemble::{Assembler, FramePart};
+use crate::body::live::{PelvisNow, PelvisRest};
 use crate::frame::{CaptureFrame, MarkerLayout};
 use crate::history::{Continuity, History};
 use crate::landmark::Landmark;
 use crate::measure::{Beside, measure_beside};
-use crate::swing::detector::{Detector, LEAD_NS, Pass, State};
+use crate::swing::detector::{Detector, Pass, State};
 
 /// Stretch of ground reactions after a fast pass, nanoseconds. Shorter than the detector's tail: samples
 /// that come later than the markers are there all the same, however fast they are sent.
 const GROUND_TAIL_NS: i64 = 700_000_000;
+
+/// Impacts this close are of one swing, nanoseconds.
+const SAME_NS: i64 = 300_000_000;
 
 /// The state of one marker stream under one layout.
 #[derive(Debug)]
@@ -21,6 +27,7 @@ pub struct Markers {
     assembler: Assembler,
     history: History,
     detector: Detector,
+    rest: PelvisRest,
     hidden: Vec<Landmark>,
     frames: u64,
     epoch: u32,
@@ -37,6 +44,7 @@ impl Markers {
             detector: Detector::new(layout.rate_hz),
             assembler: Assembler::new(layout),
             history: History::default(),
+            rest: PelvisRest::default(),
             hidden: Vec::new(),
             frames: 0,
             epoch,
@@ -87,7 +95,12 @@ impl Markers {
         let mut frames = Vec::new();
         self.assembler.flush(&mut frames);
         self.take(frames, shared, out);
-        if let Some(pass) = self.detector.take_open_pass() {
+        self.close(shared, out);
+    }
+
+    /// Looks at every pass that still waits for its tail.
+    fn close(&mut self, shared: &Shared, out: &mut Vec<Output>) {
+        while let Some(pass) = self.detector.take_open_pass() {
             self.look(pass, i64::MAX, shared, out);
             self.announce(pass.time_ns, out);
         }
@@ -101,8 +114,16 @@ impl Markers {
     fn take(&mut self, frames: Vec<CaptureFrame>, shared: &Shared, out: &mut Vec<Output>) {
         for frame in frames {
             let time_ns = frame.time_ns;
+            if !self
+                .history
+                .goes_on(&frame, self.assembler.layout().rate_hz)
+            {
+                // What came before the break is all that there will be of its swings.
+                self.close(shared, out);
+            }
             let due = self.watch(&frame);
             out.push(Output::Pose(frame));
+            out.extend(self.detector.take_movement().map(Output::Movement));
             if let Some(pass) = due {
                 self.look(pass, time_ns, shared, out);
             }
@@ -124,7 +145,24 @@ impl Markers {
         if self.history.push(frame.clone(), rate_hz) == Continuity::Broken {
             self.detector = Detector::new(rate_hz);
         }
-        self.detector.push(frame, landmarks)
+        let before = self.detector.state();
+        let due = self.detector.push(frame, landmarks);
+        if self.detector.state() == State::AtAddress {
+            if before != State::AtAddress {
+                self.rest.clear();
+            }
+            self.rest.add(|l| point(landmarks, frame, l));
+        }
+        due
+    }
+
+    /// The pelvis since address in the newest frame, at address and while the swing is under way.
+    #[must_use]
+    pub fn pelvis(&self) -> Option<PelvisNow> {
+        let frame = self.history.newest()?;
+        let under_way = matches!(self.detector.state(), State::AtAddress | State::InMotion);
+        let now = under_way.then(|| self.rest.now(|l| point(self.landmarks(), frame, l)));
+        now.flatten()
     }
 
     fn announce(&mut self, time_ns: i64, out: &mut Vec<Output>) {
@@ -137,7 +175,7 @@ impl Markers {
     /// The exact look at the window of a pass.
     fn look(&mut self, pass: Pass, until_ns: i64, shared: &Shared, out: &mut Vec<Output>) {
         let layout = self.assembler.layout();
-        let from_ns = pass.time_ns.saturating_sub(LEAD_NS);
+        let from_ns = pass.time_ns.saturating_sub(pass.lead_ns);
         let window = self.history.window(
             from_ns,
             until_ns,
@@ -161,10 +199,13 @@ impl Markers {
             match catch_unwind(attempt) {
                 Ok(Ok(measured)) => Some(measured),
                 Ok(Err(nothing)) => {
-                    out.push(Output::NoSwing {
-                        time_ns: pass.time_ns,
-                        reason: nothing.words().to_owned(),
-                    });
+                    if !self.detector.follows_swing(&pass) {
+                        out.push(Output::NoSwing {
+                            time_ns: pass.time_ns,
+                            kind: nothing.kind(),
+                            reason: nothing.words().to_owned(),
+                        });
+                    }
                     None
                 }
                 Err(_panic) => {
@@ -175,11 +216,24 @@ impl Markers {
                 }
             }
         });
-        self.detector.judged(measured.is_some());
+        let impact_ns = measured.as_ref().map(|m| {
+            let impact = m.prepared.swing.impact.slot;
+            (m.prepared.window.seconds(impact) * 1e9) as i64
+        });
+        // Two passes of one swing (a top that is fast, a rebound) are one swing.
+        let again = impact_ns.zip(self.detector.reported_ns());
+        let measured = measured.filter(|_| again.is_none_or(|(a, b)| (a - b).abs() > SAME_NS));
+        self.detector.judged(impact_ns);
         let swing = |m| Output::Swing {
             epoch: self.epoch,
             measured: Box::new(m),
         };
         out.extend(measured.map(swing));
     }
+}
+
+/// A landmark in a frame.
+fn point(landmarks: &[Landmark], frame: &CaptureFrame, landmark: Landmark) -> Option<Point3<f64>> {
+    let place = landmarks.binary_search(&landmark).ok()?;
+    frame.points.get(place).copied().flatten()
 }

@@ -7,7 +7,6 @@ mod words;
 
 pub use clean::fill;
 pub use told::posture;
-pub use words::Kind;
 
 use std::sync::Arc;
 
@@ -28,12 +27,13 @@ use crate::landmark::Landmark;
 use crate::metrics::{self, values::Values};
 use crate::signal::reading::{Reading, Unresolved};
 use crate::swing::event::Event;
-use crate::swing::phases::{self, NotASwing, Paths, Swing};
+use crate::swing::kind::{self, Kind};
+use crate::swing::phases::{self, Extent, NotASwing, Paths, Swing};
 use crate::window::{Window, crop};
-use clean::{faults, golfer_frame, side};
+use clean::{faults, golfer_frame, held, side, walks};
 use club_paths::ClubPaths;
 use told::{approximate, calibrate};
-use words::{exchange_note, hidden_note, kind, notes};
+use words::{exchange_note, hidden_note, notes};
 
 /// Stretch kept before the quiet part of address and after impact, seconds: room for the filters'
 /// ends, and what a replay shows.
@@ -97,6 +97,8 @@ pub struct Measured {
     pub prepared: Prepared,
     /// What it was.
     pub kind: Kind,
+    /// How surely, 0 to 1 (a rating by the evidence).
+    pub confidence: f64,
     /// Values in catalogue order.
     pub values: Values,
     /// Markers that were bad between address and impact.
@@ -117,6 +119,15 @@ pub enum Nothing {
 }
 
 impl Nothing {
+    /// The kind of such a movement.
+    #[must_use]
+    pub fn kind(&self) -> Kind {
+        match self {
+            Self::Markers(_) => Kind::Other,
+            Self::Movement(why) => why.kind(),
+        }
+    }
+
     /// The reason as a sentence says it.
     #[must_use]
     pub fn words(&self) -> &'static str {
@@ -168,14 +179,29 @@ pub fn measure_beside(
         .map(|t| t.iter().map(Option::is_some).collect())
         .collect();
     let repair = fill(&mut window);
-    let handed = context.handed.unwrap_or_else(|| side(&window));
+    let handed = side(&window, near)
+        .or(context.handed)
+        .unwrap_or(Handed::Right);
     golfer_frame(&mut window, handed);
-    let club = Club::new(&window, context.club_geometry.as_ref()).map_err(Nothing::Markers)?;
-    let mut whole = ClubPaths::new(&window, &club, ball)?;
+    let club = Club::new(&window, context.club_geometry.as_ref()).map_err(Nothing::Markers);
+    let club = club.and_then(|club| ClubPaths::new(&window, &club, ball));
+    let club = club.and_then(|club| club.seen_near(&window, near));
+    let mut whole = match club {
+        Ok(whole) if whole.is_upside_down(&window, near) => whole.turned_over(&window),
+        Ok(whole) => whole,
+        Err(why) => ClubPaths::of_hands(&window, &why)?,
+    };
     whole.forget_levered(&window, &repair.levered);
     let pulses = beside.pulses_ns.iter();
     whole.paths.pulses = pulses.filter_map(|t| window.slot_at(*t)).collect();
     let swing = phases::find(&whole.paths, near, Reading::Usual).map_err(Nothing::Movement)?;
+    if !held(&window, &whole, &swing) {
+        return Err(Nothing::Movement(NotASwing::NotHeld));
+    }
+    if swing.extent == Extent::Partial && walks(&window, &swing) {
+        return Err(Nothing::Movement(NotASwing::Walking));
+    }
+    whole.forget_hands();
     let faults = faults(&window, &names, &swing, (&seen, &repair));
     let (calibration, calibration_note) = calibrate(&window, &swing, handed, context);
     let believed = seen.iter().zip(&repair.rejected);
@@ -200,7 +226,7 @@ pub fn measure_beside(
     let end = (swing.impact.before + window.slots(clean::FAULTS_AFTER_S)).min(window.len());
     let hidden = hidden_note(&faults, end.saturating_sub(swing.quiet.start), handed);
     let prepared = prepare(window, (whole, swing), known);
-    let kind = kind(&prepared.swing);
+    let (kind, confidence) = kind::of(&prepared.swing);
     let audit = metrics::audit::of(&prepared);
     let notes = notes(&prepared)
         .into_iter()
@@ -216,6 +242,7 @@ pub fn measure_beside(
         values: metrics::measure(&prepared, Some(&audit)),
         audit: audit.ok(),
         kind,
+        confidence,
         faults,
         notes,
         prepared,
@@ -232,6 +259,9 @@ pub fn remeasure(old: &Prepared, window: Window, how: Again<'_>) -> Result<Prepa
     let geometry = old.club_geometry.as_ref();
     let club = Club::new(&window, geometry).map_err(Nothing::Markers)?;
     let mut whole = ClubPaths::new(&window, &club, None)?;
+    if old.paths.upside_down {
+        whole = whole.turned_over(&window);
+    }
     whole.paths.ball_x = old.paths.ball_x;
     whole.paths.pulses.clone_from(&old.paths.pulses);
     if let Some(repair) = how.filled {

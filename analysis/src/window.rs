@@ -95,12 +95,21 @@ impl Window {
     /// Takes the frame rate from the device times where the described one contradicts them by more
     /// than one percent, and says so: times are measured, a rate is only told.
     pub fn take_rate_from_times(&mut self) -> Option<String> {
-        let span_ns = self.time_ns.last()? - self.time_ns.first()?;
+        let steps: Vec<i64> = (1..self.len())
+            .filter(|&i| self.arrived[i - 1] && self.arrived[i])
+            .map(|i| self.time_ns[i] - self.time_ns[i - 1])
+            .collect();
         let told = self.rate_hz;
-        if self.len() < 10 || span_ns <= 0 {
+        let mut sorted = steps.clone();
+        sorted.sort_unstable();
+        let usual = *sorted.get(steps.len() / 2)?;
+        // A clock that jumps is no rate.
+        let sound = steps.iter().filter(|s| (0..=10 * usual).contains(*s));
+        let (span_ns, count) = sound.fold((0, 0), |(sum, n), s| (sum + s, n + 1));
+        if count < 10 || span_ns <= 0 {
             return None;
         }
-        let measured = (self.len() - 1) as f64 * 1e9 / span_ns as f64;
+        let measured = f64::from(count) * 1e9 / span_ns as f64;
         let contradicts = (measured / told - 1.0).abs() > 0.01;
         contradicts.then(|| {
             self.rate_hz = measured;

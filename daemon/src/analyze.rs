@@ -1,6 +1,7 @@
 //! Analyze: one thread from datagram to report. Decodes, pushes into the analyzer, and hands what
 //! follows to the screens. Never waits for a disk or a screen.
 
+use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
 use analysis::analyzer::{Analyzer, Output};
@@ -9,16 +10,17 @@ use analysis::frame::CaptureFrame;
 use analysis::measure::Measured;
 use crossbeam_channel::{Receiver, Sender};
 use protocol::report::{Report, Transport};
-use protocol::screen::{BayState, Health, Live, Replay, Status};
+use protocol::screen::{Archived, BayState, Health, Live, Replay, Status};
 use tracing::{error, info, warn};
 
+use crate::archive::writer::{Board, Filed, Filing};
 use crate::decode::Decoder;
 use crate::errors::Code;
 use crate::health::{Drops, HealthBook};
 use crate::offline::told;
 use crate::outgoing;
 use crate::receive::{Arrival, Dropped};
-use crate::refine::Job;
+use crate::refine::{self, Job};
 
 /// Live poses at most this often, nanoseconds of arrival (60 Hz).
 const LIVE_EVERY_NS: u64 = 16_666_666;
@@ -26,6 +28,8 @@ const LIVE_EVERY_NS: u64 = 16_666_666;
 const HEALTH_EVERY_NS: u64 = 1_000_000_000;
 /// Why a swing stays without uncertainties when the queue is full.
 const TOO_MANY: &str = "too many swings at once";
+/// Why a swing is not archived when the queue is full.
+const TOO_SLOW: &str = "too many reports wait for the archive's disk";
 
 /// What goes to the screens.
 #[derive(Debug)]
@@ -40,6 +44,19 @@ pub enum Outgoing {
     Revised(Box<Report>),
     /// Counters and findings.
     Health(Health),
+    /// What became of a swing in the archive.
+    Archived(Archived),
+}
+
+/// Where a bay's results go.
+#[derive(Debug)]
+pub struct Outlets {
+    /// To the screens.
+    pub outgoing: Sender<Outgoing>,
+    /// To be measured again for uncertainties.
+    pub refine: Sender<Job>,
+    /// To the archive, if there is one, and what it has to say.
+    pub archive: Option<(Sender<Filed>, Arc<Board>)>,
 }
 
 /// What the thread needs to know of its bay.
@@ -60,8 +77,7 @@ pub struct Bay<'a> {
     decoder: Decoder,
     analyzer: Analyzer,
     book: HealthBook,
-    outgoing: Sender<Outgoing>,
-    refine: Sender<Job>,
+    outlets: Outlets,
     dropped: &'a Dropped,
     outputs: Vec<Output>,
     live_due_ns: u64,
@@ -70,13 +86,13 @@ pub struct Bay<'a> {
 }
 
 impl<'a> Bay<'a> {
-    /// A bay that hands on to `outgoing` and, for later, to `refine`.
+    /// A bay that hands on to its outlets.
     #[must_use]
     pub fn new(
         setup: Setup,
         decoder: Decoder,
         book: HealthBook,
-        (outgoing, refine): (Sender<Outgoing>, Sender<Job>),
+        outlets: Outlets,
         dropped: &'a Dropped,
     ) -> Self {
         let analyzer = Analyzer::new(
@@ -88,8 +104,7 @@ impl<'a> Bay<'a> {
             decoder,
             analyzer,
             book,
-            outgoing,
-            refine,
+            outlets,
             dropped,
             outputs: Vec::new(),
             live_due_ns: 0,
@@ -133,10 +148,15 @@ impl<'a> Bay<'a> {
                 }
                 Output::Silent => self.state(BayState::NoSignal, None),
                 Output::Swing { epoch, measured } => self.swing(epoch, measured),
-                Output::NoSwing { time_ns, reason } => {
-                    info!(code = %Code::SwingMissed, time_s = time_ns as f64 * 1e-9, "no swing: {reason}");
+                Output::NoSwing {
+                    time_ns,
+                    kind,
+                    reason,
+                } => {
+                    info!(code = %Code::SwingMissed, time_s = time_ns as f64 * 1e-9, kind = kind.name(), "no swing: {reason}");
                     self.book.missed(time_ns, reason);
                 }
+                Output::Movement(_) => {}
                 Output::Failed { time_ns } => {
                     error!(code = %Code::SwingFailed, time_s = time_ns as f64 * 1e-9, "the analysis of one swing failed");
                 }
@@ -148,6 +168,9 @@ impl<'a> Bay<'a> {
                 analysis: self.dropped.analysis.load(Ordering::Relaxed),
                 recording: self.dropped.recording.load(Ordering::Relaxed),
             };
+            let archive = self.outlets.archive.as_ref();
+            self.book
+                .archive(archive.map_or_else(Vec::new, |(_, board)| board.findings()));
             let page = self
                 .book
                 .page(self.now_ns, &self.analyzer, &self.decoder, drops);
@@ -161,7 +184,10 @@ impl<'a> Bay<'a> {
             return;
         }
         self.live_due_ns = self.now_ns + LIVE_EVERY_NS;
+        let pelvis = self.analyzer.pelvis();
         let live = Live {
+            pelvis_shift: pelvis.map(|p| outgoing::rounded(p.shift_m, 1e4)),
+            pelvis_rotation: pelvis.map(|p| outgoing::rounded(p.rotation_rad.to_degrees(), 1e2)),
             bay: self.setup.bay.clone(),
             time_s: frame.time_ns as f64 * 1e-9,
             landmarks: self
@@ -189,13 +215,8 @@ impl<'a> Bay<'a> {
     }
 
     fn swing(&mut self, epoch: u32, measured: Box<Measured>) {
-        let window = &measured.prepared.window;
-        let transport = Transport {
-            completed_at_ns: Some(self.now_ns),
-            frames_lost: window.lost() as u64,
-            frames: window.len() as u64,
-        };
-        let report = outgoing::report((&self.setup.bay, epoch), &measured, transport);
+        let filing = filing((&self.setup.bay, epoch), &measured, self.now_ns);
+        let report = filing.report.clone();
         info!(swing = %report.id, kind = %report.measurement.kind, "swing measured");
         let audit = measured.audit.as_ref();
         self.book
@@ -208,19 +229,60 @@ impl<'a> Bay<'a> {
         if !self.offer(Outgoing::Swing(Box::new((report, replay)))) {
             error!(code = %Code::ReportUnpublished, "a report found the way to the screens full");
         }
+        self.file(filing);
         // After the first report, so that the revision cannot overtake it.
-        if let Err(job) = self.refine.try_send(job) {
+        if let Err(job) = self.outlets.refine.try_send(job) {
             let report = job.into_inner().report;
             warn!(code = %Code::SwingUnrefined, swing = %report.id, "too many swings wait for their uncertainties: this one gets none");
             let said = outgoing::unrefined(report, TOO_MANY);
+            if let Some((filed, _)) = &self.outlets.archive {
+                refine::file(filed, &said);
+            }
             if !self.offer(Outgoing::Revised(Box::new(said))) {
                 error!(code = %Code::ReportUnpublished, "a report found the way to the screens full");
             }
         }
     }
 
+    /// To the archive. Full: the swing stays out of it, is counted in the log, and the screens say so.
+    fn file(&self, filing: Filing) {
+        let Some((filed, _)) = &self.outlets.archive else {
+            return;
+        };
+        let id = filing.report.id.clone();
+        if filed.try_send(Filed::Swing(Box::new(filing))).is_err() {
+            error!(code = %Code::SwingUnarchived, swing = %id, "too many reports wait for the archive's disk");
+            self.offer(Outgoing::Archived(Archived {
+                bay: self.setup.bay.clone(),
+                id,
+                archived: false,
+                reason: Some(TOO_SLOW.into()),
+            }));
+        }
+    }
+
     /// Whether the screens' queue had room.
     fn offer(&self, outgoing: Outgoing) -> bool {
-        self.outgoing.try_send(outgoing).is_ok()
+        self.outlets.outgoing.try_send(outgoing).is_ok()
+    }
+}
+
+/// A swing as screens and archive get it, completed at an arrival.
+pub(crate) fn filing(
+    (bay, epoch): (&str, u32),
+    measured: &Measured,
+    completed_at_ns: u64,
+) -> Filing {
+    let window = &measured.prepared.window;
+    let transport = Transport {
+        completed_at_ns: Some(completed_at_ns),
+        frames_lost: window.lost() as u64,
+        frames: window.len() as u64,
+    };
+    Filing {
+        report: outgoing::report((bay, epoch), measured, transport),
+        epoch,
+        first_ns: window.time_ns.first().copied().unwrap_or_default(),
+        impact_ns: (window.seconds(measured.prepared.swing.impact.slot) * 1e9) as i64,
     }
 }

@@ -43,6 +43,8 @@ pub struct Config {
     pub context: Context,
     /// What is kept of the datagrams.
     pub recording: Recording,
+    /// Where sessions of students are kept.
+    pub archive: Archive,
     /// How much later than the markers a stream tells of things.
     pub late_millis: Late,
 }
@@ -110,6 +112,16 @@ pub struct Recording {
     pub dir: Option<PathBuf>,
 }
 
+/// Where sessions of students are kept.
+#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Archive {
+    /// Folder of the archive; without one nothing is kept.
+    pub dir: Option<PathBuf>,
+    /// Pseudonym of the student whose session begins; without one nothing is recorded.
+    pub student: Option<String>,
+}
+
 /// Identifier of a bay: 1 to 32 of `a`–`z`, `0`–`9` and `-`.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
 #[serde(try_from = "String")]
@@ -133,6 +145,10 @@ pub struct Flags {
     pub context: Option<PathBuf>,
     /// Beats `recording.dir`.
     pub recording: Option<PathBuf>,
+    /// Beats `archive.dir`.
+    pub archive: Option<PathBuf>,
+    /// Beats `archive.student`.
+    pub student: Option<String>,
 }
 
 /// Why a configuration cannot be used: file, line, and what to do.
@@ -167,6 +183,7 @@ impl Config {
             markers: Markers::default(),
             context: Context::default(),
             recording: Recording::default(),
+            archive: Archive::default(),
             late_millis: Late::default(),
         }
     }
@@ -197,7 +214,11 @@ impl Config {
         if is_path(&config.markers.map) {
             config.markers.map = folder.join(&config.markers.map).display().to_string();
         }
-        for named in [&mut config.context.file, &mut config.recording.dir] {
+        for named in [
+            &mut config.context.file,
+            &mut config.recording.dir,
+            &mut config.archive.dir,
+        ] {
             *named = named.take().map(|p| folder.join(p));
         }
         Ok(config)
@@ -211,6 +232,8 @@ impl Config {
         self.markers.map = flags.markers.unwrap_or(self.markers.map);
         self.context.file = flags.context.or(self.context.file);
         self.recording.dir = flags.recording.or(self.recording.dir);
+        self.archive.dir = flags.archive.or(self.archive.dir);
+        self.archive.student = flags.student.or(self.archive.student);
         self
     }
 
@@ -225,6 +248,7 @@ impl Config {
             markers,
             context,
             recording,
+            archive,
             late_millis,
         } = self;
         format!(
@@ -263,6 +287,12 @@ reorder_window_millis = {reorder}
 # Folder for recordings of the datagrams; without it nothing is recorded.
 {recording_dir}
 
+[archive]
+# Folder of the archive, and the student whose session begins when the bay starts: a pseudonym that
+# `whin archive enroll` gives. Without a student who consented nothing is recorded.
+{archive_dir}
+{archive_student}
+
 [late_millis]
 # How much later than the markers a stream tells of things, by stream number: what `whin check --tap`
 # found beyond the clocks. Negative: earlier.
@@ -278,6 +308,12 @@ reorder_window_millis = {reorder}
             reorder = markers.reorder_window_millis,
             context_file = optional("file", context.file.as_deref(), "context.toml"),
             late = late_millis.lines(),
+            archive_dir = optional("dir", archive.dir.as_deref(), "archive"),
+            archive_student = optional(
+                "student",
+                archive.student.as_deref().map(Path::new),
+                "s-0123456789"
+            ),
             recording_dir = optional("dir", recording.dir.as_deref(), "recordings"),
         )
     }

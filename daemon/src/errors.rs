@@ -71,6 +71,17 @@ codes! {
     RecordingMalformed = "recording.malformed", File, "A file is no recording of Whin.";
     RecordingVersion = "recording.version", File, "A recording was written by a newer program.";
 
+    ArchiveAbsent = "archive.absent", File, "There is no archive in this folder.";
+    ArchiveVersion = "archive.version", File, "An archive was made by a newer program.";
+    ArchiveStore = "archive.store", File, "The tables of an archive cannot be read or written.";
+    ArchiveUnknown = "archive.unknown", Usage, "The archive has no student, session or swing of this name.";
+    ArchiveDamaged = "archive.damaged", File, "Something in an archive is missing or damaged.";
+    ArchiveStopped = "archive.stopped", Machine, "Recording into the archive stopped because its disk failed; it is tried again.";
+    ConsentMissing = "consent.missing", Usage, "A student has not consented, or a guardian of one has not.";
+    DiskLow = "disk.low", Machine, "The archive's disk will soon be full.";
+    DiskFull = "disk.full", Machine, "The archive's disk is full: recording stopped before it harms what is there.";
+    SwingUnarchived = "swing.unarchived", Machine, "A swing was measured and shown but is not in the archive.";
+
     PortTaken = "port.taken", Machine, "Another program uses the port.";
     PortDenied = "port.denied", Machine, "The address cannot be listened on.";
     UdpBufferSmall = "udp.buffer_small", Machine, "The kernel granted a smaller receive buffer than asked for.";
@@ -168,6 +179,9 @@ fn code_of(cause: &(dyn std::error::Error + 'static)) -> Option<Code> {
         return Some(e.code);
     }
     if let Some(e) = cause.downcast_ref::<crate::recording::RecordingError>() {
+        return Some(e.code());
+    }
+    if let Some(e) = cause.downcast_ref::<crate::archive::ArchiveError>() {
         return Some(e.code());
     }
     if let Some(e) = cause.downcast_ref::<crate::web::NotLoopback>() {

@@ -24,6 +24,8 @@ pub struct HealthBook {
     missed: Option<String>,
     /// What the last swing said about the rig.
     rig: Vec<String>,
+    /// What the archive says.
+    archive: Vec<Finding>,
 }
 
 /// Counters of one stream at one moment.
@@ -54,6 +56,7 @@ impl HealthBook {
             past: BTreeMap::new(),
             missed: None,
             rig: Vec::new(),
+            archive: Vec::new(),
         }
     }
 
@@ -71,6 +74,11 @@ impl HealthBook {
     pub fn found(&mut self, rig: Vec<String>) {
         self.missed = None;
         self.rig = rig;
+    }
+
+    /// What the archive has to say.
+    pub fn archive(&mut self, findings: Vec<Finding>) {
+        self.archive = findings;
     }
 
     /// The health now.
@@ -94,6 +102,7 @@ impl HealthBook {
             ));
             streams.push(health);
         }
+        findings.extend(self.archive.iter().cloned());
         findings.extend(bay_findings(&self.receive_buffer, decoder, drops));
         findings.extend(
             self.missed
@@ -171,7 +180,7 @@ impl HealthBook {
     }
 }
 
-fn finding(code: Code, severity: &str, text: String) -> Finding {
+pub(crate) fn finding(code: Code, severity: &str, text: String) -> Finding {
     Finding {
         code: code.as_str().to_owned(),
         severity: severity.to_owned(),

@@ -11,7 +11,7 @@ use std::time::Duration;
 
 use axum::extract::ws::Utf8Bytes;
 use protocol::report::Report;
-use protocol::screen::{BayState, Health, Hello, Live, Message, Replay, VERSION};
+use protocol::screen::{Archived, BayState, Health, Hello, Live, Message, Replay, VERSION};
 use serde::Serialize;
 use tokio::sync::{Notify, mpsc, watch};
 use tokio::time::{MissedTickBehavior, interval};
@@ -75,6 +75,8 @@ struct Held {
     report: Arc<Report>,
     /// Of its message.
     bytes: usize,
+    /// What became of it in the archive, once known.
+    archived: Option<Archived>,
 }
 
 struct Screen {
@@ -138,11 +140,13 @@ impl Hub {
                 let held = Held {
                     report: Arc::new(swing.report),
                     bytes: text.len(),
+                    archived: None,
                 };
                 if !picture.take_swing(held) {
                     return debug!("an older revision came after a newer one: not shown");
                 }
             }
+            Message::Archived(said) => picture.note_archived(said),
             Message::Hello(_) | Message::Live(_) => return debug!("a hello is not for publishing"),
         }
         picture.tell(&text);
@@ -221,12 +225,19 @@ impl Hub {
     /// A swing in memory.
     #[must_use]
     pub fn swing(&self, id: &str) -> Option<Arc<Report>> {
+        self.held(id).map(|held| held.report)
+    }
+
+    /// What became of a swing in the archive, if that is known and it is in memory.
+    #[must_use]
+    pub fn archived(&self, id: &str) -> Option<Archived> {
+        self.held(id)?.archived
+    }
+
+    fn held(&self, id: &str) -> Option<Held> {
         let picture = self.picture();
-        picture
-            .swings
-            .iter()
-            .find(|held| held.report.id == id)
-            .map(|held| held.report.clone())
+        let held = picture.swings.iter().find(|held| held.report.id == id);
+        held.cloned()
     }
 
     /// The replay of a swing, if it is in memory.
@@ -259,8 +270,12 @@ impl Hub {
             recording: self.bay.recording.clone(),
             state,
             landmarks: landmarks.to_vec(),
-            swings: swings.iter().map(|report| (**report).clone()).collect(),
+            swings: swings.iter().map(|held| (*held.report).clone()).collect(),
             health,
+            archived: swings
+                .into_iter()
+                .filter_map(|held| held.archived)
+                .collect(),
         });
         let shown = self.shown.subscribe();
         Subscription {
@@ -307,7 +322,8 @@ impl Picture {
         if let Some(place) = place {
             let newer = held.report.revision >= place.report.revision;
             if newer {
-                *place = held;
+                let archived = place.archived.take();
+                *place = Held { archived, ..held };
             }
             return newer;
         }
@@ -318,20 +334,22 @@ impl Picture {
         true
     }
 
+    /// A swing that is not in memory any more is left aside.
+    fn note_archived(&mut self, said: Archived) {
+        let held = self.swings.iter_mut().find(|h| h.report.id == said.id);
+        if let Some(held) = held {
+            held.archived = Some(said);
+        }
+    }
+
     /// The newest reports that fit in a snapshot, oldest first.
-    fn snapshot_swings(&self) -> Vec<Arc<Report>> {
+    fn snapshot_swings(&self) -> Vec<Held> {
         let mut bytes = 0;
         let fits = |held: &&Held| {
             bytes += held.bytes;
             bytes <= SNAPSHOT_BYTES
         };
-        let mut swings: Vec<_> = self
-            .swings
-            .iter()
-            .rev()
-            .take_while(fits)
-            .map(|h| h.report.clone())
-            .collect();
+        let mut swings: Vec<_> = self.swings.iter().rev().take_while(fits).cloned().collect();
         swings.reverse();
         swings
     }

@@ -27,6 +27,7 @@ pub mod web;
 
 pub mod record;
 pub mod recording;
+pub mod archive;
 
 pub mod feed;
 pub mod send;

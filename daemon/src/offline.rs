@@ -10,12 +10,14 @@ use analysis::measure::Measured;
 use anyhow::Context as _;
 use protocol::c3d::{self, C3d};
 
+use crate::analyze;
+use crate::archive::writer::Filing;
 use crate::decode::Decoder;
 use crate::errors::{Code, wrong};
 use crate::feed;
 use crate::map::MarkerMap;
 use crate::receive::Arrival;
-use crate::recording::{self, Recorded};
+use crate::recording::{self, Recorded, Recording};
 use crate::send;
 
 /// Reorder window of the offline path; a file is in order.
@@ -142,6 +144,63 @@ pub fn analyze_recording(
     Ok(offline)
 }
 
+/// One step of a recording that is measured again.
+pub enum Again<'a> {
+    /// What arrived.
+    Arrival(&'a Arrival),
+    /// A swing that it completed.
+    Swing(Box<Filing>, Box<Measured>),
+}
+
+/// Measures a recording again as its bay did: with its own marker map and context, each swing with the
+/// report that the bay made of it.
+///
+/// # Errors
+/// When the marker map or the context in the recording has a mistake.
+pub fn again(recording: &mut Recording, mut step: impl FnMut(Again<'_>)) -> anyhow::Result<()> {
+    let meta = recording.meta().clone();
+    let mut decoder = Decoder::new(MarkerMap::parse(&meta.marker_map, "in the recording")?);
+    let text = meta.context.as_deref();
+    let context = text.map(crate::context::parse).transpose();
+    let context = Context {
+        late_ns: meta.late_ns,
+        ..context
+            .context("context in the recording")?
+            .unwrap_or_default()
+    };
+    let mut analyzer = Analyzer::new(told(&decoder, context), REORDER_NS);
+    let (mut outputs, mut now_ns) = (Vec::new(), 0);
+    let hand_on = |outputs: &mut Vec<Output>, now_ns, step: &mut dyn FnMut(Again<'_>)| {
+        for output in outputs.drain(..) {
+            if let Output::Swing { epoch, measured } = output {
+                let filing = analyze::filing((&meta.bay, epoch), &measured, now_ns);
+                step(Again::Swing(Box::new(filing), measured));
+            }
+        }
+    };
+    for recorded in recording {
+        let arrival = arrival(recorded);
+        step(Again::Arrival(&arrival));
+        let input = match &arrival {
+            Arrival::Datagram { received_ns, bytes } => {
+                now_ns = *received_ns;
+                decoder.decode(bytes, *received_ns)
+            }
+            Arrival::Tick { now_ns: tick_ns } => {
+                now_ns = *tick_ns;
+                Some(Input::Tick { now_ns })
+            }
+        };
+        if let Some(input) = input {
+            analyzer.push(input, &mut outputs);
+            hand_on(&mut outputs, now_ns, &mut step);
+        }
+    }
+    analyzer.finish(&mut outputs);
+    hand_on(&mut outputs, now_ns, &mut step);
+    Ok(())
+}
+
 /// Measures every swing of a sequence of arrivals.
 pub fn analyze(
     arrivals: impl Iterator<Item = Arrival>,
@@ -157,11 +216,13 @@ pub fn analyze(
         for output in outputs.drain(..) {
             match output {
                 Output::Swing { measured, .. } => found.swings.push(*measured),
-                Output::NoSwing { time_ns, reason } => misses.push(missed(time_ns, &reason)),
+                Output::NoSwing {
+                    time_ns, reason, ..
+                } => misses.push(missed(time_ns, &reason)),
                 Output::Failed { time_ns } => {
                     misses.push(missed(time_ns, "the analysis failed: please report it"))
                 }
-                Output::State { .. } | Output::Pose(_) | Output::Silent => {}
+                Output::State { .. } | Output::Pose(_) | Output::Movement(_) | Output::Silent => {}
             }
         }
     };

@@ -60,6 +60,7 @@ pub fn measurement(measured: &Measured) -> Measurement {
     });
     Measurement {
         kind: measured.kind.name().to_owned(),
+        confidence: Some(measured.confidence),
         handed: measured.prepared.handed.name().to_owned(),
         events: SwingEvent::ALL
             .iter()
@@ -163,8 +164,21 @@ fn metric(family: &Family, value: Value) -> Metric {
     }
 }
 
+/// Identifiers of all values of the catalogue by index.
+#[must_use]
+pub fn value_ids() -> Vec<String> {
+    let each = |family: &'static Family| (0..family.len()).map(move |n| (family, n));
+    let mut ids: Vec<(usize, String)> = CATALOGUE
+        .iter()
+        .flat_map(|f| each(f))
+        .map(|(f, n)| (f.first + n, f.value_id(n)))
+        .collect();
+    ids.sort_unstable();
+    ids.into_iter().map(|(_, id)| id).collect()
+}
+
 /// A number rounded to a millionth (or `steps` a unit), so that reports read well and compare.
-fn rounded(value: f64, steps: f64) -> f64 {
+pub(crate) fn rounded(value: f64, steps: f64) -> f64 {
     // Adding zero turns a negative zero into a plain one.
     (value * steps).round() / steps + 0.0
 }

@@ -2,8 +2,9 @@
 //!
 //! ```text
 //!  socket ─▶ receive ─▶ [arrivals] ─▶ analyze ─▶ [outgoing] ─▶ publish ─▶ hub ─▶ screens
-//!                │                      └─▶ [refined] ─▶ refine ─▶ [outgoing]
-//!                └────▶ [recorded] ─▶ record
+//!                │                      ├─▶ [refined] ─▶ refine ─▶ [outgoing], [filed]
+//!                │                      └─▶ [filed] ─▶ archive ─▶ [outgoing]
+//!                └────▶ [recorded] ─▶ archive (or record, without an archive)
 //! ```
 //!
 //! Shutdown closes the source: `stop` ends *receive*, which drops its outlets; each stage works off
@@ -19,7 +20,8 @@ use crossbeam_channel::{Receiver, Sender, bounded};
 use protocol::report::Report;
 use protocol::screen::{Message, Swing};
 
-use crate::analyze::{Bay, Outgoing, Setup};
+use crate::analyze::{self, Bay, Outgoing, Setup};
+use crate::archive::writer::{self, Board, Filed};
 use crate::clock::Clock;
 use crate::decode::Decoder;
 use crate::errors::Code;
@@ -43,6 +45,9 @@ const OUTGOING: usize = 256;
 /// Swings between analyze and refine: as many as a fast player leaves waiting while one is drawn. Full:
 /// the swing stays without uncertainties, and the log says so.
 const REFINED: usize = 4;
+/// Reports between analyze, refine and the archive: minutes of a disk that stands still. Full: the swing
+/// is shown as not archived; the recording may still have it.
+const FILED: usize = 64;
 
 /// What a bay needs to start.
 pub struct Start {
@@ -54,14 +59,26 @@ pub struct Start {
     pub map: MarkerMap,
     /// Bay id, context, reorder window.
     pub setup: Setup,
-    /// Recording, if one is wished.
-    pub recorder: Option<Recorder>,
+    /// What is kept.
+    pub keep: Keep,
     /// Where the screens are served from.
     pub hub: Arc<Hub>,
     /// Also gets every report (the demo's terminal). Bounded by whoever made it; full: skipped.
     pub reports: Option<Sender<Report>>,
     /// The daemon's clock.
     pub clock: Clock,
+}
+
+/// What is kept of a bay's work.
+#[derive(Default)]
+pub enum Keep {
+    /// Nothing.
+    #[default]
+    Nothing,
+    /// The datagrams, in one file.
+    Recording(Box<Recorder>),
+    /// A student's session.
+    Session(Box<writer::Start>),
 }
 
 /// A running bay.
@@ -82,7 +99,7 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         receive_buffer_bytes,
         map,
         setup,
-        recorder,
+        keep,
         hub,
         reports,
         clock,
@@ -97,10 +114,13 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
     let (arrivals_in, arrivals) = bounded(ARRIVALS);
     let (outgoing_in, outgoing) = bounded(OUTGOING);
     let (refined_in, refined) = bounded(REFINED);
-    let (recorded_in, recorded) = recorder
-        .is_some()
+    let (recorded_in, recorded) = (!matches!(keep, Keep::Nothing))
         .then(|| bounded::<Arrival>(RECORDED))
         .unzip();
+    let (filed_in, filed) = matches!(keep, Keep::Session(_))
+        .then(|| bounded::<Filed>(FILED))
+        .unzip();
+    let board = Arc::new(Board::default());
     let mut rest = Vec::new();
     let outlets = Outlets {
         analysis: arrivals_in,
@@ -113,23 +133,52 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         })?
     };
     let book = HealthBook::new(setup.bay.clone(), buffer);
-    let outlets = (outgoing_in.clone(), refined_in);
+    let outlets = analyze::Outlets {
+        outgoing: outgoing_in.clone(),
+        refine: refined_in,
+        archive: filed_in.clone().map(|filed| (filed, Arc::clone(&board))),
+    };
+    let counted = Arc::clone(&dropped);
     rest.push(named("analyze", move || {
-        Bay::new(setup, Decoder::new(map), book, outlets, &dropped).run(&arrivals)
+        Bay::new(setup, Decoder::new(map), book, outlets, &counted).run(&arrivals)
     })?);
+    let archive_out = outgoing_in.clone();
     rest.push(named("refine", move || {
-        refine::run(&refined, &outgoing_in, refine::threads())
+        refine::run(&refined, &outgoing_in, filed_in.as_ref(), refine::threads())
     })?);
     rest.push(named("publish", move || {
         publish(&outgoing, &hub, reports.as_ref())
     })?);
-    if let (Some(recorder), Some(recorded)) = (recorder, recorded) {
-        rest.push(named("record", move || record::run(recorder, &recorded))?);
-    }
+    rest.extend(keeper(
+        keep,
+        (recorded, filed),
+        (archive_out, board, dropped),
+    )?);
     Ok(Running {
         stop,
         receive,
         rest,
+    })
+}
+
+/// The thread that keeps what is kept, with its sources and what the archive tells and is told.
+fn keeper(
+    keep: Keep,
+    sources: (Option<Receiver<Arrival>>, Option<Receiver<Filed>>),
+    (outgoing, board, dropped): (Sender<Outgoing>, Arc<Board>, Arc<Dropped>),
+) -> anyhow::Result<Option<JoinHandle<()>>> {
+    Ok(match (keep, sources) {
+        (Keep::Recording(recorder), (Some(recorded), _)) => {
+            Some(named("record", move || record::run(*recorder, &recorded))?)
+        }
+        (Keep::Session(session), (Some(recorded), Some(filed))) => {
+            let work = move || {
+                let sources = (&recorded, &filed);
+                writer::run(*session, sources, &outgoing, (&board, &dropped));
+            };
+            Some(named("archive", work)?)
+        }
+        _ => None,
     })
 }
 
@@ -177,6 +226,7 @@ fn publish(outgoing: &Receiver<Outgoing>, hub: &Hub, reports: Option<&Sender<Rep
             Outgoing::Live(live) => hub.live(live),
             Outgoing::Status(status) => hub.publish(Message::Status(status)),
             Outgoing::Health(health) => hub.publish(Message::Health(health)),
+            Outgoing::Archived(said) => hub.publish(Message::Archived(said)),
             Outgoing::Revised(report) => hub.publish(Message::Swing(Swing {
                 bay: hub.bay().id.clone(),
                 report: *report,

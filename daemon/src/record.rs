@@ -24,7 +24,11 @@ pub fn run(mut recorder: Recorder, arrivals: &Receiver<Arrival>) {
     }
 }
 
-fn write(recorder: &mut Recorder, arrival: &Arrival) -> Result<(), RecordingError> {
+/// Writes one arrival.
+///
+/// # Errors
+/// When the disk does not take it.
+pub(crate) fn write(recorder: &mut Recorder, arrival: &Arrival) -> Result<(), RecordingError> {
     match arrival {
         Arrival::Datagram { received_ns, bytes } => {
             // Bytes that are no datagram are kept too: they arrived. They have no device time.

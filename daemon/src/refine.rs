@@ -17,6 +17,7 @@ use protocol::report::{Measurement, Report};
 use tracing::{error, info};
 
 use crate::analyze::Outgoing;
+use crate::archive::writer::Filed;
 use crate::errors::Code;
 use crate::outgoing;
 
@@ -41,7 +42,18 @@ pub fn threads() -> usize {
 }
 
 /// Works until the analysis closes its end, then works off what waits.
-pub fn run(jobs: &Receiver<Job>, outgoing: &Sender<Outgoing>, threads: usize) {
+pub fn run(
+    jobs: &Receiver<Job>,
+    outgoing: &Sender<Outgoing>,
+    archive: Option<&Sender<Filed>>,
+    threads: usize,
+) {
+    let publish = |report: Report| {
+        if let Some(filed) = archive {
+            file(filed, &report);
+        }
+        publish(outgoing, report);
+    };
     for job in jobs {
         match refined(&job.measured, threads) {
             Ok(measurement) => {
@@ -51,14 +63,22 @@ pub fn run(jobs: &Receiver<Job>, outgoing: &Sender<Outgoing>, threads: usize) {
                     ..job.report
                 };
                 info!(swing = %report.id, revision = report.revision, "uncertainties known");
-                publish(outgoing, report);
+                publish(report);
             }
             Err(Panicked) => {
                 error!(code = %Code::SwingUnrefined, swing = %job.report.id, "a draw failed: the swing stays without uncertainties");
                 let said = outgoing::unrefined(job.report, "a fault of the program, see its log");
-                publish(outgoing, said);
+                publish(said);
             }
         }
+    }
+}
+
+/// A revision to the archive. Full: it keeps the report before, which the recording can replace.
+pub(crate) fn file(filed: &Sender<Filed>, report: &Report) {
+    let revised = Filed::Revised(Box::new(report.clone()));
+    if filed.try_send(revised).is_err() {
+        error!(code = %Code::SwingUnarchived, swing = %report.id, "the archive keeps a report without uncertainties: too many wait for its disk");
     }
 }
 

@@ -184,6 +184,7 @@ pub fn truth(truth: &Truth, rate_hz: f64, (start_s, start_frame): (f64, f64)) ->
     });
     Measurement {
         kind: truth.kind.to_owned(),
+        confidence: None,
         handed: truth.handed.name().to_owned(),
         events: truth
             .events

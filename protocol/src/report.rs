@@ -27,8 +27,12 @@ pub struct Report {
 /// What was measured: a pure function of the recorded motion.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Measurement {
-    /// What the movement was: `shot`, `rehearsal`, or `swing` (ball unknown).
+    /// What the movement was: `shot`, `rehearsal`, `swing` (ball unknown), or `partial` (the shaft was not
+    /// level both going back and coming down).
     pub kind: String,
+    /// How surely it was that, 0 to 1: a rating by the evidence there was.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub confidence: Option<f64>,
     /// `right` or `left`.
     pub handed: String,
     /// Events by name (METRICS: `takeaway_start`, `address`, …).

@@ -24,6 +24,8 @@ pub enum Message {
     Swing(Swing),
     /// Streams, once a second.
     Health(Health),
+    /// A swing is archived for good, or is not.
+    Archived(Archived),
 }
 
 /// What a new client needs to draw the screen at once.
@@ -47,6 +49,9 @@ pub struct Hello {
     pub swings: Vec<Report>,
     /// Last health, if any.
     pub health: Option<Health>,
+    /// What became of `swings` in the archive, where that is known.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub archived: Vec<Archived>,
 }
 
 /// State of a bay as the screen words it.
@@ -89,6 +94,12 @@ pub struct Live {
     pub landmarks: Vec<String>,
     /// One point a landmark in bay axes, metres (X target, Y up, Z); `null` when not seen.
     pub points: Vec<Option<[f32; 3]>>,
+    /// Way of the pelvis toward the target since address, metres: at address and in motion only.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pelvis_shift: Option<f64>,
+    /// Turn of the pelvis since address, degrees, positive open: at address and in motion only.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pelvis_rotation: Option<f64>,
 }
 
 /// A swing was measured.
@@ -99,6 +110,20 @@ pub struct Swing {
     /// The report.
     #[serde(flatten)]
     pub report: Report,
+}
+
+/// What became of a swing in the archive. Nothing is said of it where there is no archive.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Archived {
+    /// Bay id.
+    pub bay: String,
+    /// Swing id.
+    pub id: String,
+    /// Whether recording and report are both on the disk.
+    pub archived: bool,
+    /// Why not, in words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
 }
 
 /// Streams and queues of a bay.

@@ -34,7 +34,7 @@ fn main() {
     let campaign = arguments();
     let c = &campaign.conditions;
     let name = format!(
-        "{}hz_{}mm_{}{}{}{}{}draws.jsonl",
+        "{}hz_{}mm_{}{}{}{}{}{}draws.jsonl",
         c.capture.rate_hz,
         c.capture.noise_m * 1e3,
         if c.capture.dropout > 0.0 {
@@ -46,6 +46,11 @@ fn main() {
             format!("{}palpation_", c.palpation_m * 1e3)
         } else {
             String::new()
+        },
+        if c.capture.plates.is_some() {
+            "plates_"
+        } else {
+            ""
         },
         if c.capture.wobble { "wobble_" } else { "" },
         if c.trial { "" } else { "no_trial_" },
@@ -94,6 +99,7 @@ fn arguments() -> Campaign {
             "--noise" => conditions.capture.noise_m = 1e-3 * number(),
             "--dropout" => conditions.capture.dropout = number(),
             "--palpation" => conditions.palpation_m = 1e-3 * number(),
+            "--plates" => conditions.capture.plates = Some(analysis::forward::PlateParams::USUAL),
             "--wobble" => conditions.capture.wobble = true,
             "--no-trial" => conditions.trial = false,
             // What `cargo bench` adds by itself.

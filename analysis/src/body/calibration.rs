@@ -317,18 +317,23 @@ fn shape<const N: usize>(
     })
 }
 
-/// Hip joint centers (left, right) by Harrington et al. 2007, J Biomech 40:595–602, one-variable
-/// form, in the pelvis frame.
+/// A hip joint center by Harrington et al. 2007, J Biomech 40:595–602, one-variable form, in the pelvis
+/// frame, metres; `side` is −1 for the left, 1 for the right, 0 for the middle of both.
+pub(super) fn hip_by_regression(width: f64, depth: f64, side: f64) -> Vector3<f64> {
+    Vector3::new(
+        -0.24 * depth - 0.0099,
+        -0.30 * width - 0.0109,
+        side * (0.33 * width + 0.0073),
+    )
+}
+
+/// Hip joint centers (left, right) by that regression.
 fn hips_by_regression(pelvis: &Shape) -> [Place; 2] {
     let [la, ra, lp, rp] = [0, 1, 2, 3].map(|i| pelvis.places[i]);
     let width = (ra - la).norm();
     let depth = (nalgebra::center(&la, &ra) - nalgebra::center(&lp, &rp)).norm();
     SIDES.map(|side| Place {
-        at: Vector3::new(
-            -0.24 * depth - 0.0099,
-            -0.30 * width - 0.0109,
-            side * (0.33 * width + 0.0073),
-        ),
+        at: hip_by_regression(width, depth, side),
         covariance: Matrix3::from_diagonal(&Vector3::from(HIP_REGRESSION_SD_M.map(|s| s * s))),
     })
 }

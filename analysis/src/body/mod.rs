@@ -9,6 +9,7 @@ pub mod inertia;
 pub mod lanes;
 pub mod leg;
 pub mod likeness;
+pub mod live;
 pub mod mass;
 pub mod pose;
 pub mod rotation;

@@ -14,6 +14,12 @@ use crate::frame::BayFromSource;
 const SPAN_NS: i64 = 10_000_000_000;
 /// Samples kept at most (10 s at 5 kHz).
 const SAMPLES_MAX: usize = 50_000;
+/// A plate whose channels say the same for so long is dead, seconds: noise alone moves a working one.
+const DEAD_S: f64 = 1.0;
+/// The same where all it says is 0: some exporters write that for an empty plate.
+const DEAD_AT_ZERO_S: f64 = 20.0;
+const DEAD: &str =
+    "it is dead: it sends the same numbers all the time; check its cable and amplifier";
 /// A jump of time or number beyond this is a new beginning.
 const JUMP_NS: i64 = 2_000_000_000;
 
@@ -66,6 +72,8 @@ struct Known {
     plate: Result<Plate, &'static str>,
     channels: std::ops::Range<usize>,
     zeroing: Zeroing,
+    /// Samples in a row that were the same in all its channels.
+    same: u64,
     name: String,
 }
 
@@ -91,6 +99,7 @@ impl Forces {
                 plate: Plate::new(told, &layout.bay_from_source),
                 channels,
                 zeroing: Zeroing::new(layout.rate_hz),
+                same: 0,
                 name: format!("plate {}", plates_before + n + 1),
             }
         });
@@ -152,7 +161,11 @@ impl Forces {
 
     fn take(&mut self, sample: Sample) {
         self.samples += 1;
+        let last = self.ring.back();
         for known in &mut self.plates {
+            let now = sample.values.get(known.channels.clone());
+            let then = last.and_then(|s| s.values.get(known.channels.clone()));
+            known.same = if now == then { known.same + 1 } else { 0 };
             if let Ok(plate) = &known.plate {
                 let wrench = sample.values.get(known.channels.clone());
                 let wrench = wrench.and_then(|channels| plate.wrench(channels));
@@ -215,6 +228,7 @@ impl Forces {
                 Err(why) => remarks.push(known.says(why)),
             }
             remarks.extend(known.zeroing.unsettled().map(|u| known.says(&u.words())));
+            remarks.extend(self.is_dead(known).then(|| known.says(DEAD)));
         }
         if self.misfits > 0 {
             remarks.push(format!(
@@ -223,6 +237,18 @@ impl Forces {
             ));
         }
         remarks
+    }
+
+    fn is_dead(&self, known: &Known) -> bool {
+        let last = self
+            .ring
+            .back()
+            .map(|s| s.values.get(known.channels.clone()));
+        let zero = last
+            .flatten()
+            .is_some_and(|v| v.iter().all(|v| v.is_none_or(|v| v == 0.0)));
+        let limit_s = if zero { DEAD_AT_ZERO_S } else { DEAD_S };
+        known.same as f64 > limit_s * self.layout.rate_hz
     }
 
     /// An even grid of sample numbers between two device times; lost samples are empty slots.

@@ -1,13 +1,17 @@
 //! The window before anything is read off it: bad markers out, short holes filled, the golfer's side
 //! found and a left-handed golfer mirrored. What was wrong with each marker is counted here.
 
+use std::ops::Range;
+
 use nalgebra::Vector3;
 
+use super::club_paths::ClubPaths;
 use crate::body::cluster::{self, Fault, Repair};
 use crate::handed::Handed;
 use crate::landmark::Landmark;
-use crate::signal::gaps;
-use crate::swing::phases::Swing;
+use crate::signal::{gaps, order};
+use crate::swing::event::Event;
+use crate::swing::phases::{Followed, Swing};
 use crate::window::{Track, Window};
 
 /// Longest gap of a club marker that is bridged, seconds, and how far the marker may move meanwhile,
@@ -26,6 +30,15 @@ const BODY_GAP_SIDE_S: f64 = 0.04;
 
 /// Stretch after impact in which a bad marker is worth a word, seconds.
 pub(super) const FAULTS_AFTER_S: f64 = 0.3;
+
+/// A pelvis that moves farther than this during a small stroke walks, metres.
+const WALKS_M: f64 = 0.2;
+
+/// A hand that holds the club is this close to the line of its shaft, metres.
+const HELD_M: f64 = 0.3;
+
+/// Club head and body this far apart along Z tell the side, metres.
+const BESIDE_MIN_M: f64 = 0.15;
 
 /// The club's upper end.
 pub(super) const GRIP: [Landmark; 3] =
@@ -54,10 +67,24 @@ fn bridge(window: &mut Window, of: &[Landmark]) {
     }
 }
 
-/// The golfer's side: while the club head is low it is on the ball's side of the body. Without a
-/// body, of the grip. The median over the lowest quarter of the window, so that no single frame
-/// decides.
-pub(super) fn side(window: &Window) -> Handed {
+/// The golfer's side, from the motion around slot `near`: while the club head is low at the pass it is on
+/// the ball's side of the body (without a body, of the grip), and the lead shoulder and hip are on the
+/// target's side. Medians, so that no single frame decides. `None` where nothing tells.
+pub(super) fn side(window: &Window, near: usize) -> Option<Handed> {
+    let at_pass = near.saturating_sub(window.slots(0.1))..near + window.slots(0.05);
+    let before = near.saturating_sub(window.slots(2.0))..near + 1;
+    let beside = |slots: &Range<usize>| ball_side_m(window, slots.clone());
+    let facing = || facing_m(window, before.clone());
+    let clear = |z: &f64| z.abs() > BESIDE_MIN_M;
+    let z = beside(&at_pass)
+        .filter(clear)
+        .or_else(|| beside(&before).filter(clear))
+        .or_else(facing)?;
+    Some(if z < 0.0 { Handed::Left } else { Handed::Right })
+}
+
+/// How far the club head is from the body along Z over the lowest quarter of some slots, metres.
+fn ball_side_m(window: &Window, slots: Range<usize>) -> Option<f64> {
     const HEAD: &[Landmark] = &[
         Landmark::ClubHeadHeel,
         Landmark::ClubHeadToe,
@@ -73,8 +100,9 @@ pub(super) fn side(window: &Window) -> Handed {
     if golfer.is_empty() {
         golfer = tracks(&|l| [Landmark::ClubButt, Landmark::ClubGripA].contains(&l));
     }
-    let stride = (window.len() / 400).max(1);
-    let mut low: Vec<(f64, f64)> = (0..window.len())
+    let slots = slots.start..slots.end.min(window.len());
+    let stride = (slots.len() / 400).max(1);
+    let mut low: Vec<(f64, f64)> = slots
         .step_by(stride)
         .filter_map(|i| {
             let (head, golfer) = (mean_at(&head, i)?, mean_at(&golfer, i)?);
@@ -83,11 +111,77 @@ pub(super) fn side(window: &Window) -> Handed {
         .collect();
     low.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
     low.truncate(low.len().div_ceil(4));
-    low.sort_unstable_by(|a, b| a.1.total_cmp(&b.1));
-    match low.get(low.len() / 2) {
-        Some((_, z)) if *z < 0.0 => Handed::Left,
-        _ => Handed::Right,
+    let mut beside: Vec<f64> = low.into_iter().map(|p| p.1).collect();
+    order::median(&mut beside)
+}
+
+/// How far the left of shoulders and hips is ahead of the right along the target line, metres.
+fn facing_m(window: &Window, slots: Range<usize>) -> Option<f64> {
+    const LEFT: &[Landmark] = &[
+        Landmark::LeftAcromion,
+        Landmark::LeftHip,
+        Landmark::LeftAsis,
+    ];
+    let pairs: Vec<(&Track, &Track)> = LEFT
+        .iter()
+        .filter_map(|&l| Some((window.track(l)?, window.track(l.opposite())?)))
+        .collect();
+    let ahead = |i: usize| {
+        pairs
+            .iter()
+            .filter_map(move |(l, r)| Some(l[i]?.x - r[i]?.x))
+    };
+    let slots = slots.start..slots.end.min(window.len());
+    order::median(&mut slots.flat_map(ahead).collect::<Vec<_>>())
+}
+
+/// Whether the golfer walked between takeaway and impact. Only asked of small strokes: there are drills
+/// in which a golfer walks into a full swing.
+pub(super) fn walks(window: &Window, swing: &Swing) -> bool {
+    const TRUNK: &[Landmark] = &[
+        Landmark::LeftAsis,
+        Landmark::RightAsis,
+        Landmark::LeftHip,
+        Landmark::RightHip,
+        Landmark::LeftPsis,
+        Landmark::RightPsis,
+    ];
+    let start = swing.slots.get(Event::TakeawayStart).unwrap_or(swing.top) as usize;
+    let end = swing.impact.before.min(window.len().saturating_sub(1));
+    let moved = TRUNK.iter().filter_map(|&l| {
+        let track = window.track(l)?;
+        Some((track[end]? - (*track.get(start)?)?).xz().norm())
+    });
+    order::median(&mut moved.collect::<Vec<_>>()).is_some_and(|m| m > WALKS_M)
+}
+
+/// Whether a hand was near the grip from the top to impact. Without marked hands nothing speaks against it.
+pub(super) fn held(window: &Window, whole: &ClubPaths, swing: &Swing) -> bool {
+    const HANDS: &[Landmark] = &[
+        Landmark::LeftHand,
+        Landmark::RightHand,
+        Landmark::LeftRadialStyloid,
+        Landmark::RightRadialStyloid,
+        Landmark::LeftWrist,
+        Landmark::RightWrist,
+    ];
+    if whole.paths.of == Followed::Hands {
+        return true;
     }
+    let hands: Vec<&Track> = HANDS.iter().filter_map(|&l| window.track(l)).collect();
+    let nearest = |i: usize| {
+        let seen = hands.iter().filter_map(|t| t[i]);
+        let along = seen.map(|p| {
+            let from = p - whole.grip[i];
+            let axis = whole.paths.axis[i];
+            (from - axis * from.dot(&axis)).norm()
+        });
+        along.min_by(f64::total_cmp)
+    };
+    let slots = (swing.top.max(0.0) as usize)..swing.impact.before.min(window.len());
+    let known = slots.filter(|&i| whole.grip_known[i] && whole.paths.axis_known[i]);
+    let mut away: Vec<f64> = known.filter_map(nearest).collect();
+    order::median(&mut away).is_none_or(|m| m < HELD_M)
 }
 
 fn mean_at(tracks: &[&Track], slot: usize) -> Option<Vector3<f64>> {

@@ -7,10 +7,22 @@ use nalgebra::{Point3, Vector3};
 use super::Nothing;
 use super::clean::GRIP;
 use crate::club::Club;
-use crate::signal::gaps;
+use crate::landmark::Landmark;
+use crate::signal::{gaps, order};
 use crate::swing::impact::BALL_RADIUS_M;
-use crate::swing::phases::Paths;
+use crate::swing::phases::{Followed, Paths};
 use crate::window::{Track, Window, crop};
+
+/// A shaft whose head end is above its butt by this share of its length at a pass is held by the head.
+const UP_MIN: f64 = 0.3;
+
+/// Points of the lead hand, golfer frame.
+const HANDS: &[Landmark] = &[
+    Landmark::LeftHand,
+    Landmark::LeftRadialStyloid,
+    Landmark::LeftUlnarStyloid,
+    Landmark::LeftWrist,
+];
 
 /// The club's paths without gaps.
 pub(super) struct ClubPaths {
@@ -40,6 +52,8 @@ impl ClubPaths {
             axis_known: known(&axis),
             ball_x: ball.map(|b| b.x - BALL_RADIUS_M),
             pulses: Vec::new(),
+            of: Followed::Club,
+            upside_down: false,
         };
         Ok(Self {
             paths,
@@ -50,6 +64,94 @@ impl ClubPaths {
             head_limited: club.head_limited.clone(),
             toe: club.toe.clone(),
         })
+    }
+
+    /// The same, if anything of the club was seen around a pass.
+    pub(super) fn seen_near(self, window: &Window, near: usize) -> Result<Self, Nothing> {
+        let end = (near + window.slots(0.2)).min(window.len());
+        let around = near.saturating_sub(window.slots(0.5)).min(end)..end;
+        if self.paths.known[around].contains(&true) {
+            return Ok(self);
+        }
+        Err(Nothing::Markers("the club was not seen around it"))
+    }
+
+    /// The hands on the lead arm in the place of an unmarked club. `Err` where they are not marked either.
+    pub(super) fn of_hands(window: &Window, why: &Nothing) -> Result<Self, Nothing> {
+        let seen = |l: &Landmark| window.track(*l).map_or(0, |t| t.iter().flatten().count());
+        let first = |of: &[Landmark]| {
+            let best = of
+                .iter()
+                .copied()
+                .max_by_key(|l| (seen(l), std::cmp::Reverse(*l)))?;
+            window
+                .track(best)
+                .and_then(|t| gaps::solid(t).map(|s| (s, known(t))))
+        };
+        let (hands, hands_known) = first(HANDS).ok_or(why.clone())?;
+        let (shoulder, shoulder_known) = first(&[Landmark::LeftAcromion]).ok_or(why.clone())?;
+        let arm = hands
+            .iter()
+            .zip(&shoulder)
+            .map(|(h, s)| unit(&Point3::from(h - s)));
+        let both = hands_known
+            .iter()
+            .zip(&shoulder_known)
+            .map(|(a, b)| *a && *b);
+        Ok(Self {
+            paths: Paths {
+                rate_hz: window.rate_hz,
+                axis: arm.collect(),
+                axis_known: both.collect(),
+                known: hands_known,
+                head: hands.clone(),
+                ball_x: None,
+                pulses: Vec::new(),
+                of: Followed::Hands,
+                upside_down: false,
+            },
+            grip_known: vec![false; hands.len()],
+            grip: hands,
+            grip_limited: None,
+            head_marked: false,
+            head_limited: None,
+            toe: vec![None; window.len()],
+        })
+    }
+
+    /// Whether the club is held by its head around a pass.
+    pub(super) fn is_upside_down(&self, window: &Window, near: usize) -> bool {
+        let end = (near + window.slots(0.03)).min(window.len());
+        let around = near.saturating_sub(window.slots(0.03)).min(end)..end;
+        let mut up: Vec<f64> = self.paths.axis[around].iter().map(|u| u.y).collect();
+        order::median(&mut up).is_some_and(|y| y > UP_MIN)
+    }
+
+    /// The club turned end over end: the butt is followed, and nothing is told of head and grip.
+    pub(super) fn turned_over(mut self, window: &Window) -> Self {
+        let butt = [Landmark::ClubButt, Landmark::ClubGripA, Landmark::ClubGripB];
+        let Some(track) = butt.iter().find_map(|&l| window.track(l)) else {
+            return self;
+        };
+        let Some(head) = gaps::solid(track) else {
+            return self;
+        };
+        self.paths.known = known(track);
+        self.paths.head = head;
+        self.paths.axis.iter_mut().for_each(|u| *u = -*u);
+        self.paths.upside_down = true;
+        self.head_marked = false;
+        self.grip_known.fill(false);
+        self.toe.fill(None);
+        self
+    }
+
+    /// What followed the hands tells nothing of the club.
+    pub(super) fn forget_hands(&mut self) {
+        if self.paths.of == Followed::Hands {
+            self.paths.known.fill(false);
+            self.paths.axis_known.fill(false);
+        }
     }
 
     /// A grip placed by a long lever from the club's head is too noisy for a speed.

@@ -1,4 +1,4 @@
-//! What the movement was, and plain sentences about how it was measured.
+//! Plain sentences about how a swing was measured.
 
 use super::Prepared;
 use crate::body::cluster::Fault;
@@ -6,10 +6,8 @@ use crate::handed::Handed;
 use crate::places;
 use crate::swing::event::Event;
 use crate::swing::impact::Method;
-use crate::swing::phases::Swing;
-
-/// Head higher than this over its place at address when it passes: it cannot have met a ball there, metres.
-const CLEAR_OF_BALL_M: f64 = 0.05;
+use crate::swing::kind::CLEAR_OF_BALL_M;
+use crate::swing::phases::Extent;
 
 /// Share of the swing for which a marker is hidden before a word is lost on it, and how many are named.
 const HIDDEN_WORTH_A_WORD: f64 = 0.10;
@@ -18,44 +16,6 @@ const HIDDEN_TOLD: usize = 3;
 /// A trigger's pulse this far from impact is worth a word, seconds: a microphone at two metres and less
 /// is not.
 const PULSE_APART_S: f64 = 0.006;
-
-/// What the movement was.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
-    /// The club met a ball.
-    Shot,
-    /// A full swing clear of the ball's place.
-    Rehearsal,
-    /// A full swing; neither club nor ball tells whether a ball was met.
-    Swing,
-}
-
-impl Kind {
-    /// The word used in reports.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Shot => "shot",
-            Self::Rehearsal => "rehearsal",
-            Self::Swing => "swing",
-        }
-    }
-}
-
-pub(super) fn kind(swing: &Swing) -> Kind {
-    match swing.impact.loss {
-        Some(_) => Kind::Shot,
-        None if swing.impact.method == Method::Trigger => Kind::Shot,
-        None if swing
-            .impact
-            .clearance_m
-            .is_some_and(|c| c > CLEAR_OF_BALL_M) =>
-        {
-            Kind::Rehearsal
-        }
-        None => Kind::Swing,
-    }
-}
 
 pub(super) fn notes(prepared: &Prepared) -> Vec<String> {
     let impact = &prepared.swing.impact;
@@ -67,7 +27,9 @@ pub(super) fn notes(prepared: &Prepared) -> Vec<String> {
         Method::Trigger => Some("a trigger noticed it"),
         Method::Fastest => Some("neither ball nor address is known, the fastest instant stands in"),
     };
+    let arms = prepared.swing.extent == Extent::Arms;
     let method = match (place, impact.loss) {
+        _ if arms && !seen => "Impact: the club is not marked.".to_owned(),
         _ if !seen => "Impact: the club was hidden there.".to_owned(),
         (Some(place), _) if impact.method == Method::Trigger => format!("Impact: {place}."),
         (Some(place), _) if impact.cut => {
@@ -81,6 +43,12 @@ pub(super) fn notes(prepared: &Prepared) -> Vec<String> {
             )
         }
     };
+    let small = (prepared.swing.extent == Extent::Partial).then(|| {
+        "A small stroke: the shaft was not level both going back and coming down.".to_owned()
+    });
+    let over = prepared.paths.upside_down;
+    let over =
+        over.then(|| "The club was held upside down: nothing is told of its head.".to_owned());
     let clear = impact
         .clearance_m
         .filter(|c| *c > CLEAR_OF_BALL_M)
@@ -99,7 +67,11 @@ pub(super) fn notes(prepared: &Prepared) -> Vec<String> {
         let (ms, word) = (1e3 * s.abs(), if s > 0.0 { "after" } else { "before" });
         format!("The trigger went off {ms:.1} ms {word} impact: check its place and its clock.")
     });
-    let said = std::iter::once(method).chain(clear).chain(apart);
+    let said = std::iter::once(method)
+        .chain(small)
+        .chain(over)
+        .chain(clear)
+        .chain(apart);
     said.chain(trigger).collect()
 }
 

@@ -8,11 +8,14 @@
 //!    └── still, club not down ──────┼──┴───────────────┘              swing ▼    no swing ▼   │
 //!                                   └───────────────────────────────── result   (waiting) ◀──┘
 //! ```
+//!
+//! Where no club is seen, the hands stand in for its head.
 
 use std::collections::VecDeque;
 
 use nalgebra::{Point3, Vector3};
 
+use super::kind::Kind;
 use crate::club;
 use crate::frame::CaptureFrame;
 use crate::landmark::Landmark;
@@ -34,17 +37,40 @@ pub enum State {
 
 /// Span over which live speed is taken, seconds.
 const LAG_S: f64 = 0.02;
-/// Live speeds, m/s: below the first the club is still, above the second it moves.
+/// Live speeds, m/s: below the first the club is still, above the second (three frames long) it moves.
 const STILL_MPS: f64 = 0.15;
-const MOVES_MPS: f64 = 0.5;
-/// Slowest pass that earns a look, m/s; a little under what may be a swing.
+const MOVES_MPS: f64 = 0.3;
+/// Slowest pass that earns a look, m/s: of the club head, of hands without a club, and of a head that
+/// comes from an address and passes through it.
 const PASS_MPS: f64 = 6.0;
+const HANDS_PASS_MPS: f64 = 3.0;
+const STROKE_MPS: f64 = 0.7;
+/// How close to its place at address the head of a slow stroke is at its fastest, and how far it goes on
+/// beyond it, metres.
+const STROKE_NEAR_M: f64 = 0.35;
+const STROKE_BEYOND_M: f64 = 0.04;
 /// Stillness that makes an address, nanoseconds.
 const SETTLED_NS: i64 = 300_000_000;
+/// Two passes are this far apart at least: a top and a downswing lie between, nanoseconds.
+const APART_NS: i64 = 350_000_000;
+/// Speed that begins a further pass ÷ the lowest since the one before.
+const AGAIN: f64 = 1.3;
+/// Passes that wait for their tail: all that fit in it.
+const PASSES_MAX: usize = 6;
+/// Frames without a club after which the hands are watched, nanoseconds.
+const CLUB_GONE_NS: i64 = 500_000_000;
 /// Span kept after a pass before its window is looked at, nanoseconds: room for the finish.
-pub const TAIL_NS: i64 = 1_300_000_000;
-/// Span before a pass that its window holds, nanoseconds: address, backswing, downswing.
-pub const LEAD_NS: i64 = 4_500_000_000;
+const TAIL_NS: i64 = 1_300_000_000;
+/// Span before a pass that its window holds, nanoseconds: address, backswing, downswing; more where the
+/// movement is seen to have begun earlier, as far as the ring goes back.
+const LEAD_NS: i64 = 4_500_000_000;
+const LEAD_MAX_NS: i64 = 9_600_000_000;
+/// Span before the movement that a window should hold, nanoseconds: the address.
+const BEFORE_NS: i64 = 1_000_000_000;
+/// Rise of the head from address that makes a movement a swing broken off, and way that makes it a
+/// waggle, metres.
+const ABORT_RISE_M: f64 = 0.45;
+const WAGGLE_WAY_M: f64 = 0.06;
 
 /// A fast pass of the club head.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -57,13 +83,56 @@ pub struct Pass {
     pub speed_mps: f64,
     /// Whether the head moved toward the target.
     pub toward_target: bool,
+    /// Whether it deserves a look: fast, or through its place at address.
+    worth: bool,
+    /// Whether it came from an address and is close to it.
+    near: bool,
+    /// Span before the pass that its window holds, nanoseconds.
+    pub lead_ns: i64,
+}
+
+/// A movement from an address that ended without a pass: no swing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Movement {
+    /// Waggle or abort.
+    pub kind: Kind,
+    /// Device times of its begin and end, nanoseconds.
+    pub span_ns: [i64; 2],
+}
+
+/// What is watched.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Watched {
+    Head,
+    /// The butt of a club that is held by its head.
+    Butt,
+    Hands,
 }
 
 /// Points of one frame that the detector keeps.
 #[derive(Debug, Clone, Copy)]
 struct Glimpse {
     time_ns: i64,
-    head: [Option<Point3<f64>>; 4],
+    points: [Option<Point3<f64>>; 4],
+    of: Watched,
+}
+
+impl Glimpse {
+    fn place(&self) -> Option<Point3<f64>> {
+        let seen = self.points.iter().flatten();
+        let (sum, n) = seen.fold((Vector3::zeros(), 0.0), |(s, n), p| (s + p.coords, n + 1.0));
+        (n > 0.0).then(|| Point3::from(sum / n))
+    }
+}
+
+/// A movement that began at an address.
+#[derive(Debug, Clone, Copy)]
+struct Episode {
+    from: Point3<f64>,
+    start_ns: i64,
+    rise_m: f64,
+    way_m: f64,
+    passed: bool,
 }
 
 /// The live detector of one marker stream.
@@ -73,9 +142,21 @@ pub struct Detector {
     glimpses: VecDeque<Glimpse>,
     lag_ns: i64,
     still_since: Option<i64>,
-    pass: Option<Pass>,
+    /// Where the head rested last with the club down.
+    rest: Option<Point3<f64>>,
+    episode: Option<Episode>,
+    ended: Option<Movement>,
+    /// Passes whose windows are not complete, oldest first; the last one may still get faster.
+    passes: VecDeque<Pass>,
+    /// Lowest speed since the last pass, m/s.
+    lowest_mps: f64,
+    club_seen_ns: Option<i64>,
+    /// Whether the club was held by its head when it rested last.
+    over: bool,
     /// The last three live speeds, m/s.
     speeds: [f64; 3],
+    /// Impact of the last swing reported, nanoseconds.
+    reported_ns: Option<i64>,
 }
 
 impl Detector {
@@ -89,8 +170,15 @@ impl Detector {
             glimpses: VecDeque::new(),
             lag_ns: (lag_s * 1e9) as i64,
             still_since: None,
-            pass: None,
+            rest: None,
+            episode: None,
+            ended: None,
+            passes: VecDeque::new(),
+            lowest_mps: 0.0,
+            club_seen_ns: None,
+            over: false,
             speeds: [0.0; 3],
+            reported_ns: None,
         }
     }
 
@@ -108,31 +196,105 @@ impl Detector {
                 .ok()
                 .and_then(|i| frame.points[i])
         };
-        let velocity = self.velocity(Glimpse {
-            time_ns: frame.time_ns,
-            head: club::head_now(point),
-        });
-        if let Some(velocity) = velocity {
-            self.watch_pass(frame, velocity);
-            self.step(frame.time_ns, velocity.norm(), club_down(&point));
+        let now = self.glimpse(frame.time_ns, &point);
+        let place = now.place();
+        if let Some(velocity) = self.velocity(now) {
+            self.speeds.rotate_left(1);
+            self.speeds[2] = velocity.norm();
+            let down = match now.of {
+                Watched::Head => shaft(&point) == Some(Shaft::Down),
+                Watched::Butt => shaft(&point) == Some(Shaft::Over),
+                Watched::Hands => hands_down(&point),
+            };
+            self.watch_pass(frame, (velocity, place), now.of);
+            self.step(frame.time_ns, (velocity.norm(), place), down);
         }
-        let due = self
-            .pass
-            .is_some_and(|p| frame.time_ns - p.time_ns >= TAIL_NS);
-        if due { self.pass.take() } else { None }
+        self.due(frame.time_ns)
     }
 
-    /// Gives up waiting for the tail of an open pass (end of the stream).
+    /// Gives up waiting for the tails of open passes (end of the stream); the next of them.
     pub fn take_open_pass(&mut self) -> Option<Pass> {
-        self.pass.take()
+        self.due(i64::MAX)
     }
 
-    /// The window of a pass was looked at: a swing or not.
-    pub fn judged(&mut self, swing: bool) {
-        if swing {
-            self.state = State::Result;
-        } else if self.state == State::Measuring {
+    /// A movement from an address that ended just now without a pass.
+    pub fn take_movement(&mut self) -> Option<Movement> {
+        self.ended.take()
+    }
+
+    /// The window of a pass was looked at: a swing with its impact (device time, nanoseconds), or none.
+    pub fn judged(&mut self, impact_ns: Option<i64>) {
+        if impact_ns.is_some() {
+            self.reported_ns = impact_ns;
+            if matches!(
+                self.state,
+                State::Measuring | State::InMotion | State::Waiting
+            ) {
+                self.state = State::Result;
+            }
+        } else if self.state == State::Measuring && !self.passes.iter().any(|p| p.worth) {
             self.state = State::Waiting;
+        }
+    }
+
+    /// Impact of the swing reported last, device time in nanoseconds.
+    #[must_use]
+    pub fn reported_ns(&self) -> Option<i64> {
+        self.reported_ns
+    }
+
+    /// Whether a pass belongs to the follow-through of the swing reported last.
+    #[must_use]
+    pub fn follows_swing(&self, pass: &Pass) -> bool {
+        self.reported_ns
+            .is_some_and(|t| (0..TAIL_NS).contains(&(pass.time_ns - t)))
+    }
+
+    /// The oldest pass whose tail is complete and that deserves a look. A pass away from the target is a
+    /// backswing or the club carried back when one toward it is near.
+    fn due(&mut self, now_ns: i64) -> Option<Pass> {
+        while let Some(&pass) = self.passes.front() {
+            if now_ns.saturating_sub(pass.time_ns) < TAIL_NS {
+                return None;
+            }
+            self.passes.pop_front();
+            let beside = |other: &Pass| {
+                other.toward_target && (other.time_ns - pass.time_ns).abs() < TAIL_NS
+            };
+            let explained = self.passes.iter().any(beside) || self.follows_swing(&pass);
+            if pass.worth && (pass.toward_target || !explained) {
+                return Some(pass);
+            }
+        }
+        None
+    }
+
+    /// The club's head in this frame, or the hands while no club was seen for long.
+    fn glimpse(
+        &mut self,
+        time_ns: i64,
+        point: &impl Fn(Landmark) -> Option<Point3<f64>>,
+    ) -> Glimpse {
+        let head = club::head_now(point);
+        if head.iter().any(Option::is_some) {
+            self.club_seen_ns = Some(time_ns);
+        }
+        let gone = |seen: i64| time_ns.saturating_sub(seen) > CLUB_GONE_NS;
+        // Only a club at rest tells which way round it is held: at the top everybody's is over.
+        if self.still_since.is_some() {
+            self.over = shaft(point).map_or(self.over, |s| s == Shaft::Over);
+        }
+        let (of, points) = if self.club_seen_ns.is_none_or(gone) {
+            (Watched::Hands, HANDS.map(point))
+        } else if self.over {
+            (Watched::Butt, BUTT.map(|l| l.and_then(point)))
+        } else {
+            (Watched::Head, head)
+        };
+        Glimpse {
+            time_ns,
+            points,
+            of,
         }
     }
 
@@ -143,12 +305,12 @@ impl Detector {
         }
         let then = self.glimpses.front().copied();
         self.glimpses.push_back(now);
-        let then = then?;
+        let then = then.filter(|then| then.of == now.of)?;
         let span_s = (now.time_ns - then.time_ns) as f64 * 1e-9;
         let moves: Vec<Vector3<f64>> = now
-            .head
+            .points
             .iter()
-            .zip(&then.head)
+            .zip(&then.points)
             .filter_map(|(b, a)| Some((*b)? - (*a)?))
             .collect();
         // A long gap or a clock that stood still gives no speed.
@@ -160,40 +322,136 @@ impl Detector {
 
     /// A pass counts with the speed that it holds for three frames: a marker that jumps for one
     /// frame is no pass. One toward the target is never replaced by one that is not.
-    fn watch_pass(&mut self, frame: &CaptureFrame, velocity: Vector3<f64>) {
-        self.speeds.rotate_left(1);
-        self.speeds[2] = velocity.norm();
-        let speed_mps = self.speeds.iter().copied().fold(f64::INFINITY, f64::min);
+    fn watch_pass(
+        &mut self,
+        frame: &CaptureFrame,
+        (velocity, place): (Vector3<f64>, Option<Point3<f64>>),
+        of: Watched,
+    ) {
+        let speed_mps = self.held_mps();
+        let rest = self.rest.zip(place);
+        if let Some(((rest, place), last)) = rest.zip(self.passes.back_mut()) {
+            last.worth |= last.near && place.x > rest.x + STROKE_BEYOND_M;
+        }
+        self.lowest_mps = self.lowest_mps.min(velocity.norm());
+        let fast = speed_mps
+            >= if of == Watched::Hands {
+                HANDS_PASS_MPS
+            } else {
+                PASS_MPS
+            };
         let toward_target = velocity.x > 0.5 * velocity.x.hypot(velocity.z);
-        let better = self
-            .pass
-            .is_none_or(|p| (toward_target, speed_mps) > (p.toward_target, p.speed_mps));
-        if speed_mps >= PASS_MPS && better {
-            self.pass = Some(Pass {
-                number: frame.number,
-                time_ns: frame.time_ns,
-                speed_mps,
-                toward_target,
-            });
+        let near = toward_target
+            && self.state == State::InMotion
+            && speed_mps >= STROKE_MPS
+            && rest.is_some_and(|(rest, place)| (place - rest).norm() < STROKE_NEAR_M);
+        if !fast && !near {
+            return;
+        }
+        let pass = Pass {
+            number: frame.number,
+            time_ns: frame.time_ns,
+            speed_mps,
+            toward_target,
+            worth: fast,
+            near,
+            lead_ns: self.episode.map_or(LEAD_NS, |e| {
+                let since_ns = frame.time_ns.saturating_sub(e.start_ns);
+                since_ns
+                    .saturating_add(BEFORE_NS)
+                    .clamp(LEAD_NS, LEAD_MAX_NS)
+            }),
+        };
+        match self.passes.back_mut() {
+            Some(last) if frame.time_ns - last.time_ns < APART_NS => {
+                if (toward_target, speed_mps) > (last.toward_target, last.speed_mps) {
+                    *last = Pass {
+                        worth: fast || last.worth && near,
+                        ..pass
+                    };
+                    self.lowest_mps = speed_mps;
+                }
+            }
+            Some(_) if speed_mps < AGAIN * self.lowest_mps => {}
+            _ => {
+                if self.passes.len() == PASSES_MAX {
+                    self.passes.pop_front();
+                }
+                self.passes.push_back(pass);
+                self.lowest_mps = speed_mps;
+            }
         }
     }
 
-    fn step(&mut self, now_ns: i64, speed_mps: f64, down: bool) {
+    /// The speed held for three frames, m/s.
+    fn held_mps(&self) -> f64 {
+        self.speeds.iter().copied().fold(f64::INFINITY, f64::min)
+    }
+
+    fn step(&mut self, now_ns: i64, (speed_mps, place): (f64, Option<Point3<f64>>), down: bool) {
         self.still_since = (speed_mps < STILL_MPS).then(|| self.still_since.unwrap_or(now_ns));
         let settled = self
             .still_since
             .is_some_and(|since| now_ns - since >= SETTLED_NS);
-        let passed = self
-            .pass
-            .is_some_and(|p| p.toward_target && speed_mps < 0.7 * p.speed_mps);
+        let last = self.passes.back();
+        let passed =
+            last.is_some_and(|p| p.worth && p.toward_target && speed_mps < 0.7 * p.speed_mps);
+        if let Some((episode, place)) = self.episode.as_mut().zip(place) {
+            episode.rise_m = episode.rise_m.max(place.y - episode.from.y);
+            episode.way_m = episode.way_m.max((place - episode.from).norm());
+            episode.passed |= passed;
+        }
+        let before = self.state;
         self.state = match self.state {
             State::Waiting | State::Result if settled && down => State::AtAddress,
-            State::AtAddress if speed_mps > MOVES_MPS => State::InMotion,
+            State::AtAddress if self.held_mps() > MOVES_MPS => State::InMotion,
             State::InMotion if passed => State::Measuring,
             State::InMotion if settled && down => State::AtAddress,
             State::InMotion if settled => State::Waiting,
             same => same,
         };
+        match (before, self.state) {
+            (_, State::AtAddress) if settled => self.rest = place.or(self.rest),
+            (State::AtAddress, State::InMotion) => {
+                self.episode = self.rest.map(|from| Episode {
+                    from,
+                    start_ns: now_ns,
+                    rise_m: 0.0,
+                    way_m: 0.0,
+                    passed: false,
+                });
+            }
+            _ => {}
+        }
+        if before == State::InMotion && self.state != State::InMotion {
+            self.ended = self.episode.take().and_then(|e| e.ended(now_ns));
+        }
+    }
+}
+
+impl Episode {
+    fn ended(self, now_ns: i64) -> Option<Movement> {
+        let kind = if self.rise_m > ABORT_RISE_M {
+            Kind::Abort
+        } else {
+            Kind::Waggle
+        };
+        (!self.passed && self.way_m > WAGGLE_WAY_M).then_some(Movement {
+            kind,
+            span_ns: [self.start_ns, now_ns],
+        })
+    }
+}
+
+/// Whether the hands hang low and together, as they hold a club at address.
+fn hands_down(point: &impl Fn(Landmark) -> Option<Point3<f64>>) -> bool {
+    let first = |of: [Landmark; 2]| of.into_iter().find_map(point);
+    let left = first([Landmark::LeftHand, Landmark::LeftRadialStyloid]);
+    let right = first([Landmark::RightHand, Landmark::RightRadialStyloid]);
+    let shoulder = first([Landmark::LeftAcromion, Landmark::RightAcromion]);
+    match (left, right, shoulder) {
+        (Some(l), Some(r), Some(s)) => (l - r).norm() < 0.35 && l.y < s.y - 0.3,
+        _ => false,
     }
 }
 
@@ -214,12 +472,40 @@ fn typical(moves: &[Vector3<f64>]) -> Vector3<f64> {
     Vector3::new(middle(0), middle(1), middle(2))
 }
 
-/// Whether the shaft points clearly down.
-fn club_down(point: &impl Fn(Landmark) -> Option<Point3<f64>>) -> bool {
-    let upper = point(Landmark::ClubButt).or_else(|| point(Landmark::ClubGripA));
-    let lower = point(Landmark::ClubShaftLow).or_else(|| point(Landmark::ClubHeadHeel));
-    match (upper, lower) {
-        (Some(a), Some(b)) => (b - a).try_normalize(0.05).is_some_and(|u| u.y < -0.4),
-        _ => false,
-    }
+/// Which way a shaft points.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Shaft {
+    /// The head clearly down.
+    Down,
+    /// The butt clearly down, lower than the knees.
+    Over,
+    Else,
 }
+
+/// Which way the shaft points in one instant.
+fn shaft(point: &impl Fn(Landmark) -> Option<Point3<f64>>) -> Option<Shaft> {
+    let upper = point(Landmark::ClubButt).or_else(|| point(Landmark::ClubGripA))?;
+    let lower = point(Landmark::ClubShaftLow).or_else(|| point(Landmark::ClubHeadHeel))?;
+    let axis = (lower - upper).try_normalize(0.05)?;
+    let knee = point(Landmark::LeftKnee).or_else(|| point(Landmark::RightKnee));
+    Some(if axis.y < -0.4 {
+        Shaft::Down
+    } else if axis.y > 0.4 && knee.is_some_and(|k| upper.y < k.y) {
+        Shaft::Over
+    } else {
+        Shaft::Else
+    })
+}
+
+const HANDS: [Landmark; 4] = [
+    Landmark::LeftHand,
+    Landmark::RightHand,
+    Landmark::LeftRadialStyloid,
+    Landmark::RightRadialStyloid,
+];
+const BUTT: [Option<Landmark>; 4] = [
+    Some(Landmark::ClubButt),
+    Some(Landmark::ClubGripA),
+    Some(Landmark::ClubGripB),
+    None,
+];

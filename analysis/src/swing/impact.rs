@@ -6,7 +6,7 @@
 
 use nalgebra::{Point3, Vector3};
 
-use super::phases::Paths;
+use super::phases::{Followed, Paths};
 use crate::signal::reading::Unresolved;
 use crate::signal::{local_fit, turning};
 
@@ -36,6 +36,8 @@ pub struct Impact {
     pub method: Method,
     /// Share of head speed lost in the collision; `None` when no collision shows.
     pub loss: Option<f64>,
+    /// Whether the head was well seen to lose nothing where the ball would be: there was none.
+    pub free: bool,
     /// Whether the path is cut here: at a collision, and also where holes keep one from being seen.
     pub cut: bool,
     /// Height of the head over its place at address, metres, where that was seen.
@@ -52,6 +54,9 @@ pub const BALL_RADIUS_M: f64 = 0.021_335;
 /// Least loss of speed that counts as a collision with a ball. A centred ball takes 20–35 %
 /// (REFERENCES B7); a free swing loses under 5 % in the same frames.
 const LOSS_MIN: f64 = 0.10;
+/// Loss of speed below which no ball was met, and frames a second from which that can be told.
+const FREE_LOSS: f64 = 0.06;
+const FREE_RATE_MIN_HZ: f64 = 180.0;
 /// Frames a second below which club speed near impact is not measured: a driver turns by more than
 /// 25 degrees between frames.
 pub const CLUB_RATE_MIN_HZ: f64 = 90.0;
@@ -69,6 +74,9 @@ const PULSE_REACH_S: f64 = 0.03;
 const LOSS_MAX: f64 = 0.55;
 /// A collision this far above or below the head's place at address was not with the ball, metres.
 const STEP_CLEARANCE_M: f64 = 0.08;
+/// A head that stands this far from the ball along the target line at address is not meant to meet it,
+/// metres.
+const BESIDE_M: f64 = 0.15;
 /// A collision this far from the passing of the ball's place was not with the ball, seconds.
 const STEP_DISAGREEMENT_S: f64 = 0.008;
 /// Frames this close before the collision are not trusted to lie before it, in frames.
@@ -78,13 +86,18 @@ pub const CLOSE_FRAMES: f64 = 1.6;
 /// Fewest frames of the path before impact that are fitted.
 const FIT_FRAMES_MIN: usize = 7;
 
-/// Finds impact near the fastest slot `pass`; `reference` is the head's place at address, where it
-/// was seen.
+/// Finds impact near the fastest slot `pass`, at most `reach_s` seconds away; `reference` is the head's
+/// place at address, where it was seen.
 #[must_use]
-pub fn find(paths: &Paths, pass: usize, reference: Option<Point3<f64>>) -> Option<Impact> {
-    let plane_x = paths.ball_x.map(|x| (x, Method::BallPlane));
+pub fn find(
+    paths: &Paths,
+    (pass, reach_s): (usize, f64),
+    reference: Option<Point3<f64>>,
+) -> Option<Impact> {
+    let plane_x = ball_x(paths, reference).map(|x| (x, Method::BallPlane));
     let plane_x = plane_x.or_else(|| reference.map(|r| (r.x, Method::AddressPlane)));
-    let plane = plane_x.and_then(|(x, method)| Some((plane_crossing(paths, pass, x)?, method)));
+    let plane =
+        plane_x.and_then(|(x, method)| Some((plane_crossing(paths, (pass, reach_s), x)?, method)));
     let center = plane.map_or(pass as f64, |p| p.0);
     let clearance = |slot: f64| Some(point_at(&paths.head, slot)?.y - reference?.y);
     let low = |slot: f64| clearance(slot).is_none_or(|c| c.abs() < STEP_CLEARANCE_M);
@@ -94,6 +107,7 @@ pub fn find(paths: &Paths, pass: usize, reference: Option<Point3<f64>>) -> Optio
         s.loss < LOSS_MAX && low(s.slot) && agrees
     };
     let step = speed_step(paths, center).filter(believable);
+    let free = step.is_none() && low(center) && is_free(paths, center);
     let near = |slot: &f64| (slot - center).abs() / paths.rate_hz < PULSE_REACH_S && low(center);
     let pulses = paths.pulses.iter().copied().filter(near);
     let pulse = pulses.min_by(|a, b| (a - center).abs().total_cmp(&(b - center).abs()));
@@ -107,6 +121,7 @@ pub fn find(paths: &Paths, pass: usize, reference: Option<Point3<f64>>) -> Optio
     let judged = Sides::fit(paths, slot.max(0.0) as usize, side_frames(paths.rate_hz)).is_some();
     let cut = step.is_some() || pulse.is_some() || !judged;
     Some(Impact {
+        free,
         cut,
         slot,
         before: step
@@ -118,6 +133,13 @@ pub fn find(paths: &Paths, pass: usize, reference: Option<Point3<f64>>) -> Optio
         pulse_late_s: pulse.map(|p| (p - slot) / paths.rate_hz),
         disagreement_s: step.and_then(|s| plane.map(|p| (s.slot - p.0) / paths.rate_hz)),
     })
+}
+
+/// Where the ball's surface is along the target line, unless the club was addressed beside it: a swing
+/// beside the ball has a place of its own.
+pub(super) fn ball_x(paths: &Paths, reference: Option<Point3<f64>>) -> Option<f64> {
+    let beside = |x: &f64| reference.is_some_and(|r| (r.x - x).abs() > BESIDE_M);
+    paths.ball_x.filter(|x| !beside(x))
 }
 
 /// A point's motion over the window.
@@ -230,8 +252,8 @@ pub fn arc_lengths(path: &[Point3<f64>]) -> Vec<f64> {
 }
 
 /// Upward passing of the plane X = `x` that is closest to the pass.
-fn plane_crossing(paths: &Paths, pass: usize, x: f64) -> Option<f64> {
-    let reach = (0.08 * paths.rate_hz).ceil() as usize;
+pub(super) fn plane_crossing(paths: &Paths, (pass, reach_s): (usize, f64), x: f64) -> Option<f64> {
+    let reach = (reach_s * paths.rate_hz).ceil() as usize;
     let last = paths.head.len().checked_sub(2)?;
     (pass.saturating_sub(reach)..=(pass + reach).min(last))
         .filter(|&i| paths.head[i].x <= x && paths.head[i + 1].x > x)
@@ -299,7 +321,7 @@ impl Sides {
 /// The sharpest loss of speed near `center`.
 fn speed_step(paths: &Paths, center: f64) -> Option<Step> {
     // Below this rate the club turns so far between frames that nothing can be said.
-    if paths.rate_hz < CLUB_RATE_MIN_HZ {
+    if paths.of != Followed::Club || paths.rate_hz < CLUB_RATE_MIN_HZ {
         return None;
     }
     let reach = (STEP_REACH_S * paths.rate_hz).ceil() as usize + 1;
@@ -318,6 +340,17 @@ fn speed_step(paths: &Paths, center: f64) -> Option<Step> {
         before,
         loss: sides.loss(),
     })
+}
+
+/// Whether every fit around the passing shows that no speed was lost. Few frames a second cannot tell.
+fn is_free(paths: &Paths, center: f64) -> bool {
+    if paths.of != Followed::Club || paths.rate_hz < FREE_RATE_MIN_HZ {
+        return false;
+    }
+    let reach = (STEP_DISAGREEMENT_S * paths.rate_hz).ceil() as usize + 1;
+    let (frames, middle) = (side_frames(paths.rate_hz), center.max(0.0) as usize);
+    (middle.saturating_sub(reach)..=middle + reach)
+        .all(|i| Sides::fit(paths, i, frames).is_some_and(|s| s.loss() < FREE_LOSS))
 }
 
 /// The last frame that surely lies before `slot`: one too close may lie behind a collision there.
@@ -373,6 +406,8 @@ mod tests {
             axis_known: vec![true; n],
             ball_x: Some(0.0),
             pulses: Vec::new(),
+            of: Followed::Club,
+            upside_down: false,
         };
         (paths, hit * rate_hz)
     }
@@ -382,7 +417,12 @@ mod tests {
         for rate in [120.0, 240.0, 360.0, 1000.0] {
             for phase in [0.05, 0.3, 0.5, 0.77, 0.95] {
                 let (paths, truth) = circle(rate, 0.336, phase);
-                let impact = find(&paths, truth.round() as usize, Some(Point3::origin())).unwrap();
+                let impact = find(
+                    &paths,
+                    (truth.round() as usize, 0.08),
+                    Some(Point3::origin()),
+                )
+                .unwrap();
                 assert_eq!(impact.method, Method::SpeedStep);
                 let tolerance_s = if rate < 200.0 { 0.7e-3 } else { 0.3e-3 };
                 assert!(
@@ -404,7 +444,12 @@ mod tests {
     #[test]
     fn without_a_collision_the_plane_decides() {
         let (paths, truth) = circle(240.0, 0.0, 0.4);
-        let impact = find(&paths, truth.round() as usize, Some(Point3::origin())).unwrap();
+        let impact = find(
+            &paths,
+            (truth.round() as usize, 0.08),
+            Some(Point3::origin()),
+        )
+        .unwrap();
         assert_eq!((impact.method, impact.loss), (Method::BallPlane, None));
         assert!((impact.slot - truth).abs() < 0.02);
     }

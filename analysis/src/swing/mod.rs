@@ -2,6 +2,7 @@
 
 pub mod event;
 pub mod series;
+pub mod kind;
 pub mod impact;
 pub mod phases;
 pub mod detector;

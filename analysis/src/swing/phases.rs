@@ -11,6 +11,7 @@ use nalgebra::{Point3, Vector3};
 
 use super::event::{Event, Slots};
 use super::impact::{self, Impact};
+use super::kind::Kind;
 use super::series;
 use crate::signal::lowpass::DualPass;
 use crate::signal::reading::Reading;
@@ -33,9 +34,22 @@ pub struct Paths {
     pub ball_x: Option<f64>,
     /// Slots at which a trigger noticed impact, rising.
     pub pulses: Vec<f64>,
+    /// What these paths follow.
+    pub of: Followed,
+    /// Whether the club is held by its head: its other end is followed.
+    pub upside_down: bool,
 }
 
-/// Why the movement around a fast pass is not a full swing.
+/// What is followed through a swing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Followed {
+    /// The club.
+    Club,
+    /// The hands on the lead arm, where the club is not marked: a swing shows, events of the club do not.
+    Hands,
+}
+
+/// Why the movement around a pass is not a swing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum NotASwing {
     /// The club head did not get fast.
@@ -50,8 +64,16 @@ pub enum NotASwing {
     NoTakeaway,
     /// The backswing's duration is not a swing's.
     BackswingDuration,
-    /// The shaft was never level going back or coming down: not a full swing.
-    NotFull,
+    /// The head went back and came down, but did not pass the ball's place.
+    ShortOfTheBall,
+    /// The head went to and fro behind the ball or barely past it.
+    ToAndFro,
+    /// The head passed the ball's place far above or below its height at address.
+    WrongHeight,
+    /// The golfer walked.
+    Walking,
+    /// Nobody's hand was near the grip.
+    NotHeld,
     /// The club's markers were gone around the pass.
     Hidden,
 }
@@ -73,10 +95,28 @@ impl NotASwing {
             Self::BackswingDuration => {
                 "the movement before it was too short or too long for a backswing"
             }
-            Self::NotFull => {
-                "the shaft was not level both going back and coming down: not a full swing"
+            Self::ShortOfTheBall => {
+                "the club head did not pass the ball's place: the swing was broken off"
             }
+            Self::ToAndFro => {
+                "the club head went to and fro without passing through the ball's place"
+            }
+            Self::WrongHeight => {
+                "the club head passed the ball's place far above or below its height at address"
+            }
+            Self::Walking => "the golfer walked",
+            Self::NotHeld => "nobody's hands were at the grip",
             Self::Hidden => "the club's markers were hidden around it",
+        }
+    }
+
+    /// The kind of such a movement.
+    #[must_use]
+    pub const fn kind(self) -> Kind {
+        match self {
+            Self::ShortOfTheBall => Kind::Abort,
+            Self::ToAndFro | Self::TooSlow => Kind::Waggle,
+            _ => Kind::Other,
         }
     }
 }
@@ -94,10 +134,52 @@ pub struct Swing {
     pub normal: Vector3<f64>,
     /// Slot of the top for searches, also where a hole keeps it from being an event.
     pub top: f64,
+    /// How much of a swing it is.
+    pub extent: Extent,
+    /// Speed of what is followed at its fastest, m/s (low-passed, across the collision: a rough size).
+    pub pass_mps: f64,
 }
 
-/// Slowest fast pass that may be a swing, m/s (REFERENCES D: plausibility gate 8–65 m/s).
-pub const HEAD_SPEED_FLOOR_MPS: f64 = 8.0;
+/// How much of a swing a movement is, as far as the shaft shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Extent {
+    /// The shaft was level going back and coming down.
+    Full,
+    /// It was not.
+    Partial,
+    /// The club is not marked: by the lead arm alone.
+    Arms,
+}
+
+/// Slowest pass that may be a stroke, m/s: a short putt (common practice, no source); of the hands, whose
+/// arms must have been level, 1.5 m/s.
+const CLUB_FLOOR_MPS: f64 = 0.7;
+const HANDS_FLOOR_MPS: f64 = 1.5;
+/// Head speed below which a movement may take its time and must show that it passes through, m/s
+/// (REFERENCES D: plausibility gate 8–65 m/s for swings).
+pub const SLOW_MPS: f64 = 8.0;
+/// A downswing may take longer than usual below this speed, m/s, by as much as it is slower, at most so
+/// many times.
+const USUAL_MPS: f64 = 25.0;
+const LONGER_MAX: f64 = 4.0;
+/// Shortest way back of the head along the target line for a stroke, metres.
+const BACK_MIN_M: f64 = 0.08;
+/// Least way past the ball's place: metres, and as a share of the way back.
+const THROUGH_MIN_M: f64 = 0.05;
+const THROUGH_SHARE: f64 = 0.25;
+/// Below this way back the club may just have been set down anew: a putt goes through nearly as far as it
+/// came, metres and share.
+const TINY_M: f64 = 0.25;
+const THROUGH_SHARE_TINY: f64 = 0.8;
+/// Share of its greatest speed that a stroke has at the ball's place.
+const THROUGH_SPEED_SHARE: f64 = 0.75;
+/// Farthest above its place at address that the head of a slow stroke, and of any swing, passes it, metres.
+const STROKE_HIGH_M: f64 = 0.15;
+const SWING_HIGH_M: f64 = 0.6;
+/// Farthest below it, metres: an address is low.
+const SWING_LOW_M: f64 = 0.3;
+/// Slowest full swing, m/s: slow motion (common practice, no source).
+const FULL_FLOOR_MPS: f64 = 2.0;
 /// Head speed below which the club is still, m/s (REFERENCES D: 0.05–0.1 m/s).
 const STILL_MPS: f64 = 0.1;
 /// Head speed below which the follow-through is over, m/s.
@@ -116,11 +198,11 @@ const TOP_REACH_S: f64 = 0.02;
 /// Low-pass for the shaft's direction at level crossings, Hz.
 const FINE_HZ: f64 = 40.0;
 /// Farthest look back from the top for the takeaway, seconds.
-const TAKEAWAY_REACH_S: f64 = 3.0;
+const TAKEAWAY_REACH_S: f64 = 7.0;
 /// A downswing's duration, seconds (REFERENCES D: 0.15–0.6, wider here for slow real swings).
 const DOWNSWING_S: std::ops::RangeInclusive<f64> = 0.12..=0.9;
-/// A backswing's duration, seconds (REFERENCES D: 0.4–2.0, with room).
-const BACKSWING_S: std::ops::RangeInclusive<f64> = 0.3..=2.5;
+/// A backswing's duration, seconds (REFERENCES D: 0.4–2.0, with room for a stop at the top and slow motion).
+const BACKSWING_S: std::ops::RangeInclusive<f64> = 0.3..=7.0;
 
 /// Events that the shaft's direction tells.
 const OF_THE_SHAFT: &[Event] = &[
@@ -199,23 +281,32 @@ pub fn add_arm_events(swing: &mut Swing, height: &[f64], known: &[bool]) {
 /// Finds the swing whose fastest pass is near slot `near`.
 ///
 /// # Errors
-/// Says why the movement is not a full swing.
+/// Says why the movement is no swing.
 pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotASwing> {
     let search = Search::new(paths, reading);
     let pass = search.fastest_near(near)?;
+    let longer = match paths.of {
+        Followed::Club => (USUAL_MPS / search.speed[pass]).clamp(1.0, LONGER_MAX),
+        Followed::Hands => 2.0,
+    };
     let (normal, turning) = turning(&search.axis, pass, search.slots(0.08));
-    let top = search.top(pass, (&normal, &turning))?;
+    let top = search.top((pass, longer), (&normal, &turning))?;
     let takeaway = search.takeaway(top.0)?;
     let start = match takeaway {
-        Takeaway::Seen(slot) if !BACKSWING_S.contains(&((top.1 - slot) / paths.rate_hz)) => {
+        Takeaway::Seen(slot) if !lasts(&BACKSWING_S, (top.1 - slot) / paths.rate_hz, 1.0) => {
             return Err(NotASwing::BackswingDuration);
         }
         Takeaway::Seen(slot) => slot,
-        Takeaway::Unseen(slot) => slot as f64,
+        Takeaway::Unseen(slot) | Takeaway::Flowing(slot) => slot as f64,
     };
-    let quiet = search.quiet(start);
+    let quiet = match takeaway {
+        Takeaway::Flowing(slot) => slot..slot,
+        _ => search.quiet(start),
+    };
     let reference = (!quiet.is_empty()).then(|| mean(&paths.head[quiet.clone()]));
-    let impact = impact::find(paths, pass, reference).ok_or(NotASwing::Hidden)?;
+    let place = search.ball_passed(pass, reference)?;
+    let reach_s = search.plane_reach_s(pass);
+    let impact = impact::find(paths, (pass, reach_s), reference).ok_or(NotASwing::Hidden)?;
     let mut slots = Slots::default();
     slots.set(
         Event::Address,
@@ -231,12 +322,32 @@ pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotAS
     );
     slots.set(Event::Top, Some(top.1));
     slots.set(Event::Impact, Some(impact.slot));
-    search.level_events(&mut slots, start, top.1, &impact)?;
+    let full = search.level_events(&mut slots, (start, top.1), &impact);
+    if full && search.speed[pass] < FULL_FLOOR_MPS && paths.of == Followed::Club {
+        return Err(NotASwing::TooSlow);
+    }
+    if !full && let Some(place) = place {
+        search.strikes(pass, start as usize, place)?;
+    }
     search.after(&mut slots, &impact, pass);
     forget_hidden(&mut slots, OF_THE_SHAFT, &paths.axis_known);
     forget_hidden(&mut slots, OF_THE_HEAD, &paths.known);
     if impact.method == impact::Method::Trigger {
         slots.set(Event::Impact, Some(impact.slot));
+    }
+    let extent = match paths.of {
+        Followed::Club if full => Extent::Full,
+        Followed::Club => Extent::Partial,
+        Followed::Hands if full => Extent::Arms,
+        // Arms that were never level are in too many movements.
+        Followed::Hands => return Err(NotASwing::NoTop),
+    };
+    if extent == Extent::Arms {
+        for &event in OF_THE_SHAFT {
+            slots.set(event, None);
+        }
+        let noticed = impact.method == impact::Method::Trigger;
+        slots.set(Event::Impact, noticed.then_some(impact.slot));
     }
     Ok(Swing {
         slots,
@@ -244,6 +355,8 @@ pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotAS
         impact,
         normal,
         top: top.1,
+        extent,
+        pass_mps: search.speed[pass],
     })
 }
 
@@ -254,6 +367,23 @@ enum Takeaway {
     Seen(f64),
     /// Before what is known: the club was hidden, or the data begin in motion. The first known slot.
     Unseen(usize),
+    /// In the movement before it: a swing out of a swing. The slot at which the club was down last.
+    Flowing(usize),
+}
+
+/// The head at the ball's place.
+#[derive(Debug, Clone, Copy)]
+struct Passing {
+    slot: usize,
+    /// The place along the target line, metres.
+    x: f64,
+    /// Height over the head's place at address, metres; 0 where that is not known.
+    high_m: f64,
+}
+
+/// Whether a duration is within a range whose upper end may be longer.
+fn lasts(range: &std::ops::RangeInclusive<f64>, seconds: f64, longer: f64) -> bool {
+    (*range.start()..=*range.end() * longer).contains(&seconds)
 }
 
 impl<'a> Search<'a> {
@@ -285,7 +415,11 @@ impl<'a> Search<'a> {
         );
         let (slot, speed) = series::peak(&self.speed, from, to).ok_or(NotASwing::TooSlow)?;
         let pass = (slot.round() as usize).min(last);
-        if speed < HEAD_SPEED_FLOOR_MPS {
+        let floor = match self.paths.of {
+            Followed::Club => CLUB_FLOOR_MPS,
+            Followed::Hands => HANDS_FLOOR_MPS,
+        };
+        if speed < floor {
             return Err(NotASwing::TooSlow);
         }
         // A short hole at the pass costs impact and speeds; a long one leaves nothing to go by.
@@ -309,11 +443,76 @@ impl<'a> Search<'a> {
         })
     }
 
+    fn is_slow(&self, pass: usize) -> bool {
+        self.paths.of == Followed::Club && self.speed[pass] < SLOW_MPS
+    }
+
+    /// How far from the fastest instant the ball's place is passed, seconds: longer when slow.
+    fn plane_reach_s(&self, pass: usize) -> f64 {
+        let slower = match self.paths.of {
+            Followed::Club => USUAL_MPS / self.speed[pass].max(0.1),
+            Followed::Hands => 2.0,
+        };
+        0.08 * slower.clamp(1.0, 5.0)
+    }
+
+    /// Where the head passes the ball's place, if that is known: a swing that is broken off does not.
+    fn ball_passed(
+        &self,
+        pass: usize,
+        reference: Option<Point3<f64>>,
+    ) -> Result<Option<Passing>, NotASwing> {
+        let planes = [
+            reference.map(|r| r.x),
+            impact::ball_x(self.paths, reference),
+        ];
+        let reach = (pass, self.plane_reach_s(pass));
+        let passings = planes.iter().flatten().filter_map(|&x| {
+            let slot = impact::plane_crossing(self.paths, reach, x)?;
+            let slot = (slot.round() as usize).min(self.head.len() - 1);
+            let high_m = reference.map_or(0.0, |r| self.head[slot].y - r.y);
+            Some(Passing { slot, x, high_m })
+        });
+        let passing = passings.min_by_key(|p| p.slot.abs_diff(pass));
+        match passing {
+            Some(p) if !(-SWING_LOW_M..SWING_HIGH_M).contains(&p.high_m) => {
+                Err(NotASwing::WrongHeight)
+            }
+            None if planes.iter().any(Option::is_some) => Err(NotASwing::ShortOfTheBall),
+            None if self.is_slow(pass) => Err(NotASwing::ToAndFro),
+            passing => Ok(passing),
+        }
+    }
+
+    /// Whether a movement in which the shaft is not level is a stroke: back, through the ball's place
+    /// with its speed, and on. A club moved to and fro is not.
+    fn strikes(&self, pass: usize, start: usize, place: Passing) -> Result<(), NotASwing> {
+        let along = |from: usize, to: usize| self.head[from..to].iter().map(|p| p.x);
+        let start = start.min(place.slot);
+        let back = place.x - along(start, place.slot + 1).fold(f64::INFINITY, f64::min);
+        let end = (place.slot + self.slots(1.0)).min(self.head.len());
+        let through = along(place.slot, end).fold(f64::NEG_INFINITY, f64::max) - place.x;
+        let share = if back < TINY_M {
+            THROUGH_SHARE_TINY
+        } else {
+            THROUGH_SHARE
+        };
+        let strikes = back >= BACK_MIN_M
+            && through >= THROUGH_MIN_M.max(share * back)
+            && self.speed[place.slot] >= THROUGH_SPEED_SHARE * self.speed[pass]
+            && place.high_m.abs() < STROKE_HIGH_M;
+        if strikes {
+            Ok(())
+        } else {
+            Err(NotASwing::ToAndFro)
+        }
+    }
+
     /// The last change of the turning's sign before the pass: (slot before, exact slot). Looked for
     /// coarsely, so that a pause is one change; the instant is read off a finer axis.
     fn top(
         &self,
-        pass: usize,
+        (pass, longer): (usize, f64),
         (normal, coarse): (&Vector3<f64>, &[f64]),
     ) -> Result<(usize, f64), NotASwing> {
         let about = series::last_rise(coarse, 0, pass).ok_or(NotASwing::NoTop)?;
@@ -330,7 +529,7 @@ impl<'a> Search<'a> {
         let read = series::last_rise(&fine, near.saturating_sub(reach), near + reach + 1);
         let exact = read.map_or(about, |s| s + from as f64);
         let down_s = (pass as f64 - exact) / self.paths.rate_hz;
-        if DOWNSWING_S.contains(&down_s) {
+        if lasts(&DOWNSWING_S, down_s, longer) {
             Ok((exact as usize, exact))
         } else {
             Err(NotASwing::DownswingDuration)
@@ -346,7 +545,12 @@ impl<'a> Search<'a> {
             .map(|i| self.head[i].y)
             .fold(f64::INFINITY, f64::min);
         let down = |i: usize| self.axis[i].y < -0.4 && self.head[i].y < lowest + 0.35;
-        let low = (reach..top)
+        // The top of a small stroke is still and low too: the takeaway lies before the way back to it.
+        let moves = (reach..top)
+            .rev()
+            .find(|&i| self.speed[i] > 2.0 * STILL_MPS)
+            .ok_or(NotASwing::NoTakeaway)?;
+        let low = (reach..=moves)
             .rev()
             .find(|&i| down(i))
             .ok_or(NotASwing::NoTakeaway)?;
@@ -370,9 +574,7 @@ impl<'a> Search<'a> {
             // A swing without a pause: the slowest instant, if it is nearly one.
             let slowest = (reach..=low).min_by(|&a, &b| self.speed[a].total_cmp(&self.speed[b]));
             let nearly = slowest.filter(|&i| self.speed[i] < 4.0 * STILL_MPS && down(i));
-            return nearly
-                .map(|i| Takeaway::Seen(i as f64))
-                .ok_or(NotASwing::NoTakeaway);
+            return Ok(nearly.map_or(Takeaway::Flowing(low), |i| Takeaway::Seen(i as f64)));
         };
         let (a, b) = (self.speed[i], self.speed[i + 1]);
         let fraction = if b > a {
@@ -401,24 +603,18 @@ impl<'a> Search<'a> {
         start..start
     }
 
-    fn level_events(
-        &self,
-        slots: &mut Slots,
-        start: f64,
-        top: f64,
-        impact: &Impact,
-    ) -> Result<(), NotASwing> {
+    /// Where the shaft is level going back and coming down; whether it was both.
+    fn level_events(&self, slots: &mut Slots, (start, top): (f64, f64), impact: &Impact) -> bool {
         let filter = DualPass::butterworth(self.paths.rate_hz, FINE_HZ);
         let before = impact.before + 1;
         let axis = smooth_axis(&self.paths.axis[..before], &filter, self.slots(0.1));
         let slope: Vec<f64> = axis.iter().map(|u| u.y).collect();
         let (start, top) = (start as usize, top as usize);
-        let back = series::first_rise(&slope, start, top + 1).ok_or(NotASwing::NotFull)?;
-        let down =
-            series::last_fall(&slope, back as usize + 1, before).ok_or(NotASwing::NotFull)?;
-        slots.set(Event::TakeawayEnd, Some(back));
-        slots.set(Event::ShaftLevelDown, Some(down));
-        Ok(())
+        let back = series::first_rise(&slope, start, top + 1);
+        let down = back.and_then(|back| series::last_fall(&slope, back as usize + 1, before));
+        slots.set(Event::TakeawayEnd, back);
+        slots.set(Event::ShaftLevelDown, down);
+        down.is_some()
     }
 
     fn after(&self, slots: &mut Slots, impact: &Impact, pass: usize) {

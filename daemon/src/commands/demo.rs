@@ -1,6 +1,7 @@
 //! `whin demo`: a bay with the synthetic golfer as its student, and its reports on the terminal.
 
 use std::net::{SocketAddr, UdpSocket};
+use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
@@ -11,15 +12,17 @@ use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 use protocol::report::{Measurement, Report};
 
 use super::print;
-use super::serve::{bay, listen, serve_until, setup, signal, statics};
+use super::serve::{bay, listen, meta, serve_until, setup, signal, statics};
+use crate::archive::store::Student;
+use crate::archive::{Archive, writer};
 use crate::cli::Demo;
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::demo::{self, Lesson};
 use crate::hub::Hub;
 use crate::map::MarkerMap;
-use crate::pipeline::{self, Running, Start};
-use crate::{comparison, table, web};
+use crate::pipeline::{self, Keep, Running, Start};
+use crate::{comparison, outgoing, table, web};
 
 /// Reports and truths waiting for the terminal: far more than one can lag. Full: skipped, the
 /// screens have them all the same.
@@ -36,7 +39,8 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
     let mut config = Config::defaults();
     config.bay.id = "north".to_owned().try_into().map_err(anyhow::Error::msg)?;
     config.bay.name = "Whin Hollow Studio, bay North".into();
-    let hub = Arc::new(Hub::new(bay(&config, "demo, not recorded")));
+    let (keep, note) = keep(args.archive.as_deref(), &config, clock)?;
+    let hub = Arc::new(Hub::new(bay(&config, note)));
     let socket = UdpSocket::bind("127.0.0.1:0").context("cannot open a UDP socket on loopback")?;
     let to = socket.local_addr()?;
     let listener = listen(http)?;
@@ -50,7 +54,12 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
         ))?;
     }
     let (reports_in, reports) = bounded(QUEUE);
-    let running = start(&config, socket, (Arc::clone(&hub), reports_in), clock)?;
+    let running = start(
+        &config,
+        (socket, keep),
+        (Arc::clone(&hub), reports_in),
+        clock,
+    )?;
     let (truths_in, truths) = bounded(QUEUE);
     let stop = Arc::new(AtomicBool::new(false));
     let lesson = Lesson {
@@ -92,7 +101,7 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
 /// The bay of the demo.
 fn start(
     config: &Config,
-    socket: UdpSocket,
+    (socket, keep): (UdpSocket, Keep),
     (hub, reports): (Arc<Hub>, Sender<Report>),
     clock: Clock,
 ) -> anyhow::Result<Running> {
@@ -101,11 +110,38 @@ fn start(
         receive_buffer_bytes: config.udp.receive_buffer_bytes,
         map: MarkerMap::load("whin_32")?,
         setup: setup(config, Context::default()),
-        recorder: None,
+        keep,
         hub,
         reports: Some(reports),
         clock,
     })
+}
+
+/// What the demo keeps: the session of an invented student, who is enrolled once and has consented.
+fn keep(dir: Option<&Path>, config: &Config, clock: Clock) -> anyhow::Result<(Keep, &'static str)> {
+    let Some(dir) = dir else {
+        return Ok((Keep::Nothing, "demo, not recorded"));
+    };
+    let mut archive = Archive::create(dir)?;
+    let invented = Student {
+        id: String::new(),
+        name: "Ottoline Marsh".into(),
+        side: Some("right".into()),
+        sex: Some("female".into()),
+        height_m: None,
+        born: 1965,
+    };
+    let known = archive.store.students()?;
+    let id = match known.into_iter().find(|s| s.name == invented.name) {
+        Some(known) => known.id,
+        None => archive
+            .store
+            .enroll(&invented, (&["lesson"], None), clock.zero_utc_ns())?,
+    };
+    let map = MarkerMap::load("whin_32")?;
+    let meta = meta(config, (&map, None), clock);
+    let session = writer::start(archive, &id, (meta, clock), outgoing::value_ids())?;
+    Ok((Keep::Session(Box::new(session)), "demo, recorded"))
 }
 
 /// Prints one report a shot beside its truth. Ends after `shots`, or when the bay has closed.

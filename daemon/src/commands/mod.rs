@@ -1,6 +1,8 @@
 //! What each subcommand does: put the parts together, run them, print. Standard output is for
-//! results, standard error for logs. The bay is in `serve` and `demo`, files are in `files`.
+//! results, standard error for logs. The bay is in `serve` and `demo`, files are in `files`, the archive in
+//! `archive`.
 
+mod archive;
 mod demo;
 mod files;
 mod serve;
@@ -28,6 +30,7 @@ pub fn run(command: Command) -> anyhow::Result<()> {
         Command::Calibrate(args) => files::calibrate(&args),
         Command::Synthesize(args) => files::synthesize(&args),
         Command::Metrics(args) => run_metrics(&args),
+        Command::Archive(args) => archive::run(&args.verb),
         Command::Check(args) => run_check(&args),
     }
 }

@@ -1,23 +1,25 @@
 //! `whin serve`: the bay, from configuration to clean end. What demo and bay share is here too.
 
 use std::net::{SocketAddr, UdpSocket};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
 use analysis::context::Context;
 use anyhow::Context as _;
-use tracing::info;
+use tracing::{info, warn};
 
 use super::{config, print};
 use crate::analyze::Setup;
+use crate::archive::{Archive, ArchiveError, writer};
 use crate::cli::Serve;
 use crate::clock::Clock;
 use crate::config::{Config, Flags};
 use crate::context;
 use crate::hub::{Bay, Hub};
 use crate::map::MarkerMap;
-use crate::pipeline::{self, Running, Start};
+use crate::outgoing;
+use crate::pipeline::{self, Keep, Running, Start};
 use crate::recording::{Meta, Recorder};
 use crate::web::{self, Statics};
 
@@ -28,6 +30,8 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         markers: args.markers,
         context: args.context,
         recording: args.record,
+        archive: args.archive,
+        student: args.student,
     };
     let config = config(args.config.as_deref(), flags)?;
     web::require_loopback(config.http.listen)?;
@@ -41,17 +45,8 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         }
         None => (Context::default(), None),
     };
-    let recorder = config
-        .recording
-        .dir
-        .as_deref()
-        .map(|dir| recorder(dir, &config, (&map, context_text), clock))
-        .transpose()?;
-    let note = if recorder.is_some() {
-        "recording datagrams"
-    } else {
-        "not recorded"
-    };
+    let meta = meta(&config, (&map, context_text), clock);
+    let (keep, note) = keep(&config, meta, clock)?;
     let hub = Arc::new(Hub::new(bay(&config, note)));
     let socket = UdpSocket::bind(config.udp.listen)
         .with_context(|| format!("cannot listen on {} (UDP)", config.udp.listen))?;
@@ -67,7 +62,7 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         receive_buffer_bytes: config.udp.receive_buffer_bytes,
         map,
         setup: setup(&config, context),
-        recorder,
+        keep,
         hub: Arc::clone(&hub),
         reports: None,
         clock,
@@ -98,15 +93,13 @@ pub(super) fn bay(config: &Config, recording: &str) -> Bay {
     }
 }
 
-fn recorder(
-    dir: &Path,
+/// What a recording of this bay says about itself.
+pub(super) fn meta(
     config: &Config,
     (map, context): (&MarkerMap, Option<String>),
     clock: Clock,
-) -> anyhow::Result<Recorder> {
-    std::fs::create_dir_all(dir)
-        .with_context(|| format!("cannot make folder {}", dir.display()))?;
-    let meta = Meta {
+) -> Meta {
+    Meta {
         bay: config.bay.id.as_str().to_owned(),
         zone: config.bay.zone.as_str().to_owned(),
         program: env!("CARGO_PKG_VERSION").into(),
@@ -114,13 +107,37 @@ fn recorder(
         marker_map: map.text.clone(),
         context,
         late_ns: config.late_millis.nanoseconds(),
+    }
+}
+
+/// What the bay keeps, and how its screen says so. Without a student who consented: nothing.
+fn keep(config: &Config, meta: Meta, clock: Clock) -> anyhow::Result<(Keep, &'static str)> {
+    if let Some(dir) = &config.archive.dir {
+        let archive = Archive::create(dir)?;
+        let Some(student) = &config.archive.student else {
+            return Ok((Keep::Nothing, "not recorded: no student who consented"));
+        };
+        return match writer::start(archive, student, (meta, clock), outgoing::value_ids()) {
+            Ok(session) => Ok((Keep::Session(Box::new(session)), "recorded")),
+            Err(why @ ArchiveError::NotConsented(_)) => {
+                warn!(code = %why.code(), "not recorded: {why}");
+                Ok((Keep::Nothing, "not recorded: no consent on file"))
+            }
+            Err(why) => Err(why.into()),
+        };
+    }
+    let Some(dir) = config.recording.dir.as_deref() else {
+        return Ok((Keep::Nothing, "not recorded"));
     };
+    std::fs::create_dir_all(dir)
+        .with_context(|| format!("cannot make folder {}", dir.display()))?;
     let path = dir.join(format!(
         "{}-{}.mcap",
-        config.bay.id.as_str(),
-        clock.zero_utc_ns() / 1_000_000
+        meta.bay,
+        meta.clock_zero_utc_ns / 1_000_000
     ));
-    Ok(Recorder::create(&path, &meta)?)
+    let recorder = Recorder::create(&path, &meta)?;
+    Ok((Keep::Recording(Box::new(recorder)), "recording datagrams"))
 }
 
 pub(super) fn statics(dir: Option<PathBuf>) -> Statics {

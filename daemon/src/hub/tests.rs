@@ -35,6 +35,7 @@ fn swing_of(id: &str, revision: u32, bytes: usize) -> Message {
     };
     let measurement = Measurement {
         kind: "shot".into(),
+        confidence: None,
         handed: "right".into(),
         events: BTreeMap::new(),
         metrics: BTreeMap::from([("head_speed".to_owned(), metric)]),
@@ -76,6 +77,8 @@ fn health(dropped: u64) -> Message {
 fn live(time_s: f64, landmarks: &[&str], points: usize) -> Live {
     let landmarks = landmarks.iter().map(|&l| l.to_owned()).collect();
     Live {
+        pelvis_shift: None,
+        pelvis_rotation: None,
         bay: "north".into(),
         time_s,
         landmarks,

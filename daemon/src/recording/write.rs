@@ -112,6 +112,12 @@ impl Recorder {
             .map_err(|why| failed(&self.path, why.into()))
     }
 
+    /// Bytes that the file has on the disk so far.
+    #[must_use]
+    pub fn bytes(&self) -> u64 {
+        self.disk.metadata().map_or(0, |file| file.len())
+    }
+
     /// Completes the file and brings it to the disk.
     ///
     /// # Errors

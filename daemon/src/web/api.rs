@@ -9,7 +9,7 @@ use axum::http::header::CONTENT_TYPE;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{MethodRouter, get};
 use protocol::report::Report;
-use protocol::screen::{BayState, Swing};
+use protocol::screen::{Archived, BayState, Swing};
 use serde::Serialize;
 
 use super::problem::Problem;
@@ -60,6 +60,15 @@ struct Swings<'a> {
     swings: Vec<&'a Report>,
 }
 
+/// A swing, and what became of it in the archive where that is known.
+#[derive(Serialize)]
+struct Kept {
+    #[serde(flatten)]
+    swing: Swing,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    archived: Option<Archived>,
+}
+
 async fn healthz() -> Response {
     Json(Alive { status: "ok" }).into_response()
 }
@@ -93,12 +102,14 @@ async fn swing(
     State(site): State<Shared>,
     Path((bay, id)): Path<(String, String)>,
 ) -> Result<Response, Problem> {
-    let report = held(hub(&site, &bay)?, &id)?;
-    Ok(Json(Swing {
+    let hub = hub(&site, &bay)?;
+    let report = held(hub, &id)?;
+    let archived = hub.archived(&id);
+    let swing = Swing {
         bay,
         report: (*report).clone(),
-    })
-    .into_response())
+    };
+    Ok(Json(Kept { swing, archived }).into_response())
 }
 
 async fn replay(

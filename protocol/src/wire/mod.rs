@@ -106,6 +106,12 @@ pub fn encode(header: &Header, body: &Body<'_>, out: &mut Vec<u8>) -> Result<(),
 }
 
 impl<'a> Datagram<'a> {
+    /// Whether the header announces a marker frame; the body may be damaged.
+    #[must_use]
+    pub fn is_marker_frame(&self) -> bool {
+        self.kind == 2
+    }
+
     /// Reads the body.
     ///
     /// # Errors

@@ -72,6 +72,29 @@ fn seconds(s: f64) -> i64 {
     (s * 1e9) as i64
 }
 
+/// A cable comes off the second plate after two seconds: its channels stand still, and it is said without
+/// waiting for a swing; the first one and a plate that an exporter writes as 0 while empty are not dead.
+#[test]
+fn a_dead_plate_is_told_while_it_is_dead() {
+    let off = |n: u64, value: f32| {
+        let mut block = block(n * 10);
+        for sample in block.values.chunks_exact_mut(12).filter(|_| n >= 100) {
+            sample[6..].fill(Some(value));
+        }
+        block
+    };
+    let told = |value: f32, blocks: u64| stream((0..blocks).map(|n| off(n, value))).remarks();
+    assert_eq!(told(0.25, 130), Vec::<String>::new(), "not yet a second");
+    let dead = told(0.25, 200);
+    assert_eq!(dead.len(), 1, "{dead:?}");
+    assert!(
+        dead[0].contains("plate 2") && dead[0].contains("dead"),
+        "{dead:?}"
+    );
+    assert_eq!(told(0.0, 300), Vec::<String>::new());
+    assert_eq!(told(0.0, 1200).len(), 1);
+}
+
 #[test]
 fn a_window_has_zeroed_reactions_in_the_bay() {
     let forces = stream((0..200).map(|n| block(n * 10)));

@@ -4,6 +4,7 @@
 use std::collections::BTreeSet;
 
 use analysis::metrics::catalogue::CATALOGUE;
+use protocol::screen::{Archived, Message};
 use serde_json::{Map, Value};
 
 use super::rig::{Rig, health, live, replay, swing};
@@ -71,6 +72,12 @@ async fn answers_are_as_described() {
     check.answer("/api/v1/bays/{bay}", "200", &bay_without_health);
     rig.hub.publish(health(3, 10));
     rig.hub.publish(swing("a", 1));
+    rig.hub.publish(Message::Archived(Archived {
+        bay: "north".into(),
+        id: "a".into(),
+        archived: false,
+        reason: Some("the disk is full".into()),
+    }));
     rig.hub.keep_replay(replay("a"));
     rig.hub.live(live(1.0));
     for (template, _) in ROUTES.iter().filter(|(path, _)| *path != "/ws") {

@@ -222,6 +222,7 @@ pub(super) fn report(id: &str, revision: u32) -> Report {
     };
     let measurement = Measurement {
         kind: "shot".into(),
+        confidence: None,
         handed: "left".into(),
         events: BTreeMap::from([
             ("top".into(), event(Some(1.25), Some(133.5), None)),
@@ -349,6 +350,8 @@ fn ground() -> ReplayGround {
 
 pub(super) fn live(time_s: f64) -> Live {
     Live {
+        pelvis_shift: None,
+        pelvis_rotation: None,
         bay: "north".into(),
         time_s,
         landmarks: vec!["c7".into(), "t8".into()],

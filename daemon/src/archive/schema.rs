@@ -1,0 +1,140 @@
+//! The tables of the store and how an older store becomes today's. What is asked of them is in
+//! `store`.
+//!
+//! The version stands in SQLite's `user_version`. A step of [`STEPS`] is never changed once released:
+//! what is new is a new step.
+
+use std::path::{Path, PathBuf};
+
+use rusqlite::Connection;
+
+use super::ArchiveError;
+
+/// Step n takes a store of version n to n + 1. Times are nanoseconds since 1970 in UTC; arrivals
+/// (`from_ns`, `to_ns`) count from the beginning of their recording's clock.
+const STEPS: &[&str] = &["
+CREATE TABLE students (
+  id TEXT PRIMARY KEY,
+  name TEXT NOT NULL,
+  side TEXT CHECK (side IN ('right', 'left')),
+  sex TEXT CHECK (sex IN ('female', 'male')),
+  height_m REAL CHECK (height_m BETWEEN 0.5 AND 2.6),
+  born INTEGER NOT NULL CHECK (born BETWEEN 1900 AND 2200),
+  since_utc_ns INTEGER NOT NULL
+) STRICT;
+CREATE TABLE consents (
+  student TEXT NOT NULL REFERENCES students ON DELETE CASCADE,
+  scope TEXT NOT NULL CHECK (scope IN ('lesson', 'research', 'publication')),
+  guardian TEXT,
+  given_utc_ns INTEGER NOT NULL,
+  PRIMARY KEY (student, scope)
+) STRICT;
+CREATE TABLE sessions (
+  id TEXT PRIMARY KEY,
+  student TEXT NOT NULL REFERENCES students ON DELETE CASCADE,
+  bay TEXT NOT NULL,
+  zone TEXT NOT NULL,
+  program TEXT NOT NULL,
+  began_utc_ns INTEGER NOT NULL,
+  ended_utc_ns INTEGER
+) STRICT;
+CREATE INDEX sessions_by_student ON sessions (student, began_utc_ns);
+CREATE TABLE recordings (
+  id INTEGER PRIMARY KEY,
+  session TEXT NOT NULL REFERENCES sessions ON DELETE CASCADE,
+  file TEXT NOT NULL UNIQUE,
+  lost INTEGER NOT NULL DEFAULT 0,
+  ended_utc_ns INTEGER
+) STRICT;
+CREATE INDEX recordings_by_session ON recordings (session);
+CREATE TABLE swings (
+  id INTEGER PRIMARY KEY,
+  session TEXT NOT NULL REFERENCES sessions ON DELETE CASCADE,
+  name TEXT NOT NULL,
+  kind TEXT NOT NULL,
+  handed TEXT NOT NULL,
+  impact_utc_ns INTEGER NOT NULL,
+  recording INTEGER NOT NULL REFERENCES recordings ON DELETE CASCADE,
+  from_ns INTEGER NOT NULL,
+  to_ns INTEGER NOT NULL,
+  datagrams INTEGER NOT NULL,
+  digest INTEGER NOT NULL,
+  UNIQUE (session, name)
+) STRICT;
+CREATE INDEX swings_by_recording ON swings (recording);
+CREATE TABLE results (
+  swing INTEGER NOT NULL REFERENCES swings ON DELETE CASCADE,
+  analysis TEXT NOT NULL,
+  measured_utc_ns INTEGER NOT NULL,
+  catalogue INTEGER NOT NULL,
+  report TEXT NOT NULL,
+  metrics BLOB NOT NULL,
+  PRIMARY KEY (swing, analysis)
+) STRICT;
+"];
+
+/// Version of the store that this program writes.
+pub(super) const VERSION: u32 = STEPS.len() as u32;
+
+/// Brings a store to today's version. One that is older is first copied beside itself; one that is
+/// newer is refused. Returns the copy, if one was made.
+pub(super) fn migrate(db: &mut Connection, path: &Path) -> Result<Option<PathBuf>, ArchiveError> {
+    steps(db, path, STEPS)
+}
+
+fn steps(
+    db: &mut Connection,
+    path: &Path,
+    steps: &[&str],
+) -> Result<Option<PathBuf>, ArchiveError> {
+    // The lock first: two programs that start at once must not both build the tables.
+    let db = db.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
+    let found: u32 = db.pragma_query_value(None, "user_version", |row| row.get(0))?;
+    let known = steps.len() as u32;
+    if found > known {
+        return Err(ArchiveError::Newer { found, known });
+    }
+    let due = steps.get(found as usize..).unwrap_or_default();
+    let copy = (found > 0 && !due.is_empty()).then(|| path.with_extension(format!("v{found}.db")));
+    if let Some(copy) = &copy {
+        // What is committed is in the file and its log; a second connection copies both.
+        super::store::copy(&Connection::open(path)?, copy)?;
+    }
+    for step in due {
+        db.execute_batch(step)?;
+    }
+    db.pragma_update(None, "user_version", known)?;
+    db.commit()?;
+    Ok(copy)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_older_store_is_copied_and_taken_on_and_a_newer_one_refused() {
+        let dir = super::super::test_dir("schema");
+        let path = dir.join("a.db");
+        let mut db = Connection::open(&path).unwrap();
+        let first = "CREATE TABLE t (a TEXT) STRICT; INSERT INTO t VALUES ('kept');";
+        let second = "ALTER TABLE t ADD COLUMN b INTEGER NOT NULL DEFAULT 7;";
+        assert_eq!(steps(&mut db, &path, &[first]).unwrap(), None);
+        let copy = steps(&mut db, &path, &[first, second]).unwrap().unwrap();
+        let row = |db: &Connection, what: &str| -> String {
+            db.query_row(&format!("SELECT {what} FROM t"), [], |r| r.get(0))
+                .unwrap()
+        };
+        assert_eq!(row(&db, "a || b"), "kept7");
+        let copied = Connection::open(copy).unwrap();
+        assert_eq!(row(&copied, "a"), "kept");
+        assert!(copied.prepare("SELECT b FROM t").is_err());
+        // Nothing is due any more, and a program that knows one step only stays away.
+        assert_eq!(steps(&mut db, &path, &[first, second]).unwrap(), None);
+        let refused = steps(&mut db, &path, &[first]).unwrap_err().to_string();
+        assert!(
+            refused.contains("version 2") && refused.contains("up to 1"),
+            "{refused}"
+        );
+    }
+}

@@ -1,0 +1,586 @@
+//! What is asked of the store: one struct of verbs, behind which another database could stand. No
+//! SQL outside it and `schema`.
+//!
+//! Every verb that writes is one transaction and is on the disk when it returns (`synchronous =
+//! FULL` with a write-ahead log).
+
+use std::path::Path;
+use std::time::Duration;
+
+use rusqlite::{Connection, OptionalExtension as _, Row, Transaction, params};
+use serde::Serialize;
+
+use super::{ArchiveError, date, schema};
+
+/// How long a verb waits for another program's transaction.
+const BUSY: Duration = Duration::from_secs(10);
+/// Years below which a guardian consents.
+const OF_AGE: i64 = 18;
+
+/// The tables of an archive.
+#[derive(Debug)]
+pub struct Store {
+    db: Connection,
+}
+
+/// A student as told.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Student {
+    /// Pseudonym: in logs, file names of exports and tables in the name's place.
+    pub id: String,
+    /// Name as people say it.
+    pub name: String,
+    /// `right` or `left`.
+    pub side: Option<String>,
+    /// `female` or `male`, for segment masses.
+    pub sex: Option<String>,
+    /// Metres.
+    pub height_m: Option<f64>,
+    /// Year of birth.
+    pub born: i64,
+}
+
+/// What a student, or the guardian of one, agrees to.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Consent {
+    /// `lesson`, `research` or `publication`.
+    pub scope: String,
+    /// Who agreed for a minor.
+    pub guardian: Option<String>,
+    /// Nanoseconds since 1970 in UTC.
+    pub given_utc_ns: u64,
+}
+
+/// A session: one student in one bay.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Session {
+    /// Identifier: bay and date of the beginning in milliseconds.
+    pub id: String,
+    /// Student's identifier.
+    pub student: String,
+    /// Bay's identifier.
+    pub bay: String,
+    /// IANA time zone of the bay.
+    pub zone: String,
+    /// Version of the program.
+    pub program: String,
+    /// Nanoseconds since 1970 in UTC.
+    pub began_utc_ns: u64,
+    /// Absent while it goes on, and after a crash.
+    pub ended_utc_ns: Option<u64>,
+}
+
+/// A recording of a session.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Recording {
+    /// Its row.
+    #[serde(skip)]
+    pub id: i64,
+    /// Session's identifier.
+    pub session: String,
+    /// File name.
+    pub file: String,
+    /// Datagrams that the disk was too slow for.
+    pub lost: u64,
+    /// Absent while it goes on, and after a crash.
+    pub ended_utc_ns: Option<u64>,
+}
+
+/// Where a swing lies in its recording.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Place {
+    /// Row of the recording.
+    #[serde(skip)]
+    pub recording: i64,
+    /// Arrival of the first datagram of its window, nanoseconds of the recording's clock.
+    pub from_ns: u64,
+    /// Arrival of the datagram that completed it.
+    pub to_ns: u64,
+    /// Datagrams between them, both included.
+    pub datagrams: u64,
+    /// Their [`super::ring::Digest`].
+    pub digest: u32,
+}
+
+/// A swing as listed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Swing {
+    /// Its row.
+    #[serde(skip)]
+    pub row: i64,
+    /// Identifier, as in its report.
+    pub id: String,
+    /// Session's identifier.
+    pub session: String,
+    /// `shot`, `rehearsal` or `swing`.
+    pub kind: String,
+    /// `right` or `left`.
+    pub handed: String,
+    /// Impact, nanoseconds since 1970 in UTC, by arrival.
+    pub impact_utc_ns: u64,
+    /// Where it lies.
+    pub place: Place,
+}
+
+/// One measurement of a swing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outcome {
+    /// Version of the program that measured.
+    pub analysis: String,
+    /// When, nanoseconds since 1970 in UTC.
+    pub measured_utc_ns: u64,
+    /// Values that the catalogue had then.
+    pub catalogue: u32,
+    /// The report, JSON.
+    pub report: String,
+    /// The values (`super::values`).
+    pub metrics: Vec<u8>,
+}
+
+/// Which sessions or swings are meant.
+#[derive(Debug, Clone, Copy)]
+pub enum Which<'a> {
+    /// Every one.
+    All,
+    /// Those of a student.
+    Student(&'a str),
+    /// Those of a session.
+    Session(&'a str),
+}
+
+impl Store {
+    /// Opens the store at `path`, which is made or brought to today's version as needed.
+    ///
+    /// # Errors
+    /// When the file is no store, cannot be written, or is newer than this program.
+    pub fn open(path: &Path) -> Result<Self, ArchiveError> {
+        let mut db = Connection::open(path)?;
+        db.busy_timeout(BUSY)?;
+        db.pragma_update(None, "journal_mode", "WAL")?;
+        db.pragma_update(None, "synchronous", "FULL")?;
+        db.pragma_update(None, "foreign_keys", true)?;
+        db.pragma_update(None, "secure_delete", true)?;
+        if let Some(copy) = schema::migrate(&mut db, path)? {
+            tracing::info!(
+                "the archive's store was taken to version {}; the former one is kept as {}",
+                schema::VERSION,
+                copy.display()
+            );
+        }
+        Ok(Self { db })
+    }
+
+    /// Enrolls a student with what was consented to, and gives the pseudonym; `student.id` is not
+    /// read. A minor's consents need a guardian.
+    ///
+    /// # Errors
+    /// When a minor has no guardian, or a value makes no sense.
+    pub fn enroll(
+        &mut self,
+        student: &Student,
+        (scopes, guardian): (&[&str], Option<&str>),
+        now_utc_ns: u64,
+    ) -> Result<String, ArchiveError> {
+        if guardian.is_none() && !scopes.is_empty() && is_minor(student.born, now_utc_ns) {
+            return Err(ArchiveError::NotConsented(format!(
+                "born in {}: a guardian consents for a minor",
+                student.born
+            )));
+        }
+        let tx = self.db.transaction()?;
+        let id: String = tx.query_row("SELECT 's-' || lower(hex(randomblob(5)))", [], first)?;
+        tx.execute(
+            "INSERT INTO students VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+            params![
+                id,
+                student.name,
+                student.side,
+                student.sex,
+                student.height_m,
+                student.born,
+                date(now_utc_ns)
+            ],
+        )?;
+        for scope in scopes {
+            let values = params![id, scope, guardian, date(now_utc_ns)];
+            tx.execute("INSERT INTO consents VALUES (?1, ?2, ?3, ?4)", values)?;
+        }
+        tx.commit()?;
+        Ok(id)
+    }
+
+    /// Every student, by name.
+    ///
+    /// # Errors
+    /// When the store cannot be read; so of every verb that only reads.
+    pub fn students(&self) -> Result<Vec<Student>, ArchiveError> {
+        let sql = "SELECT id, name, side, sex, height_m, born FROM students ORDER BY name, id";
+        self.all(sql, [], |row| {
+            Ok(Student {
+                id: row.get(0)?,
+                name: row.get(1)?,
+                side: row.get(2)?,
+                sex: row.get(3)?,
+                height_m: row.get(4)?,
+                born: row.get(5)?,
+            })
+        })
+    }
+
+    /// A student by pseudonym.
+    ///
+    /// # Errors
+    /// When there is none.
+    pub fn student(&self, id: &str) -> Result<Student, ArchiveError> {
+        let found = self.students()?.into_iter().find(|s| s.id == id);
+        found.ok_or_else(|| unknown("student", id))
+    }
+
+    /// What a student consented to.
+    ///
+    /// # Errors
+    /// See [`Store::students`].
+    pub fn consents(&self, student: &str) -> Result<Vec<Consent>, ArchiveError> {
+        let sql =
+            "SELECT scope, guardian, given_utc_ns FROM consents WHERE student = ?1 ORDER BY scope";
+        self.all(sql, [student], |row| {
+            Ok(Consent {
+                scope: row.get(0)?,
+                guardian: row.get(1)?,
+                given_utc_ns: time(row, 2)?,
+            })
+        })
+    }
+
+    /// Whether a student consented to `scope`, and a guardian where one is needed.
+    ///
+    /// # Errors
+    /// [`ArchiveError::NotConsented`] with the reason in words; [`ArchiveError::Unknown`].
+    pub fn require_consent(
+        &self,
+        student: &str,
+        scope: &str,
+        now_utc_ns: u64,
+    ) -> Result<(), ArchiveError> {
+        let told = self.student(student)?;
+        let consents = self.consents(student)?;
+        let given = consents.iter().find(|c| c.scope == scope);
+        let refused = |why: &str| Err(ArchiveError::NotConsented(format!("{student}: {why}")));
+        match given {
+            None => refused(&format!("no consent to `{scope}` on file")),
+            Some(c) if c.guardian.is_none() && is_minor(told.born, now_utc_ns) => {
+                refused("a minor without a guardian's consent")
+            }
+            Some(_) => Ok(()),
+        }
+    }
+
+    /// Begins a session.
+    ///
+    /// # Errors
+    /// When there is one of this name, or no such student.
+    pub fn begin_session(&mut self, session: &Session) -> Result<(), ArchiveError> {
+        self.db.execute(
+            "INSERT INTO sessions VALUES (?1, ?2, ?3, ?4, ?5, ?6, NULL)",
+            params![
+                session.id,
+                session.student,
+                session.bay,
+                session.zone,
+                session.program,
+                date(session.began_utc_ns)
+            ],
+        )?;
+        Ok(())
+    }
+
+    /// Ends a session.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn end_session(&mut self, id: &str, now_utc_ns: u64) -> Result<(), ArchiveError> {
+        let sql = "UPDATE sessions SET ended_utc_ns = ?2 WHERE id = ?1";
+        self.db.execute(sql, params![id, date(now_utc_ns)])?;
+        Ok(())
+    }
+
+    /// Adds a recording to a session and gives its row.
+    ///
+    /// # Errors
+    /// When there is one of this name, or no such session.
+    pub fn add_recording(&mut self, session: &str, file: &str) -> Result<i64, ArchiveError> {
+        let sql = "INSERT INTO recordings (session, file) VALUES (?1, ?2)";
+        self.db.execute(sql, [session, file])?;
+        Ok(self.db.last_insert_rowid())
+    }
+
+    /// Ends a recording.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn end_recording(&mut self, id: i64, lost: u64, utc_ns: u64) -> Result<(), ArchiveError> {
+        let sql = "UPDATE recordings SET lost = ?2, ended_utc_ns = ?3 WHERE id = ?1";
+        self.db
+            .execute(sql, params![id, date(lost), date(utc_ns)])?;
+        Ok(())
+    }
+
+    /// Adds a swing with its first result; `swing.row` is not read. A swing that is there already
+    /// keeps its place, and the result takes that of the same version's.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn add_swing(&mut self, swing: &Swing, outcome: &Outcome) -> Result<(), ArchiveError> {
+        let tx = self.db.transaction()?;
+        let place = &swing.place;
+        tx.execute(
+            "INSERT INTO swings (session, name, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10) ON CONFLICT (session, name) DO NOTHING",
+            params![
+                swing.session,
+                swing.id,
+                swing.kind,
+                swing.handed,
+                date(swing.impact_utc_ns),
+                place.recording,
+                date(place.from_ns),
+                date(place.to_ns),
+                date(place.datagrams),
+                place.digest
+            ],
+        )?;
+        put(&tx, (&swing.session, &swing.id), outcome)?;
+        Ok(tx.commit()?)
+    }
+
+    /// Keeps a result of a swing: in the place of that of the same version, beside those of others.
+    /// False when there is no such swing.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn put_result(
+        &mut self,
+        swing: (&str, &str),
+        outcome: &Outcome,
+    ) -> Result<bool, ArchiveError> {
+        let tx = self.db.transaction()?;
+        let put = put(&tx, swing, outcome)?;
+        tx.commit()?;
+        Ok(put)
+    }
+
+    /// Sessions, oldest first.
+    ///
+    /// # Errors
+    /// See [`Store::students`].
+    pub fn sessions(&self, which: Which<'_>) -> Result<Vec<Session>, ArchiveError> {
+        let sql = "SELECT id, student, bay, zone, program, began_utc_ns, ended_utc_ns FROM sessions
+            WHERE (?1 IS NULL OR student = ?1) AND (?2 IS NULL OR id = ?2) ORDER BY began_utc_ns, id";
+        self.all(sql, which.params(), |row| {
+            Ok(Session {
+                id: row.get(0)?,
+                student: row.get(1)?,
+                bay: row.get(2)?,
+                zone: row.get(3)?,
+                program: row.get(4)?,
+                began_utc_ns: time(row, 5)?,
+                ended_utc_ns: maybe_time(row, 6)?,
+            })
+        })
+    }
+
+    /// Recordings of sessions, in the order of their beginning.
+    ///
+    /// # Errors
+    /// See [`Store::students`].
+    pub fn recordings(&self, which: Which<'_>) -> Result<Vec<Recording>, ArchiveError> {
+        let sql = "SELECT r.id, session, file, lost, r.ended_utc_ns
+            FROM recordings r JOIN sessions s ON s.id = session
+            WHERE (?1 IS NULL OR student = ?1) AND (?2 IS NULL OR session = ?2) ORDER BY r.id";
+        self.all(sql, which.params(), |row| {
+            Ok(Recording {
+                id: row.get(0)?,
+                session: row.get(1)?,
+                file: row.get(2)?,
+                lost: time(row, 3)?,
+                ended_utc_ns: maybe_time(row, 4)?,
+            })
+        })
+    }
+
+    /// Swings, oldest first.
+    ///
+    /// # Errors
+    /// See [`Store::students`].
+    pub fn swings(&self, which: Which<'_>) -> Result<Vec<Swing>, ArchiveError> {
+        let sql = "SELECT w.id, name, session, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest
+            FROM swings w JOIN sessions s ON s.id = session
+            WHERE (?1 IS NULL OR student = ?1) AND (?2 IS NULL OR session = ?2) ORDER BY impact_utc_ns, w.id";
+        self.all(sql, which.params(), |row| {
+            Ok(Swing {
+                row: row.get(0)?,
+                id: row.get(1)?,
+                session: row.get(2)?,
+                kind: row.get(3)?,
+                handed: row.get(4)?,
+                impact_utc_ns: time(row, 5)?,
+                place: Place {
+                    recording: row.get(6)?,
+                    from_ns: time(row, 7)?,
+                    to_ns: time(row, 8)?,
+                    datagrams: time(row, 9)?,
+                    digest: row.get(10)?,
+                },
+            })
+        })
+    }
+
+    /// Results of a swing, newest first.
+    ///
+    /// # Errors
+    /// See [`Store::students`].
+    pub fn results(&self, swing: &Swing) -> Result<Vec<Outcome>, ArchiveError> {
+        let sql = "SELECT analysis, measured_utc_ns, catalogue, report, metrics FROM results
+            WHERE swing = ?1 ORDER BY measured_utc_ns DESC, analysis DESC";
+        self.all(sql, [swing.row], |row| {
+            Ok(Outcome {
+                analysis: row.get(0)?,
+                measured_utc_ns: time(row, 1)?,
+                catalogue: row.get(2)?,
+                report: row.get(3)?,
+                metrics: row.get(4)?,
+            })
+        })
+    }
+
+    /// What SQLite finds wrong with its pages and references; empty when all is well.
+    ///
+    /// # Errors
+    /// See [`Store::students`].
+    pub fn damage(&self) -> Result<Vec<String>, ArchiveError> {
+        let pages: Vec<String> = self.all("PRAGMA integrity_check", [], first)?;
+        let mut found: Vec<String> = pages.into_iter().filter(|said| said != "ok").collect();
+        found.extend(self.all("PRAGMA foreign_key_check", [], |row| {
+            let (table, row): (String, Option<i64>) = (row.get(0)?, row.get(1)?);
+            let row = row.unwrap_or_default();
+            Ok(format!("row {row} of {table} refers to nothing"))
+        })?);
+        Ok(found)
+    }
+
+    /// Erases a student with consents, sessions, recordings' rows, swings and results, and leaves no
+    /// byte of them in the store's files.
+    ///
+    /// # Errors
+    /// When there is no such student, or another program holds the store.
+    pub fn erase(&mut self, student: &str) -> Result<(), ArchiveError> {
+        let gone = self
+            .db
+            .execute("DELETE FROM students WHERE id = ?1", [student])?;
+        if gone == 0 {
+            return Err(unknown("student", student));
+        }
+        self.db
+            .execute_batch("VACUUM; PRAGMA wal_checkpoint(TRUNCATE);")?;
+        Ok(())
+    }
+
+    /// A consistent copy, whoever writes meanwhile.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn copy_to(&self, path: &Path) -> Result<(), ArchiveError> {
+        copy(&self.db, path)
+    }
+
+    fn all<T>(
+        &self,
+        sql: &str,
+        params: impl rusqlite::Params,
+        read: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
+    ) -> Result<Vec<T>, ArchiveError> {
+        let mut statement = self.db.prepare(sql)?;
+        let rows = statement.query_map(params, read)?;
+        Ok(rows.collect::<rusqlite::Result<_>>()?)
+    }
+}
+
+impl Which<'_> {
+    /// Student and session as the verbs' two parameters.
+    fn params(&self) -> [Option<&str>; 2] {
+        match *self {
+            Self::All => [None, None],
+            Self::Student(id) => [Some(id), None],
+            Self::Session(id) => [None, Some(id)],
+        }
+    }
+}
+
+/// A copy of a database, whole before it bears its name.
+pub(super) fn copy(db: &Connection, to: &Path) -> Result<(), ArchiveError> {
+    let part = to.with_extension("part");
+    let failed = |why| ArchiveError::Folder {
+        path: to.to_owned(),
+        why,
+    };
+    if part.exists() {
+        std::fs::remove_file(&part).map_err(failed)?;
+    }
+    db.execute("VACUUM INTO ?1", [part.to_string_lossy()])?;
+    std::fs::rename(&part, to).map_err(failed)
+}
+
+fn put(
+    tx: &Transaction<'_>,
+    (session, name): (&str, &str),
+    outcome: &Outcome,
+) -> Result<bool, ArchiveError> {
+    let find = "SELECT id FROM swings WHERE session = ?1 AND name = ?2";
+    let row: Option<i64> = tx.query_row(find, [session, name], first).optional()?;
+    let Some(row) = row else { return Ok(false) };
+    tx.execute(
+        "INSERT OR REPLACE INTO results VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+        params![
+            row,
+            outcome.analysis,
+            date(outcome.measured_utc_ns),
+            outcome.catalogue,
+            outcome.report,
+            outcome.metrics
+        ],
+    )?;
+    Ok(true)
+}
+
+/// Only the year of birth is known: who turns 18 this year may still be 17.
+fn is_minor(born: i64, now_utc_ns: u64) -> bool {
+    date::year(now_utc_ns) - born <= OF_AGE
+}
+
+fn unknown(what: &'static str, name: &str) -> ArchiveError {
+    ArchiveError::Unknown {
+        what,
+        name: name.to_owned(),
+    }
+}
+
+fn first<T: rusqlite::types::FromSql>(row: &Row<'_>) -> rusqlite::Result<T> {
+    row.get(0)
+}
+
+/// SQLite's integers have a sign: the year 2262 is the cap.
+fn date(ns: u64) -> i64 {
+    i64::try_from(ns).unwrap_or(i64::MAX)
+}
+
+fn time(row: &Row<'_>, at: usize) -> rusqlite::Result<u64> {
+    Ok(row.get::<_, i64>(at)?.max(0).cast_unsigned())
+}
+
+fn maybe_time(row: &Row<'_>, at: usize) -> rusqlite::Result<Option<u64>> {
+    let found: Option<i64> = row.get(at)?;
+    Ok(found.map(|ns| ns.max(0).cast_unsigned()))
+}
+
+#[cfg(test)]
+mod tests;

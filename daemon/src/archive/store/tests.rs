@@ -1,0 +1,152 @@
+//! The store's verbs on a file of their own.
+
+use super::*;
+use crate::archive::test_dir;
+
+/// 2026-06-01.
+const NOW: u64 = 1_780_272_000_000_000_000;
+
+fn student(name: &str, born: i64) -> Student {
+    Student {
+        id: String::new(),
+        name: name.into(),
+        side: Some("right".into()),
+        sex: None,
+        height_m: Some(1.7),
+        born,
+    }
+}
+
+fn session(student: &str) -> Session {
+    Session {
+        id: "south-1".into(),
+        student: student.into(),
+        bay: "south".into(),
+        zone: "UTC".into(),
+        program: "0.1.0".into(),
+        began_utc_ns: NOW,
+        ended_utc_ns: None,
+    }
+}
+
+fn swing(recording: i64) -> Swing {
+    Swing {
+        row: 0,
+        id: "south-00000001-0000000001".into(),
+        session: "south-1".into(),
+        kind: "shot".into(),
+        handed: "right".into(),
+        impact_utc_ns: NOW,
+        place: Place {
+            recording,
+            from_ns: 1,
+            to_ns: 9,
+            datagrams: 5,
+            digest: u32::MAX,
+        },
+    }
+}
+
+fn outcome(analysis: &str, report: &str) -> Outcome {
+    Outcome {
+        analysis: analysis.into(),
+        measured_utc_ns: NOW,
+        catalogue: 3,
+        report: report.into(),
+        metrics: vec![1, 0, 0, 0, 0],
+    }
+}
+
+#[test]
+fn minors_need_a_guardian_and_everyone_a_consent() {
+    let mut store = Store::open(&test_dir("consent").join("store.db")).unwrap();
+    let mut enroll = |born, scopes: &[&str], guardian| {
+        store.enroll(&student("Ottoline Marsh", born), (scopes, guardian), NOW)
+    };
+    let adult = enroll(1965, &["lesson"], None).unwrap();
+    let told = enroll(1965, &[], None).unwrap();
+    // Eighteen this year: perhaps not yet.
+    let refused = enroll(2008, &["lesson"], None).unwrap_err();
+    assert_eq!(refused.code(), crate::errors::Code::ConsentMissing);
+    let junior = enroll(2011, &["lesson", "research"], Some("A. Okafor")).unwrap();
+    assert!(enroll(2007, &["lesson"], None).is_ok());
+    assert!(enroll(1965, &["anything"], None).is_err());
+    assert_ne!(adult, told, "pseudonyms differ where names do not");
+    assert!(adult.starts_with("s-") && adult.len() == 12);
+    let may = |id: &str, scope| store.require_consent(id, scope, NOW).is_ok();
+    assert!(may(&adult, "lesson") && !may(&adult, "research"));
+    assert!(!may(&told, "lesson") && may(&junior, "research"));
+    assert!(!may("s-nobody", "lesson"));
+}
+
+#[test]
+fn a_swing_keeps_a_result_of_each_version_and_goes_with_its_student() {
+    let dir = test_dir("erase");
+    let path = dir.join("store.db");
+    let mut store = Store::open(&path).unwrap();
+    let id = store
+        .enroll(&student("Ottoline Marsh", 1965), (&["lesson"], None), NOW)
+        .unwrap();
+    let other = store
+        .enroll(&student("Ivo Brandt", 2002), (&["lesson"], None), NOW)
+        .unwrap();
+    assert!(store.begin_session(&session("s-nobody")).is_err());
+    store.begin_session(&session(&id)).unwrap();
+    let recording = store.add_recording("south-1", "south-1.mcap").unwrap();
+    let swing = swing(recording);
+    store
+        .add_swing(&swing, &outcome("0.1.0", "{\"first\":1}"))
+        .unwrap();
+    let key = (swing.session.as_str(), swing.id.as_str());
+    assert!(store.put_result(key, &outcome("0.1.0", "revised")).unwrap());
+    assert!(store.put_result(key, &outcome("0.2.0", "later")).unwrap());
+    assert!(
+        !store
+            .put_result(("south-1", "none"), &outcome("1", ""))
+            .unwrap()
+    );
+    let kept = store.swings(Which::Student(&id)).unwrap();
+    assert_eq!(kept.len(), 1);
+    assert_eq!(kept[0].place, swing.place);
+    assert!(store.swings(Which::Student(&other)).unwrap().is_empty());
+    let reports: Vec<_> = store.results(&kept[0]).unwrap();
+    let reports: Vec<_> = reports.iter().map(|o| o.report.as_str()).collect();
+    assert_eq!(reports, ["later", "revised"]);
+
+    // A canary: the same search finds the name before and not after.
+    let bytes = || -> Vec<u8> {
+        let files = std::fs::read_dir(&dir).unwrap();
+        files
+            .flat_map(|f| std::fs::read(f.unwrap().path()).unwrap())
+            .collect()
+    };
+    let holds = |word: &[u8]| bytes().windows(word.len()).any(|w| w == word);
+    assert!(holds(b"Ottoline") && holds(b"revised") && holds(b"Ivo"));
+    store.erase(&id).unwrap();
+    assert!(!holds(b"Ottoline") && !holds(b"revised") && !holds(id.as_bytes()));
+    assert!(holds(b"Ivo"));
+    assert!(store.swings(Which::All).unwrap().is_empty());
+    assert!(store.damage().unwrap().is_empty());
+    assert!(store.erase(&id).is_err());
+}
+
+#[test]
+fn a_damaged_page_is_found() {
+    let path = test_dir("damage").join("store.db");
+    let mut store = Store::open(&path).unwrap();
+    for n in 0..200 {
+        let name = format!("student {n} of many, to fill some pages");
+        store
+            .enroll(&student(&name, 1965), (&["lesson"], None), NOW)
+            .unwrap();
+    }
+    let copy = path.with_file_name("copy.db");
+    store.copy_to(&copy).unwrap();
+    let mut bytes = std::fs::read(&copy).unwrap();
+    let at = bytes.len() - 4096;
+    bytes[at..at + 64].fill(0xa5);
+    std::fs::write(&copy, bytes).unwrap();
+    let found = Store::open(&copy).map(|s| s.damage());
+    let clean = matches!(found, Ok(Ok(found)) if found.is_empty());
+    assert!(!clean, "64 bytes of a page are wrong");
+}

@@ -1,0 +1,509 @@
+//! The live path into the archive: one thread that writes the recording of a session and files its
+//! swings. A swing counts as archived when its window in the recording and its row in the store are
+//! both on the disk; the screens are told so, or why not.
+//!
+//! The disk may fail or fill up: the recording then stops and goes on in another file when there is
+//! room again. Nothing here ever holds up the analysis.
+
+use std::collections::VecDeque;
+use std::sync::atomic::Ordering;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use crossbeam_channel::{Receiver, Sender, never, select};
+use protocol::report::Report;
+use protocol::screen::{Archived, Finding};
+use tracing::{error, info, warn};
+
+use super::disk::{Space, Verdict, Watch};
+use super::ring::{Found, Ring};
+use super::store::{Outcome, Place, Session, Swing};
+use super::{Archive, ArchiveError, sync_dir, values};
+use crate::analyze::Outgoing;
+use crate::clock::Clock;
+use crate::errors::Code;
+use crate::health::finding;
+use crate::receive::{Arrival, Dropped};
+use crate::record;
+use crate::recording::{Meta, Recorder};
+
+/// The room on the disk is looked at this often, nanoseconds.
+const LOOK_NS: u64 = 250_000_000;
+/// What a power cut may cost while nobody swings, nanoseconds.
+const SYNC_NS: u64 = 2_000_000_000;
+/// After a failure of the disk the next attempt comes after this, nanoseconds.
+const RETRY_NS: u64 = 5_000_000_000;
+
+/// What is filed.
+#[derive(Debug)]
+pub enum Filed {
+    /// A swing with its first report.
+    Swing(Box<Filing>),
+    /// A later revision of a report.
+    Revised(Box<Report>),
+}
+
+/// A swing with what finds its window.
+#[derive(Debug)]
+pub struct Filing {
+    /// Its report.
+    pub report: Report,
+    /// Epoch of the sender.
+    pub epoch: u32,
+    /// Device time of the first frame of the window, nanoseconds.
+    pub first_ns: i64,
+    /// Device time of impact, nanoseconds.
+    pub impact_ns: i64,
+}
+
+/// What the bay's health page shows of the archive. Written by the archive's thread, read by the
+/// analysis; nobody holds it while the disk works.
+#[derive(Debug, Default)]
+pub struct Board(Mutex<Vec<Finding>>);
+
+/// What the thread begins with.
+#[derive(Debug)]
+pub struct Start {
+    /// Where to.
+    pub archive: Archive,
+    /// The session that begins.
+    pub session: Session,
+    /// What each of its recordings says about itself.
+    pub meta: Meta,
+    /// The daemon's clock.
+    pub clock: Clock,
+    /// The catalogue's identifiers, in its order.
+    pub ids: Vec<String>,
+}
+
+/// The session's recording now.
+enum Tape {
+    Running(Box<Running>),
+    /// Not before `retry_ns`; why in words.
+    Stopped {
+        why: String,
+        retry_ns: u64,
+    },
+}
+
+struct Running {
+    recorder: Recorder,
+    row: i64,
+    watch: Watch,
+    synced_ns: u64,
+}
+
+struct Desk<'a> {
+    start: Start,
+    board: &'a Board,
+    dropped: &'a Dropped,
+    outgoing: &'a Sender<Outgoing>,
+    tape: Tape,
+    /// Recordings begun.
+    files: u32,
+    ring: Ring,
+    waiting: VecDeque<Filed>,
+    now_ns: u64,
+    look_ns: u64,
+    /// Datagrams that the queue was too full for, and the stretches of arrivals in which that was.
+    lost: u64,
+    gaps: VecDeque<(u64, u64)>,
+}
+
+impl Board {
+    /// What is shown.
+    #[must_use]
+    pub fn findings(&self) -> Vec<Finding> {
+        self.0
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .clone()
+    }
+
+    fn show(&self, findings: Vec<Finding>) {
+        *self.0.lock().unwrap_or_else(PoisonError::into_inner) = findings;
+    }
+}
+
+/// Works until both sources close, then completes recording and session.
+pub fn run(
+    start: Start,
+    (arrivals, filed): (&Receiver<Arrival>, &Receiver<Filed>),
+    outgoing: &Sender<Outgoing>,
+    (board, dropped): (&Arc<Board>, &Dropped),
+) {
+    let mut desk = Desk {
+        start,
+        board,
+        dropped,
+        outgoing,
+        tape: Tape::Stopped {
+            why: "no datagram came yet".into(),
+            retry_ns: 0,
+        },
+        files: 0,
+        ring: Ring::default(),
+        waiting: VecDeque::new(),
+        now_ns: 0,
+        look_ns: 0,
+        lost: 0,
+        gaps: VecDeque::new(),
+    };
+    if let Err(why) = desk.start.archive.store.begin_session(&desk.start.session) {
+        error!(code = %why.code(), "session not begun: {why}");
+    }
+    let (mut arrivals, mut filed) = (Some(arrivals), Some(filed));
+    let (no_arrival, none_filed) = (never(), never());
+    while arrivals.is_some() || filed.is_some() {
+        let (next, due) = (
+            arrivals.unwrap_or(&no_arrival),
+            filed.unwrap_or(&none_filed),
+        );
+        select! {
+            recv(next) -> arrival => match arrival {
+                Ok(arrival) => desk.arrival(&arrival),
+                Err(_closed) => {
+                    // Nothing more comes: whatever completed a swing is here.
+                    desk.now_ns = u64::MAX;
+                    arrivals = None;
+                }
+            },
+            recv(due) -> due => match due {
+                Ok(due) => desk.waiting.push_back(due),
+                Err(_closed) => filed = None,
+            },
+        }
+        desk.file_what_is_due();
+    }
+    desk.finish();
+}
+
+impl Desk<'_> {
+    fn arrival(&mut self, arrival: &Arrival) {
+        self.now_ns = match arrival {
+            Arrival::Datagram { received_ns, .. } => *received_ns,
+            Arrival::Tick { now_ns } => *now_ns,
+        };
+        self.note_gaps();
+        if self.now_ns >= self.look_ns {
+            self.look_ns = self.now_ns + LOOK_NS;
+            self.look();
+        }
+        let Tape::Running(running) = &mut self.tape else {
+            return;
+        };
+        if let Err(why) = record::write(&mut running.recorder, arrival) {
+            return self.stop(Code::ArchiveStopped, format!("the disk fails: {why}"));
+        }
+        if let Arrival::Datagram { received_ns, bytes } = arrival {
+            self.ring.push(*received_ns, bytes);
+        }
+        if self.now_ns.saturating_sub(running.synced_ns) >= SYNC_NS {
+            running.synced_ns = self.now_ns;
+            if let Err(why) = running.recorder.sync() {
+                self.stop(Code::ArchiveStopped, format!("the disk fails: {why}"));
+            }
+        }
+    }
+
+    /// A datagram that found the queue full came after the arrival in hand and before now.
+    fn note_gaps(&mut self) {
+        let lost = self.dropped.recording.load(Ordering::Relaxed);
+        if lost != self.lost {
+            self.lost = lost;
+            self.gaps
+                .push_back((self.now_ns, self.start.clock.now_ns()));
+            if self.gaps.len() > 1024 {
+                self.gaps.pop_front();
+            }
+        }
+    }
+
+    /// Looks at the disk: stops, warns, begins.
+    fn look(&mut self) {
+        let Ok(space) = Space::of(self.start.archive.dir()) else {
+            return self.stop(Code::ArchiveStopped, "the archive's folder is gone".into());
+        };
+        let now_ns = self.now_ns;
+        match &mut self.tape {
+            Tape::Running(running) => {
+                running.watch.wrote(now_ns, running.recorder.bytes());
+                match running.watch.verdict(space) {
+                    Verdict::Enough => self.board.show(Vec::new()),
+                    Verdict::Low(minutes) => self.board.show(vec![finding(
+                        Code::DiskLow,
+                        "warning",
+                        format!("About {minutes:.0} minutes of recording fit on the archive's disk: make room on it."),
+                    )]),
+                    Verdict::Full => self.stop(Code::DiskFull, full_words(space)),
+                }
+            }
+            Tape::Stopped { retry_ns, .. } if now_ns < *retry_ns => {}
+            Tape::Stopped { .. } if !space.may_begin() => {
+                self.stop(Code::DiskFull, full_words(space));
+            }
+            Tape::Stopped { .. } => self.begin(),
+        }
+    }
+
+    fn begin(&mut self) {
+        match self.new_recording() {
+            Ok(running) => {
+                self.tape = Tape::Running(Box::new(running));
+                self.board.show(Vec::new());
+            }
+            Err(why) => self.stop(
+                Code::ArchiveStopped,
+                format!("no recording begins: {why:#}"),
+            ),
+        }
+    }
+
+    fn new_recording(&mut self) -> anyhow::Result<Running> {
+        self.files += 1;
+        let session = &self.start.session.id;
+        let file = match self.files {
+            1 => format!("{session}.mcap"),
+            n => format!("{session}-{n}.mcap"),
+        };
+        let archive = &mut self.start.archive;
+        let path = archive.recording(&file);
+        // The file first: a row without one would be damage, a file without one is a leftover.
+        let mut recorder = Recorder::create(&path, &self.start.meta)?;
+        recorder.sync()?;
+        if let Some(dir) = path.parent() {
+            sync_dir(dir)?;
+        }
+        let row = archive.store.add_recording(session, &file)?;
+        info!(session, file, "recording");
+        Ok(Running {
+            recorder,
+            row,
+            watch: Watch::default(),
+            synced_ns: self.now_ns,
+        })
+    }
+
+    /// Completes the recording where that is possible, and says why.
+    fn stop(&mut self, code: Code, why: String) {
+        let retry_ns = match code {
+            Code::DiskFull => 0,
+            _ => self.now_ns.saturating_add(RETRY_NS),
+        };
+        self.board.show(vec![finding(
+            code,
+            "error",
+            format!("Recording stopped, it goes on by itself when it can: {why}."),
+        )]);
+        let stopped = Tape::Stopped {
+            why: why.clone(),
+            retry_ns,
+        };
+        if let Tape::Running(running) = std::mem::replace(&mut self.tape, stopped) {
+            error!(code = %code, "recording stopped: {why}");
+            self.close(running);
+            self.ring.clear();
+        }
+    }
+
+    fn close(&mut self, running: Box<Running>) {
+        let row = running.row;
+        if let Err(why) = running.recorder.finish() {
+            error!(code = %Code::RecordingIncomplete, "recording not finished: {why}");
+            return;
+        }
+        let utc_ns = self.utc_ns();
+        let ended = self
+            .start
+            .archive
+            .store
+            .end_recording(row, self.lost, utc_ns);
+        if let Err(why) = ended {
+            error!(code = %why.code(), "recording's end not noted: {why}");
+        }
+    }
+
+    /// Files what waits, in its order, as far as the recording has come.
+    fn file_what_is_due(&mut self) {
+        while let Some(next) = self.waiting.pop_front() {
+            match next {
+                Filed::Swing(filing) if completed_ns(&filing.report) > self.now_ns => {
+                    self.waiting.push_front(Filed::Swing(filing));
+                    return;
+                }
+                Filed::Swing(filing) => self.file(*filing),
+                Filed::Revised(report) => self.revise(&report),
+            }
+        }
+    }
+
+    fn file(&mut self, filing: Filing) {
+        let id = filing.report.id.clone();
+        let reason = self.try_file(&filing).err();
+        if let Some(why) = &reason {
+            warn!(code = %Code::SwingUnarchived, swing = %id, "not archived: {why}");
+        }
+        let said = Archived {
+            bay: self.start.session.bay.clone(),
+            id,
+            archived: reason.is_none(),
+            reason,
+        };
+        // Blocks for a moment at most: publishing waits for nobody. Closed: the bay ends.
+        drop(self.outgoing.send(Outgoing::Archived(said)));
+    }
+
+    fn try_file(&mut self, filing: &Filing) -> Result<(), String> {
+        let to_ns = completed_ns(&filing.report);
+        let row = match &self.tape {
+            Tape::Running(running) => running.row,
+            Tape::Stopped { why, .. } => return Err(format!("recording stopped: {why}")),
+        };
+        let found = window(&self.ring, filing);
+        let found = found.ok_or("the recording did not run during all of the swing")?;
+        if self
+            .gaps
+            .iter()
+            .any(|g| g.0 <= to_ns && g.1 >= found.from_ns)
+        {
+            return Err("datagrams are missing in the recording: the disk is too slow".into());
+        }
+        if let Tape::Running(running) = &mut self.tape {
+            running.synced_ns = self.now_ns;
+            if let Err(why) = running.recorder.sync() {
+                let why = format!("the disk fails: {why}");
+                self.stop(Code::ArchiveStopped, why.clone());
+                return Err(why);
+            }
+        }
+        let zero_utc_ns = self.start.meta.clock_zero_utc_ns;
+        let session = (self.start.session.id.as_str(), row);
+        let swing = found.swing(filing, session, zero_utc_ns);
+        let outcome = outcome(&self.start.ids, &filing.report, self.utc_ns())?;
+        let stored = self.start.archive.store.add_swing(&swing, &outcome);
+        stored.map_err(|why| why.to_string())
+    }
+
+    fn revise(&mut self, report: &Report) {
+        let swing = (self.start.session.id.as_str(), report.id.as_str());
+        let put = outcome(&self.start.ids, report, self.utc_ns()).and_then(|outcome| {
+            let put = self.start.archive.store.put_result(swing, &outcome);
+            put.map_err(|why| why.to_string())
+        });
+        if let Err(why) = put {
+            error!(code = %Code::SwingUnarchived, swing = %report.id, "revision not archived: {why}");
+        }
+    }
+
+    fn finish(mut self) {
+        let stopped = Tape::Stopped {
+            why: "the bay has closed".into(),
+            retry_ns: 0,
+        };
+        if let Tape::Running(running) = std::mem::replace(&mut self.tape, stopped) {
+            self.close(running);
+        }
+        let utc_ns = self.utc_ns();
+        let session = self.start.session.id.clone();
+        if let Err(why) = self.start.archive.store.end_session(&session, utc_ns) {
+            error!(code = %why.code(), "session's end not noted: {why}");
+        }
+    }
+
+    fn utc_ns(&self) -> u64 {
+        let clock = self.start.clock;
+        clock.zero_utc_ns().saturating_add(clock.now_ns())
+    }
+}
+
+fn completed_ns(report: &Report) -> u64 {
+    report.transport.completed_at_ns.unwrap_or(0)
+}
+
+fn window(ring: &Ring, filing: &Filing) -> Option<Found> {
+    let device = (filing.first_ns, filing.impact_ns);
+    ring.window(filing.epoch, device, completed_ns(&filing.report))
+}
+
+/// A swing with its place in a recording (session and row); `None` when its window is not whole there.
+pub(super) fn placed(
+    ring: &Ring,
+    filing: &Filing,
+    recording: (&str, i64),
+    zero_utc_ns: u64,
+) -> Option<Swing> {
+    Some(window(ring, filing)?.swing(filing, recording, zero_utc_ns))
+}
+
+impl Found {
+    fn swing(&self, filing: &Filing, recording: (&str, i64), zero_utc_ns: u64) -> Swing {
+        let (datagrams, digest) = self.digest.read();
+        Swing {
+            row: 0,
+            id: filing.report.id.clone(),
+            session: recording.0.to_owned(),
+            kind: filing.report.measurement.kind.clone(),
+            handed: filing.report.measurement.handed.clone(),
+            impact_utc_ns: zero_utc_ns.saturating_add(self.impact_ns),
+            place: Place {
+                recording: recording.1,
+                from_ns: self.from_ns,
+                to_ns: completed_ns(&filing.report),
+                datagrams,
+                digest,
+            },
+        }
+    }
+}
+
+fn full_words(space: Space) -> String {
+    format!(
+        "the archive's disk is full ({} MB free, {} MB are needed to go on)",
+        space.free / 1_000_000,
+        2 * space.reserve() / 1_000_000
+    )
+}
+
+/// A report as a result of this program's version.
+///
+/// # Errors
+/// When the report cannot be written as JSON, a fault of the program.
+pub fn outcome(ids: &[String], report: &Report, utc_ns: u64) -> Result<Outcome, String> {
+    Ok(Outcome {
+        analysis: env!("CARGO_PKG_VERSION").into(),
+        measured_utc_ns: utc_ns,
+        catalogue: u32::try_from(ids.len()).unwrap_or(u32::MAX),
+        report: serde_json::to_string(report).map_err(|e| e.to_string())?,
+        metrics: values::pack(ids, &report.measurement),
+    })
+}
+
+/// Begins the path into the archive for a student who may be recorded.
+///
+/// # Errors
+/// [`ArchiveError::NotConsented`], [`ArchiveError::Unknown`], or what the store says.
+pub fn start(
+    archive: Archive,
+    student: &str,
+    (meta, clock): (Meta, Clock),
+    ids: Vec<String>,
+) -> Result<Start, ArchiveError> {
+    archive
+        .store
+        .require_consent(student, "lesson", clock.zero_utc_ns())?;
+    let session = Session {
+        id: format!("{}-{}", meta.bay, meta.clock_zero_utc_ns / 1_000_000),
+        student: student.to_owned(),
+        bay: meta.bay.clone(),
+        zone: meta.zone.clone(),
+        program: meta.program.clone(),
+        began_utc_ns: meta.clock_zero_utc_ns,
+        ended_utc_ns: None,
+    };
+    Ok(Start {
+        archive,
+        session,
+        meta,
+        clock,
+        ids,
+    })
+}

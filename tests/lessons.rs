@@ -1,0 +1,417 @@
+//! The judge of lessons: a generated lesson through the analyzer, its reports against the labels.
+//! Shared by the short test here and the long campaign. Labels come from `forward`, which shares no
+//! detection code with what is judged.
+
+#![allow(
+    dead_code,
+    reason = "the quick test and the campaign use different parts"
+)]
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use analysis::analyzer::{Analyzer, Content, Input, Output};
+use analysis::assemble::FramePart;
+use analysis::context::Context;
+use analysis::forward::{Label, Lesson, LessonFrame, LessonParams, STRANGERS};
+use analysis::frame::{BayFromSource, MarkerLayout};
+use analysis::stream::Place;
+use analysis::swing::event::Event;
+use nalgebra::Point3;
+
+/// The bay's ball for the synthetic golfer: its center over the origin.
+const BALL: Point3<f64> = Point3::new(0.0, 0.0214, 0.0);
+/// A report is of a label when its impact is this close, seconds.
+const MATCH_S: f64 = 0.25;
+
+/// What a bay has beside the markers.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Rig {
+    /// A microphone beside the ball.
+    pub(crate) trigger: bool,
+    /// Whether the bay knows where the ball lies.
+    pub(crate) ball: bool,
+}
+
+/// A report, as far as it is judged.
+#[derive(Debug, Clone)]
+pub(crate) struct Found {
+    pub(crate) kind: &'static str,
+    pub(crate) confidence: f64,
+    pub(crate) impact_s: f64,
+    pub(crate) impact_found: bool,
+    pub(crate) handed: &'static str,
+    pub(crate) notes: Vec<String>,
+    /// Roughest sizes of the movement, in words.
+    pub(crate) size: String,
+}
+
+/// A movement that gave no report: device time, kind, why.
+#[derive(Debug, Clone)]
+pub(crate) struct Dismissed {
+    pub(crate) span_s: [f64; 2],
+    pub(crate) kind: &'static str,
+    pub(crate) why: String,
+}
+
+/// One lesson, labels and what was made of it.
+#[derive(Debug, Default)]
+pub(crate) struct Run {
+    pub(crate) labels: Vec<Label>,
+    pub(crate) found: Vec<Found>,
+    pub(crate) dismissed: Vec<Dismissed>,
+    pub(crate) seconds: f64,
+}
+
+/// A lesson through the analyzer, frame by frame; nothing but the reports is kept.
+pub(crate) fn run(params: &LessonParams, rig: Rig) -> Run {
+    let mut lesson = Lesson::new(params);
+    let mut feed = Feed::new(rig);
+    let mut run = Run::default();
+    for frame in lesson.by_ref() {
+        run.seconds += 1.0 / frame.rate_hz;
+        feed.push(&frame);
+        feed.collect(&mut run);
+    }
+    feed.analyzer.finish(&mut feed.outputs);
+    feed.collect(&mut run);
+    run.labels = lesson.labels().to_vec();
+    run
+}
+
+/// Frames of a lesson as inputs of the analyzer.
+struct Feed {
+    analyzer: Analyzer,
+    outputs: Vec<Output>,
+    rig: Rig,
+    sequence: [u64; 2],
+    epoch: u32,
+}
+
+impl Feed {
+    fn new(rig: Rig) -> Self {
+        Self {
+            analyzer: Analyzer::new(Context::default(), 0),
+            outputs: Vec::new(),
+            rig,
+            sequence: [0; 2],
+            epoch: 0,
+        }
+    }
+
+    fn send(&mut self, stream: u32, time_ns: i64, content: Content) {
+        let sequence = &mut self.sequence[stream as usize - 1];
+        let place = Place {
+            epoch: self.epoch,
+            sequence: *sequence,
+            time_ns,
+        };
+        *sequence += 1;
+        let input = Input::Datagram {
+            stream,
+            clock: 1,
+            place,
+            received_ns: 0,
+            content,
+        };
+        self.analyzer.push(input, &mut self.outputs);
+    }
+
+    fn push(&mut self, frame: &LessonFrame) {
+        if frame.epoch != self.epoch {
+            self.epoch = frame.epoch;
+            self.sequence = [0; 2];
+            let mut columns: Vec<_> = Lesson::landmarks().iter().copied().map(Some).collect();
+            columns.resize(columns.len() + STRANGERS, None);
+            let layout = MarkerLayout {
+                id: frame.epoch,
+                rate_hz: frame.rate_hz,
+                columns,
+                bay_from_source: BayFromSource::IDENTITY,
+                ball_center: self.rig.ball.then_some(BALL),
+            };
+            self.send(1, frame.time_ns, Content::Layout(Box::new(layout)));
+        }
+        if let Some(pulse_ns) = frame.pulse_ns.filter(|_| self.rig.trigger) {
+            self.send(2, pulse_ns, Content::Pulse(pulse_ns));
+        }
+        let single = |p: Point3<f64>| [p.x as f32, p.y as f32, p.z as f32];
+        let part = FramePart {
+            layout: frame.epoch,
+            number: frame.number,
+            time_ns: frame.time_ns,
+            parts: 1,
+            first: 0,
+            points: frame.points.iter().map(|p| p.map(single)).collect(),
+        };
+        self.send(1, frame.time_ns, Content::Part(part));
+    }
+
+    fn collect(&mut self, run: &mut Run) {
+        for output in self.outputs.drain(..) {
+            match output {
+                Output::Swing { measured, .. } => {
+                    let swing = &measured.prepared.swing;
+                    run.found.push(Found {
+                        kind: measured.kind.name(),
+                        confidence: measured.confidence,
+                        impact_s: measured.prepared.window.seconds(swing.impact.slot),
+                        impact_found: swing.slots.get(Event::Impact).is_some(),
+                        handed: measured.prepared.handed.name(),
+                        notes: measured.notes.clone(),
+                        size: format!(
+                            "{:?}, {:.1} m/s, address {}, clearance {:?}",
+                            swing.extent,
+                            swing.pass_mps,
+                            !swing.quiet.is_empty(),
+                            swing.impact.clearance_m
+                        ),
+                    });
+                }
+                Output::NoSwing {
+                    time_ns,
+                    kind,
+                    reason,
+                } => run.dismissed.push(Dismissed {
+                    span_s: [time_ns as f64 * 1e-9; 2],
+                    kind: kind.name(),
+                    why: reason,
+                }),
+                Output::Movement(movement) => run.dismissed.push(Dismissed {
+                    span_s: movement.span_ns.map(|t| t as f64 * 1e-9),
+                    kind: movement.kind.name(),
+                    why: String::new(),
+                }),
+                Output::Failed { time_ns } => panic!("the analysis failed at {time_ns} ns"),
+                Output::State { .. } | Output::Pose(_) | Output::Silent => {}
+            }
+        }
+    }
+}
+
+/// Counts over lessons.
+#[derive(Debug, Default)]
+pub(crate) struct Score {
+    /// (truth, found) → how often.
+    pub(crate) confusion: BTreeMap<(String, String), usize>,
+    /// Impact found minus truth by kind, seconds.
+    pub(crate) impact_off_s: BTreeMap<&'static str, Vec<f64>>,
+    /// Movements without a report: truth, scene, what was said.
+    pub(crate) silent: BTreeMap<String, usize>,
+    pub(crate) wrong_side: usize,
+    pub(crate) seconds: f64,
+    /// What went wrong, in words.
+    pub(crate) faults: Vec<String>,
+}
+
+impl Score {
+    /// Adds a lesson.
+    pub(crate) fn add(&mut self, name: &str, run: &Run) {
+        self.seconds += run.seconds;
+        let mut taken = vec![false; run.found.len()];
+        let mut count = |truth: &str, found: &str| {
+            *self
+                .confusion
+                .entry((truth.into(), found.into()))
+                .or_default() += 1;
+        };
+        for label in &run.labels {
+            let of = run
+                .found
+                .iter()
+                .enumerate()
+                .filter(|(i, f)| !taken[*i] && is_of(f, label))
+                .min_by(|a, b| off(a.1, label).total_cmp(&off(b.1, label)));
+            let truth = label.kind.name();
+            let Some((i, found)) = of else {
+                let why = dismissed(run, label);
+                count(truth, why.map_or("—", |d| d.kind));
+                let name_of = (truth, label.scene, why.map_or("", |d| d.why.as_str()));
+                *self.silent.entry(format!("{name_of:?}")).or_default() += 1;
+                if matches!(truth, "shot" | "rehearsal" | "partial") {
+                    let words = why.map_or("nothing seen", |d| d.why.as_str());
+                    self.faults.push(format!(
+                        "{name}: {truth} ({}) at {:.2} s not reported: {words}",
+                        label.scene,
+                        label.impact_s.unwrap_or(label.start_s)
+                    ));
+                }
+                continue;
+            };
+            taken[i] = true;
+            count(truth, found.kind);
+            if found.kind != truth {
+                self.faults.push(format!(
+                    "{name}: {truth} ({}) at {:.2} s reported as {} ({:.2}, {}) {:?}",
+                    label.scene,
+                    label.impact_s.unwrap_or(label.start_s),
+                    found.kind,
+                    found.confidence,
+                    found.size,
+                    found.notes.first()
+                ));
+            }
+            if let Some(t) = label.impact_s.filter(|_| found.impact_found) {
+                self.impact_off_s
+                    .entry(truth)
+                    .or_default()
+                    .push(found.impact_s - t);
+            }
+            if found.handed != label.handed.name() {
+                self.wrong_side += 1;
+                self.faults.push(format!(
+                    "{name}: {truth} ({}) at {:.2} s {}",
+                    label.scene, label.start_s, found.handed
+                ));
+            }
+        }
+        for (found, _) in run.found.iter().zip(taken).filter(|(_, t)| !t) {
+            count("—", found.kind);
+            let during = run
+                .labels
+                .iter()
+                .find(|l| (l.start_s..=l.end_s).contains(&found.impact_s));
+            self.faults.push(format!(
+                "{name}: {} at {:.2} s ({}) is none (during {:?})",
+                found.kind,
+                found.impact_s,
+                found.size,
+                during.map(|l| (l.kind.name(), l.scene, l.impact_s))
+            ));
+        }
+    }
+
+    fn of(&self, truth: &str, found: &[&str]) -> usize {
+        let all = self.confusion.iter();
+        all.filter(|((t, f), _)| t == truth && (found.is_empty() || found.contains(&f.as_str())))
+            .map(|(_, n)| n)
+            .sum()
+    }
+
+    /// Share of shots reported as a shot or, the ball unknown, as a swing.
+    pub(crate) fn recall(&self) -> f64 {
+        self.of("shot", &["shot", "swing"]) as f64 / self.of("shot", &[]).max(1) as f64
+    }
+
+    /// Reports of a shot where there was none.
+    pub(crate) fn false_shots(&self) -> usize {
+        let all = self.confusion.iter();
+        all.filter(|((t, f), _)| t != "shot" && f == "shot")
+            .map(|(_, n)| n)
+            .sum()
+    }
+
+    /// Reports where nothing is to be reported.
+    pub(crate) fn false_reports(&self) -> usize {
+        ["waggle", "abort", "other", "—"]
+            .iter()
+            .map(|t| self.of(t, &["shot", "swing", "rehearsal", "partial"]))
+            .sum()
+    }
+
+    /// Share of shots, rehearsals and partial strokes reported as what they are, those left open
+    /// (`swing`) apart; and all movements, where no report is right for the others.
+    pub(crate) fn kind_accuracy(&self) -> (f64, f64) {
+        let strokes = ["shot", "rehearsal", "partial"];
+        let right: usize = strokes.iter().map(|k| self.of(k, &[k])).sum();
+        let all: usize = strokes
+            .iter()
+            .map(|k| self.of(k, &[]) - self.of(k, &["swing"]))
+            .sum();
+        let none = ["waggle", "abort", "other", "—"];
+        let others = ["waggle", "abort", "other"];
+        let silent: usize = others.iter().map(|k| self.of(k, &none)).sum();
+        let rest: usize = others.iter().map(|k| self.of(k, &[])).sum();
+        (
+            right as f64 / all.max(1) as f64,
+            (right + silent) as f64 / (all + rest + self.of("—", &[])).max(1) as f64,
+        )
+    }
+
+    /// The confusion table with its sums.
+    pub(crate) fn table(&self) -> String {
+        const KINDS: [&str; 8] = [
+            "shot",
+            "rehearsal",
+            "swing",
+            "partial",
+            "waggle",
+            "abort",
+            "other",
+            "—",
+        ];
+        let mut text = format!("{:>10} |", "truth");
+        for kind in KINDS {
+            let _ = write!(text, "{kind:>10}");
+        }
+        text.push('\n');
+        for truth in KINDS.iter().filter(|k| **k != "swing") {
+            let _ = write!(text, "{truth:>10} |");
+            for found in KINDS {
+                let _ = write!(text, "{:>10}", self.of(truth, &[found]));
+            }
+            text.push('\n');
+        }
+        let (strokes, all) = self.kind_accuracy();
+        let _ = writeln!(
+            text,
+            "{:.2} h; recall of shots {:.2} %, false shots {}, false reports {}, kinds right {:.2} % of strokes, {:.2} % of all, wrong side {}",
+            self.seconds / 3600.0,
+            100.0 * self.recall(),
+            self.false_shots(),
+            self.false_reports(),
+            100.0 * strokes,
+            100.0 * all,
+            self.wrong_side
+        );
+        for (kind, off) in &self.impact_off_s {
+            let mut off: Vec<f64> = off.iter().map(|s| s.abs() * 1e3).collect();
+            off.sort_unstable_by(f64::total_cmp);
+            let at = |share: f64| off[(share * (off.len() - 1) as f64) as usize];
+            let [middle, most, all] = [0.5, 0.95, 1.0].map(at);
+            let _ = writeln!(
+                text,
+                "impact of {kind}: off by {middle:.2} ms (median), {most:.2} ms (95 %), {all:.1} ms (worst) of {}",
+                off.len()
+            );
+        }
+        text
+    }
+}
+
+/// Whether a report is of a label: by impact, or by time where a label has none.
+fn is_of(found: &Found, label: &Label) -> bool {
+    match label.impact_s {
+        Some(t) => (found.impact_s - t).abs() < MATCH_S,
+        None => (label.start_s..=label.end_s).contains(&found.impact_s),
+    }
+}
+
+fn off(found: &Found, label: &Label) -> f64 {
+    label.impact_s.map_or(0.0, |t| (found.impact_s - t).abs())
+}
+
+/// What was said of a movement that gave no report.
+fn dismissed<'a>(run: &'a Run, label: &Label) -> Option<&'a Dismissed> {
+    let overlaps = |d: &&Dismissed| d.span_s[0] <= label.end_s && d.span_s[1] >= label.start_s;
+    let near = |d: &&Dismissed| {
+        let at = label.impact_s.unwrap_or(label.end_s);
+        ((d.span_s[1] - at).abs() * 1e6) as i64
+    };
+    run.dismissed.iter().filter(overlaps).min_by_key(near)
+}
+
+/// Seven minutes of a lesson with everything in it.
+#[test]
+fn a_short_lesson() {
+    let mut score = Score::default();
+    let rig = Rig {
+        trigger: true,
+        ball: true,
+    };
+    score.add("lesson", &run(&LessonParams::usual(1, 420.0), rig));
+    println!("{}{}", score.table(), score.faults.join("\n"));
+    assert!(score.recall() >= 0.999, "{:?}", score.faults);
+    assert_eq!(score.false_shots(), 0, "{:?}", score.faults);
+    assert!(score.kind_accuracy().0 >= 0.98, "{:?}", score.faults);
+}
