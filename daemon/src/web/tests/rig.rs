@@ -222,7 +222,7 @@ pub(super) fn report(id: &str, revision: u32) -> Report {
     };
     let measurement = Measurement {
         kind: "shot".into(),
-        confidence: None,
+        confidence: Some(0.9),
         handed: "left".into(),
         events: BTreeMap::from([
             ("top".into(), event(Some(1.25), Some(133.5), None)),
