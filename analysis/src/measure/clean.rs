@@ -155,6 +155,25 @@ pub(super) fn walks(window: &Window, swing: &Swing) -> bool {
     order::median(&mut moved.collect::<Vec<_>>()).is_some_and(|m| m > WALKS_M)
 }
 
+/// Whether both hands were together from the top to impact, as on a grip: without a club this tells a golf
+/// swing from a serve.
+fn together(window: &Window, swing: &Swing) -> bool {
+    const PAIRS: [Landmark; 3] = [
+        Landmark::LeftHand,
+        Landmark::LeftRadialStyloid,
+        Landmark::LeftWrist,
+    ];
+    let slots = (swing.top.max(0.0) as usize)..swing.impact.before.min(window.len());
+    let pairs = PAIRS
+        .iter()
+        .filter_map(|&l| Some((window.track(l)?, window.track(l.opposite())?)));
+    let apart = pairs.flat_map(|(l, r)| {
+        let of = move |i: usize| Some((l[i]? - r[i]?).norm());
+        slots.clone().filter_map(of)
+    });
+    order::median(&mut apart.collect::<Vec<_>>()).is_some_and(|m| m < HELD_M)
+}
+
 /// Whether a hand was near the grip from the top to impact. Without marked hands nothing speaks against it.
 pub(super) fn held(window: &Window, whole: &ClubPaths, swing: &Swing) -> bool {
     const HANDS: &[Landmark] = &[
@@ -166,7 +185,7 @@ pub(super) fn held(window: &Window, whole: &ClubPaths, swing: &Swing) -> bool {
         Landmark::RightWrist,
     ];
     if whole.paths.of == Followed::Hands {
-        return true;
+        return together(window, swing);
     }
     let hands: Vec<&Track> = HANDS.iter().filter_map(|&l| window.track(l)).collect();
     let nearest = |i: usize| {

@@ -105,6 +105,8 @@ const THROUGH_SHARE: f64 = 0.25;
 /// came, metres and share.
 const TINY_M: f64 = 0.25;
 const THROUGH_SHARE_TINY: f64 = 0.8;
+/// Share of its greatest speed that a head has when it passes the ball's place.
+const PASSING_SHARE: f64 = 0.5;
 /// Share of its greatest speed that a stroke has at the ball's place.
 const THROUGH_SPEED_SHARE: f64 = 0.75;
 /// Farthest above its place at address that the head of a slow stroke, and of any swing, passes it, metres.
@@ -420,6 +422,11 @@ impl<'a> Search<'a> {
         let passings = planes.iter().flatten().filter_map(|&x| {
             let slot = impact::plane_crossing(self.paths, reach, x)?;
             let slot = (slot.round() as usize).min(self.head.len() - 1);
+            // A club that comes back to its address slowly does not pass it.
+            let fast = self.speed[slot] >= PASSING_SHARE * self.speed[pass];
+            if self.paths.of == Followed::Club && !fast {
+                return None;
+            }
             let high_m = reference.map_or(0.0, |r| self.head[slot].y - r.y);
             Some(Passing { slot, x, high_m })
         });
