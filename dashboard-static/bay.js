@@ -2,7 +2,7 @@
 // The replay is drawn elsewhere (replay.js).
 
 import { lastArchived, lastSwing } from "./state.js";
-import { FOCUS, HEADLINE, STATES, archivedWords, reading, unrefinedWords } from "./words.js";
+import { FOCUS, HEADLINE, STATES, archivedWords, liveWords, reading, unrefinedWords } from "./words.js";
 
 const byId = (id) => document.getElementById(id);
 // Below this the share of lost datagrams is not worth a word of warning beside it.
@@ -21,6 +21,7 @@ export function prepare() {
 /** Writes state, numbers and health. */
 export function render(screen, units) {
   renderState(screen);
+  renderNote(screen, units);
   renderNumbers(lastSwing(screen), units);
   renderHealth(screen.linked ? screen.health : null);
   say(byId("bay-name"), screen.bayName);
@@ -28,18 +29,24 @@ export function render(screen, units) {
 }
 
 function renderState(screen) {
-  const state = screen.linked && !screen.problem ? screen.state : "no_signal";
+  const state = stateOf(screen);
   document.body.dataset.state = state;
   byId("state").dataset.state = state;
   say(byId("state"), STATES[state] ?? state);
-  say(byId("state-note"), note(screen, state));
 }
 
-function note(screen, state) {
+/** Writes the line under the state, which follows the golfer while he moves slowly. */
+export function renderNote(screen, units) {
+  say(byId("state-note"), note(screen, stateOf(screen), units));
+}
+
+const stateOf = (screen) => (screen.linked && !screen.problem ? screen.state : "no_signal");
+
+function note(screen, state, units) {
   if (screen.problem) return screen.problem;
   if (!screen.linked) return screen.bay ? "connection to the bay lost, trying again" : "connecting to the bay";
   if (state === "no_signal") return "no frames arrive from the capture system";
-  return "";
+  return state === "at_address" || state === "in_motion" ? liveWords(screen.live, units) : "";
 }
 
 function renderNumbers(swing, units) {

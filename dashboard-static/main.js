@@ -1,6 +1,6 @@
 // Wires the bay screen: socket → what the screen knows → words and figures.
 
-import { prepare, render } from "./bay.js";
+import { prepare, render, renderNote } from "./bay.js";
 import { ReplayPanel } from "./replay.js";
 import { keepConnected } from "./socket.js";
 import { apply, initial, lastSwing, link } from "./state.js";
@@ -18,6 +18,7 @@ keepConnected(new URL("ws", location.href.replace(/^http/, "ws")), onMessage, on
 function onMessage(message) {
   screen = apply(screen, message);
   if (message.type === "live") {
+    renderNote(screen, units);
     if (screen.live) replay.watch(screen.landmarks, screen.live.points);
     return;
   }

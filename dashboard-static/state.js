@@ -55,7 +55,12 @@ function hello(screen, message) {
 
 function live(screen, message) {
   const landmarks = message.landmarks?.length ? message.landmarks : screen.landmarks;
-  return { ...screen, landmarks, live: { timeS: message.time_s, points: message.points } };
+  return { ...screen, landmarks, live: liveOf(message) };
+}
+
+function liveOf(message) {
+  const { time_s: timeS, points, pelvis_shift: shift = null, pelvis_rotation: rotation = null } = message;
+  return { timeS, points, shift, rotation };
 }
 
 // A later revision takes the place of its swing; a swing that is not on the list is a new one.

@@ -91,6 +91,17 @@ export function reading(id, report, units) {
   return { name, ...valueWords(quantity, metric, units), ...details(id, metric, report, units), limited: metric.limited ?? "", measured: true };
 }
 
+/** Shift and rotation of the pelvis while somebody moves: for feedback in slow rehearsals. */
+export function liveWords(live, units) {
+  const parts = [["pelvis_shift", live?.shift, "m"], ["pelvis_rotation", live?.rotation, "deg"]]
+    .filter(([, value]) => value != null)
+    .map(([id, value, unit]) => {
+      const { digits, unit: label } = shown(value, unit, units);
+      return `${digits.replace("−", "")}${gap(label)} ${direction(QUANTITIES[id].words, digits)}`;
+    });
+  return parts.length ? `pelvis ${parts.join(" · ")}` : "";
+}
+
 /** Why a swing's uncertainties are missing for good; empty where they are known or still come. */
 export function unrefinedWords(report) {
   return report.unrefined ? `± not refined: ${report.unrefined}` : "";

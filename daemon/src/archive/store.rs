@@ -98,7 +98,7 @@ pub struct Place {
     pub to_ns: u64,
     /// Datagrams between them, both included.
     pub datagrams: u64,
-    /// Their [`super::ring::Digest`].
+    /// Their digest: count and CRC of the frames.
     pub digest: u32,
 }
 
