@@ -155,15 +155,16 @@ pub(super) fn walks(window: &Window, swing: &Swing) -> bool {
     order::median(&mut moved.collect::<Vec<_>>()).is_some_and(|m| m > WALKS_M)
 }
 
-/// Whether both hands were together from the top to impact, as on a grip: without a club this tells a golf
-/// swing from a serve.
+/// Whether both hands were together all the way from the takeaway to impact, as on a grip: without a club
+/// this tells a golf swing from a serve, in which they part and meet.
 fn together(window: &Window, swing: &Swing) -> bool {
     const PAIRS: [Landmark; 3] = [
         Landmark::LeftHand,
         Landmark::LeftRadialStyloid,
         Landmark::LeftWrist,
     ];
-    let slots = (swing.top.max(0.0) as usize)..swing.impact.before.min(window.len());
+    let start = swing.slots.get(Event::TakeawayStart).unwrap_or(swing.top);
+    let slots = (start.max(0.0) as usize)..swing.impact.before.min(window.len());
     let pairs = PAIRS
         .iter()
         .filter_map(|&l| Some((window.track(l)?, window.track(l.opposite())?)));
@@ -171,7 +172,9 @@ fn together(window: &Window, swing: &Swing) -> bool {
         let of = move |i: usize| Some((l[i]? - r[i]?).norm());
         slots.clone().filter_map(of)
     });
-    order::median(&mut apart.collect::<Vec<_>>()).is_some_and(|m| m < HELD_M)
+    let mut apart: Vec<f64> = apart.collect();
+    let most = apart.len() * 9 / 10;
+    order::nth(&mut apart, most).is_some_and(|m| m < HELD_M)
 }
 
 /// Whether a hand was near the grip from the top to impact. Without marked hands nothing speaks against it.
