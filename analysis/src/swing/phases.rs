@@ -133,9 +133,6 @@ pub const TOP_HZ: f64 = 25.0;
 const TOP_REACH_S: f64 = 0.02;
 /// Low-pass for the shaft's direction at level crossings, Hz.
 const FINE_HZ: f64 = 40.0;
-/// How far down an arm points that swings through at a ball, as a share of its length; over the head it
-/// serves one.
-const ARM_DOWN: f64 = -0.4;
 /// Farthest look back from the top for the takeaway, seconds.
 const TAKEAWAY_REACH_S: f64 = 7.0;
 /// A downswing's duration, seconds (REFERENCES D: 0.15–0.6, wider here for slow real swings).
@@ -280,7 +277,7 @@ pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotAS
     let extent = match paths.of {
         Followed::Club if full => Extent::Full,
         Followed::Club => Extent::Partial,
-        Followed::Hands if full && paths.axis[pass].y < ARM_DOWN => Extent::Arms,
+        Followed::Hands if full => Extent::Arms,
         // Arms that were never level are in too many movements.
         Followed::Hands => return Err(NotASwing::NoTop),
     };
