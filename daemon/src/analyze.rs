@@ -13,7 +13,8 @@ use protocol::report::{Report, Transport};
 use protocol::screen::{Archived, BayState, Health, Live, Replay, Status};
 use tracing::{error, info, warn};
 
-use crate::archive::writer::{Board, Filed, Filing};
+use crate::archive::filing::{Filed, Filing};
+use crate::archive::writer::Board;
 use crate::decode::Decoder;
 use crate::errors::Code;
 use crate::health::{Drops, HealthBook};

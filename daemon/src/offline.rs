@@ -11,7 +11,7 @@ use anyhow::Context as _;
 use protocol::c3d::{self, C3d};
 
 use crate::analyze;
-use crate::archive::writer::Filing;
+use crate::archive::filing::Filing;
 use crate::decode::Decoder;
 use crate::errors::{Code, wrong};
 use crate::feed;

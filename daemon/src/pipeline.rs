@@ -21,7 +21,8 @@ use protocol::report::Report;
 use protocol::screen::{Message, Swing};
 
 use crate::analyze::{self, Bay, Outgoing, Setup};
-use crate::archive::writer::{self, Board, Filed};
+use crate::archive::filing::Filed;
+use crate::archive::writer::{self, Board};
 use crate::clock::Clock;
 use crate::decode::Decoder;
 use crate::errors::Code;

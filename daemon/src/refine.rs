@@ -17,7 +17,7 @@ use protocol::report::{Measurement, Report};
 use tracing::{error, info};
 
 use crate::analyze::Outgoing;
-use crate::archive::writer::Filed;
+use crate::archive::filing::Filed;
 use crate::errors::Code;
 use crate::outgoing;
 

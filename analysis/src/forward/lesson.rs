@@ -18,6 +18,7 @@ mod faults;
 mod figure;
 mod label;
 mod moves;
+mod strokes;
 mod scene;
 mod script;
 #[cfg(test)]

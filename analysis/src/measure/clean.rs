@@ -11,7 +11,7 @@ use crate::handed::Handed;
 use crate::landmark::Landmark;
 use crate::signal::{gaps, order};
 use crate::swing::event::Event;
-use crate::swing::phases::{Followed, Swing};
+use crate::swing::found::{Followed, Swing};
 use crate::window::{Track, Window};
 
 /// Longest gap of a club marker that is bridged, seconds, and how far the marker may move meanwhile,

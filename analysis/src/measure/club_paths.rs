@@ -9,8 +9,8 @@ use super::clean::GRIP;
 use crate::club::Club;
 use crate::landmark::Landmark;
 use crate::signal::{gaps, order};
+use crate::swing::found::{Followed, Paths};
 use crate::swing::impact::BALL_RADIUS_M;
-use crate::swing::phases::{Followed, Paths};
 use crate::window::{Track, Window, crop};
 
 /// A shaft whose head end is above its butt by this share of its length at a pass is held by the head.

@@ -10,7 +10,7 @@ use crate::body::likeness::{Fit, Likeness};
 use crate::context::Context;
 use crate::handed::Handed;
 use crate::landmark::Landmark;
-use crate::swing::phases::Swing;
+use crate::swing::found::Swing;
 use crate::window::Window;
 
 /// Largest difference of distances within clusters that a calibration of the same person with the

@@ -5,9 +5,9 @@ use crate::body::cluster::Fault;
 use crate::handed::Handed;
 use crate::places;
 use crate::swing::event::Event;
+use crate::swing::found::Extent;
 use crate::swing::impact::Method;
 use crate::swing::kind::CLEAR_OF_BALL_M;
-use crate::swing::phases::Extent;
 
 /// Share of the swing for which a marker is hidden before a word is lost on it, and how many are named.
 const HIDDEN_WORTH_A_WORD: f64 = 0.10;

@@ -15,6 +15,7 @@ use std::collections::VecDeque;
 
 use nalgebra::{Point3, Vector3};
 
+use super::glimpse::{BUTT, Glimpse, HANDS, Shaft, Watched, hands_down, shaft, typical};
 use super::kind::Kind;
 use crate::club;
 use crate::frame::CaptureFrame;
@@ -100,31 +101,6 @@ pub struct Movement {
     pub kind: Kind,
     /// Device times of its begin and end, nanoseconds.
     pub span_ns: [i64; 2],
-}
-
-/// What is watched.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Watched {
-    Head,
-    /// The butt of a club that is held by its head.
-    Butt,
-    Hands,
-}
-
-/// Points of one frame that the detector keeps.
-#[derive(Debug, Clone, Copy)]
-struct Glimpse {
-    time_ns: i64,
-    points: [Option<Point3<f64>>; 4],
-    of: Watched,
-}
-
-impl Glimpse {
-    fn place(&self) -> Option<Point3<f64>> {
-        let seen = self.points.iter().flatten();
-        let (sum, n) = seen.fold((Vector3::zeros(), 0.0), |(s, n), p| (s + p.coords, n + 1.0));
-        (n > 0.0).then(|| Point3::from(sum / n))
-    }
 }
 
 /// A movement that began at an address.
@@ -449,70 +425,3 @@ impl Episode {
         })
     }
 }
-
-/// Whether the hands hang low and together, as they hold a club at address.
-fn hands_down(point: &impl Fn(Landmark) -> Option<Point3<f64>>) -> bool {
-    let first = |of: [Landmark; 2]| of.into_iter().find_map(point);
-    let left = first([Landmark::LeftHand, Landmark::LeftRadialStyloid]);
-    let right = first([Landmark::RightHand, Landmark::RightRadialStyloid]);
-    let shoulder = first([Landmark::LeftAcromion, Landmark::RightAcromion]);
-    match (left, right, shoulder) {
-        (Some(l), Some(r), Some(s)) => (l - r).norm() < 0.35 && l.y < s.y - 0.3,
-        _ => false,
-    }
-}
-
-/// The movement that most markers agree on: the median by axis of three and more, the smaller of two.
-fn typical(moves: &[Vector3<f64>]) -> Vector3<f64> {
-    if moves.len() < 3 {
-        return moves
-            .iter()
-            .copied()
-            .min_by(|a, b| a.norm().total_cmp(&b.norm()))
-            .unwrap_or_default();
-    }
-    let middle = |axis: usize| {
-        let mut values: Vec<f64> = moves.iter().map(|m| m[axis]).collect();
-        values.sort_unstable_by(f64::total_cmp);
-        values[(values.len() - 1) / 2]
-    };
-    Vector3::new(middle(0), middle(1), middle(2))
-}
-
-/// Which way a shaft points.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Shaft {
-    /// The head clearly down.
-    Down,
-    /// The butt clearly down, lower than the knees.
-    Over,
-    Else,
-}
-
-/// Which way the shaft points in one instant.
-fn shaft(point: &impl Fn(Landmark) -> Option<Point3<f64>>) -> Option<Shaft> {
-    let upper = point(Landmark::ClubButt).or_else(|| point(Landmark::ClubGripA))?;
-    let lower = point(Landmark::ClubShaftLow).or_else(|| point(Landmark::ClubHeadHeel))?;
-    let axis = (lower - upper).try_normalize(0.05)?;
-    let knee = point(Landmark::LeftKnee).or_else(|| point(Landmark::RightKnee));
-    Some(if axis.y < -0.4 {
-        Shaft::Down
-    } else if axis.y > 0.4 && knee.is_some_and(|k| upper.y < k.y) {
-        Shaft::Over
-    } else {
-        Shaft::Else
-    })
-}
-
-const HANDS: [Landmark; 4] = [
-    Landmark::LeftHand,
-    Landmark::RightHand,
-    Landmark::LeftRadialStyloid,
-    Landmark::RightRadialStyloid,
-];
-const BUTT: [Option<Landmark>; 4] = [
-    Some(Landmark::ClubButt),
-    Some(Landmark::ClubGripA),
-    Some(Landmark::ClubGripB),
-    None,
-];

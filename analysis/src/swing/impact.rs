@@ -6,7 +6,7 @@
 
 use nalgebra::{Point3, Vector3};
 
-use super::phases::{Followed, Paths};
+use super::found::{Followed, Paths};
 use crate::signal::reading::Unresolved;
 use crate::signal::{local_fit, turning};
 

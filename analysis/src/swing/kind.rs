@@ -1,8 +1,8 @@
 //! What a movement was, and how surely: decided from the swing that `phases` found. Why a movement is
 //! no swing is said in `phases`.
 
+use super::found::{Extent, Swing};
 use super::impact::Method;
-use super::phases::{Extent, Swing};
 
 /// Head higher than this over its place at address when it passes: it cannot have met a ball there, metres.
 pub const CLEAR_OF_BALL_M: f64 = 0.05;

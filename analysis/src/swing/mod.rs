@@ -5,5 +5,8 @@ pub mod series;
 pub mod kind;
 pub mod refusal;
 pub mod impact;
+pub mod found;
 pub mod phases;
+mod through;
+mod glimpse;
 pub mod detector;

@@ -10,74 +10,12 @@ use std::ops::Range;
 use nalgebra::{Point3, Vector3};
 
 use super::event::{Event, Slots};
+use super::found::{Extent, Followed, OF_THE_SHAFT, Paths, Swing};
 use super::impact::{self, Impact};
 use super::refusal::NotASwing;
 use super::series;
 use crate::signal::lowpass::DualPass;
 use crate::signal::reading::Reading;
-use crate::window::crop;
-
-/// The club of a window without gaps, golfer frame.
-#[derive(Debug, Clone)]
-pub struct Paths {
-    /// Frames a second.
-    pub rate_hz: f64,
-    /// Face reference point, metres.
-    pub head: Vec<Point3<f64>>,
-    /// Unit vector of the shaft's axis, grip to head.
-    pub axis: Vec<Vector3<f64>>,
-    /// Whether the head was known (not bridged over a long gap).
-    pub known: Vec<bool>,
-    /// Whether the shaft's axis was known (not bridged over a long gap).
-    pub axis_known: Vec<bool>,
-    /// Target-line coordinate of the ball's surface facing the club, metres, where the bay knows it.
-    pub ball_x: Option<f64>,
-    /// Slots at which a trigger noticed impact, rising.
-    pub pulses: Vec<f64>,
-    /// What these paths follow.
-    pub of: Followed,
-    /// Whether the club is held by its head: its other end is followed.
-    pub upside_down: bool,
-}
-
-/// What is followed through a swing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Followed {
-    /// The club.
-    Club,
-    /// The hands on the lead arm, where the club is not marked: a swing shows, events of the club do not.
-    Hands,
-}
-
-/// A swing found in a window.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Swing {
-    /// Events, slots of the window.
-    pub slots: Slots,
-    /// Slots of the quiet stretch that gives the reference posture; empty where none was seen.
-    pub quiet: Range<usize>,
-    /// How impact was found.
-    pub impact: Impact,
-    /// Unit normal of the late downswing's plane (golfer frame).
-    pub normal: Vector3<f64>,
-    /// Slot of the top for searches, also where a hole keeps it from being an event.
-    pub top: f64,
-    /// How much of a swing it is.
-    pub extent: Extent,
-    /// Speed of what is followed at its fastest, m/s (low-passed, across the collision: a rough size).
-    pub pass_mps: f64,
-}
-
-/// How much of a swing a movement is, as far as the shaft shows.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Extent {
-    /// The shaft was level going back and coming down.
-    Full,
-    /// It was not.
-    Partial,
-    /// The club is not marked: by the lead arm alone.
-    Arms,
-}
 
 /// Slowest pass that may be a stroke, m/s: a short putt (common practice, no source); of the hands, whose
 /// arms must have been level, 1.5 m/s.
@@ -88,32 +26,14 @@ const HANDS_FLOOR_MPS: f64 = 1.5;
 pub const SLOW_MPS: f64 = 8.0;
 /// A downswing may take longer than usual below this speed, m/s, by as much as it is slower, at most so
 /// many times.
-const USUAL_MPS: f64 = 25.0;
+pub(super) const USUAL_MPS: f64 = 25.0;
 const LONGER_MAX: f64 = 4.0;
 /// The same of hands, which are fastest well before impact.
-const HANDS_USUAL_MPS: f64 = 14.0;
+pub(super) const HANDS_USUAL_MPS: f64 = 14.0;
 /// Slowest swing that may come out of another movement or out of the dark, m/s: what else the club does
 /// without an address is slower.
 const FLOWING_MPS: f64 = 12.0;
 const UNSEEN_MPS: f64 = 8.0;
-/// Shortest way back of the head along the target line for a stroke, metres.
-const BACK_MIN_M: f64 = 0.08;
-/// Least way past the ball's place: metres, and as a share of the way back.
-const THROUGH_MIN_M: f64 = 0.05;
-const THROUGH_SHARE: f64 = 0.25;
-/// Below this way back the club may just have been set down anew: a putt goes through nearly as far as it
-/// came, metres and share.
-const TINY_M: f64 = 0.25;
-const THROUGH_SHARE_TINY: f64 = 0.8;
-/// Share of its greatest speed that a head has when it passes the ball's place.
-const PASSING_SHARE: f64 = 0.5;
-/// Share of its greatest speed that a stroke has at the ball's place.
-const THROUGH_SPEED_SHARE: f64 = 0.75;
-/// Farthest above its place at address that the head of a slow stroke, and of any swing, passes it, metres.
-const STROKE_HIGH_M: f64 = 0.15;
-const SWING_HIGH_M: f64 = 0.6;
-/// Farthest below it, metres: an address is low.
-const SWING_LOW_M: f64 = 0.3;
 /// Slowest full swing, m/s: slow motion (common practice, no source).
 const FULL_FLOOR_MPS: f64 = 2.0;
 /// Head speed below which the club is still, m/s (REFERENCES D: 0.05–0.1 m/s).
@@ -140,14 +60,6 @@ const DOWNSWING_S: std::ops::RangeInclusive<f64> = 0.12..=0.9;
 /// A backswing's duration, seconds (REFERENCES D: 0.4–2.0, with room for a stop at the top and slow motion).
 const BACKSWING_S: std::ops::RangeInclusive<f64> = 0.3..=7.0;
 
-/// Events that the shaft's direction tells.
-const OF_THE_SHAFT: &[Event] = &[
-    Event::TakeawayEnd,
-    Event::Top,
-    Event::ShaftLevelDown,
-    Event::ShaftLevelThrough,
-];
-
 /// Events that the head's path tells.
 const OF_THE_HEAD: &[Event] = &[
     Event::Address,
@@ -156,57 +68,14 @@ const OF_THE_HEAD: &[Event] = &[
     Event::Finish,
 ];
 
-struct Search<'a> {
-    paths: &'a Paths,
+/// A look at one window.
+pub(super) struct Search<'a> {
+    pub(super) paths: &'a Paths,
     reading: Reading,
     /// Low-passed head.
-    head: Vec<Point3<f64>>,
-    speed: Vec<f64>,
+    pub(super) head: Vec<Point3<f64>>,
+    pub(super) speed: Vec<f64>,
     axis: Vec<Vector3<f64>>,
-}
-
-impl Paths {
-    /// Forgets the slots outside `range`.
-    pub fn keep(&mut self, range: Range<usize>) {
-        crop(&mut self.head, range.clone());
-        crop(&mut self.axis, range.clone());
-        crop(&mut self.known, range.clone());
-        crop(&mut self.axis_known, range.clone());
-        let from = range.start as f64;
-        self.pulses.retain_mut(|slot| {
-            *slot -= from;
-            (0.0..=range.len() as f64).contains(slot)
-        });
-    }
-}
-
-impl Swing {
-    /// Why an event was not found, as a sentence says it.
-    #[must_use]
-    pub fn reason(&self, event: Event) -> String {
-        let words = event.words();
-        let level = [Event::TakeawayEnd, Event::ShaftLevelDown].contains(&event);
-        let of_club = OF_THE_SHAFT.contains(&event) || event == Event::Impact;
-        match self.extent {
-            Extent::Partial if level => {
-                format!("{words}: the shaft was never level in this stroke")
-            }
-            Extent::Arms if of_club => format!("{words} was not measured: the club is not marked"),
-            _ => format!("{words} was not found in this swing"),
-        }
-    }
-
-    /// The same swing in a window that begins `slots` later.
-    pub fn shift(&mut self, slots: usize) {
-        let by = slots as f64;
-        for &event in Event::ALL {
-            self.slots.set(event, self.slots.get(event).map(|s| s - by));
-        }
-        self.quiet = self.quiet.start - slots..self.quiet.end - slots;
-        self.impact.slot -= by;
-        self.top -= by;
-        self.impact.before -= slots;
-    }
 }
 
 /// Adds the events of the lead arm: `height` is the vertical part of its direction. They need no
@@ -306,16 +175,6 @@ enum Takeaway {
     Flowing(usize),
 }
 
-/// The head at the ball's place.
-#[derive(Debug, Clone, Copy)]
-struct Passing {
-    slot: usize,
-    /// The place along the target line, metres.
-    x: f64,
-    /// Height over the head's place at address, metres; 0 where that is not known.
-    high_m: f64,
-}
-
 /// Whether a duration is within a range whose upper end may be longer.
 fn lasts(range: &std::ops::RangeInclusive<f64>, seconds: f64, longer: f64) -> bool {
     (*range.start()..=*range.end() * longer).contains(&seconds)
@@ -337,7 +196,7 @@ impl<'a> Search<'a> {
         }
     }
 
-    fn slots(&self, seconds: f64) -> usize {
+    pub(super) fn slots(&self, seconds: f64) -> usize {
         ((seconds * self.paths.rate_hz).round() as usize).max(1)
     }
 
@@ -393,76 +252,6 @@ impl<'a> Search<'a> {
             return Err(NotASwing::NoTakeaway);
         }
         Ok(start)
-    }
-
-    fn is_slow(&self, pass: usize) -> bool {
-        self.paths.of == Followed::Club && self.speed[pass] < SLOW_MPS
-    }
-
-    /// How far from the fastest instant the ball's place is passed, seconds: longer when slow.
-    fn plane_reach_s(&self, pass: usize) -> f64 {
-        let slower = match self.paths.of {
-            Followed::Club => USUAL_MPS / self.speed[pass].max(0.1),
-            Followed::Hands => HANDS_USUAL_MPS / self.speed[pass].max(0.1),
-        };
-        0.08 * slower.clamp(1.0, 5.0)
-    }
-
-    /// Where the head passes the ball's place, if that is known: a swing that is broken off does not.
-    fn ball_passed(
-        &self,
-        pass: usize,
-        reference: Option<Point3<f64>>,
-    ) -> Result<Option<Passing>, NotASwing> {
-        let planes = [
-            reference.map(|r| r.x),
-            impact::ball_x(self.paths, reference),
-        ];
-        let reach = (pass, self.plane_reach_s(pass));
-        let passings = planes.iter().flatten().filter_map(|&x| {
-            let slot = impact::plane_crossing(self.paths, reach, x)?;
-            let slot = (slot.round() as usize).min(self.head.len() - 1);
-            // A club that comes back to its address slowly does not pass it.
-            let fast = self.speed[slot] >= PASSING_SHARE * self.speed[pass];
-            if self.paths.of == Followed::Club && !fast {
-                return None;
-            }
-            let high_m = reference.map_or(0.0, |r| self.head[slot].y - r.y);
-            Some(Passing { slot, x, high_m })
-        });
-        let passing = passings.min_by_key(|p| p.slot.abs_diff(pass));
-        match passing {
-            Some(p) if !(-SWING_LOW_M..SWING_HIGH_M).contains(&p.high_m) => {
-                Err(NotASwing::WrongHeight)
-            }
-            None if planes.iter().any(Option::is_some) => Err(NotASwing::ShortOfTheBall),
-            None if self.is_slow(pass) => Err(NotASwing::ToAndFro),
-            passing => Ok(passing),
-        }
-    }
-
-    /// Whether a movement in which the shaft is not level is a stroke: back, through the ball's place
-    /// with its speed, and on. A club moved to and fro is not.
-    fn strikes(&self, pass: usize, start: usize, place: Passing) -> Result<(), NotASwing> {
-        let along = |from: usize, to: usize| self.head[from..to].iter().map(|p| p.x);
-        let start = start.min(place.slot);
-        let back = place.x - along(start, place.slot + 1).fold(f64::INFINITY, f64::min);
-        let end = (place.slot + self.slots(1.0)).min(self.head.len());
-        let through = along(place.slot, end).fold(f64::NEG_INFINITY, f64::max) - place.x;
-        let share = if back < TINY_M {
-            THROUGH_SHARE_TINY
-        } else {
-            THROUGH_SHARE
-        };
-        let strikes = back >= BACK_MIN_M
-            && through >= THROUGH_MIN_M.max(share * back)
-            && self.speed[place.slot] >= THROUGH_SPEED_SHARE * self.speed[pass]
-            && place.high_m.abs() < STROKE_HIGH_M;
-        if strikes {
-            Ok(())
-        } else {
-            Err(NotASwing::ToAndFro)
-        }
     }
 
     /// The last change of the turning's sign before the pass: (slot before, exact slot). Looked for

@@ -11,10 +11,10 @@ use anyhow::Context as _;
 use protocol::report::Report;
 use serde::Serialize;
 
+use super::filing::{Filing, outcome, placed};
 use super::ring::Ring;
-use super::store::{Recording, Swing, Which};
+use super::rows::{Recording, Swing, Which};
 use super::values::{self, Packed};
-use super::writer::{Filing, outcome, placed};
 use super::{Archive, ArchiveError};
 use crate::offline::{self, Again};
 use crate::receive::Arrival;

@@ -9,7 +9,7 @@ use serde::Serialize;
 use serde_json::json;
 use sha2::{Digest as _, Sha256};
 
-use super::store::{Outcome, Session, Swing, Which};
+use super::rows::{Outcome, Session, Swing, Which};
 use super::{Archive, ArchiveError, again, date, sync_dir};
 
 /// Name of the manifest.

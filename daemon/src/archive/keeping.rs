@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
-use super::store::Which;
+use super::rows::Which;
 use super::{Archive, ArchiveError, sync_dir};
 
 /// What was copied.

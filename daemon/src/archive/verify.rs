@@ -8,7 +8,7 @@ use protocol::screen::Finding;
 use serde::Serialize;
 
 use super::ring::Digest;
-use super::store::{Recording, Swing, Which};
+use super::rows::{Recording, Swing, Which};
 use super::{Archive, ArchiveError};
 use crate::errors::Code;
 use crate::health::finding;

@@ -15,9 +15,10 @@ use protocol::screen::{Archived, Finding};
 use tracing::{error, info, warn};
 
 use super::disk::{Space, Verdict, Watch};
-use super::ring::{Found, Ring};
-use super::store::{Outcome, Place, Session, Swing};
-use super::{Archive, ArchiveError, sync_dir, values};
+use super::filing::{Filed, Filing, completed_ns, outcome, window};
+use super::ring::Ring;
+use super::rows::Session;
+use super::{Archive, ArchiveError, sync_dir};
 use crate::analyze::Outgoing;
 use crate::clock::Clock;
 use crate::errors::Code;
@@ -32,28 +33,6 @@ const LOOK_NS: u64 = 250_000_000;
 const SYNC_NS: u64 = 2_000_000_000;
 /// After a failure of the disk the next attempt comes after this, nanoseconds.
 const RETRY_NS: u64 = 5_000_000_000;
-
-/// What is filed.
-#[derive(Debug)]
-pub enum Filed {
-    /// A swing with its first report.
-    Swing(Box<Filing>),
-    /// A later revision of a report.
-    Revised(Box<Report>),
-}
-
-/// A swing with what finds its window.
-#[derive(Debug)]
-pub struct Filing {
-    /// Its report.
-    pub report: Report,
-    /// Epoch of the sender.
-    pub epoch: u32,
-    /// Device time of the first frame of the window, nanoseconds.
-    pub first_ns: i64,
-    /// Device time of impact, nanoseconds.
-    pub impact_ns: i64,
-}
 
 /// What the bay's health page shows of the archive. Written by the archive's thread, read by the
 /// analysis; nobody holds it while the disk works.
@@ -415,66 +394,12 @@ impl Desk<'_> {
     }
 }
 
-fn completed_ns(report: &Report) -> u64 {
-    report.transport.completed_at_ns.unwrap_or(0)
-}
-
-fn window(ring: &Ring, filing: &Filing) -> Option<Found> {
-    let device = (filing.first_ns, filing.impact_ns);
-    ring.window(filing.epoch, device, completed_ns(&filing.report))
-}
-
-/// A swing with its place in a recording (session and row); `None` when its window is not whole there.
-pub(super) fn placed(
-    ring: &Ring,
-    filing: &Filing,
-    recording: (&str, i64),
-    zero_utc_ns: u64,
-) -> Option<Swing> {
-    Some(window(ring, filing)?.swing(filing, recording, zero_utc_ns))
-}
-
-impl Found {
-    fn swing(&self, filing: &Filing, recording: (&str, i64), zero_utc_ns: u64) -> Swing {
-        let (datagrams, digest) = self.digest.read();
-        Swing {
-            row: 0,
-            id: filing.report.id.clone(),
-            session: recording.0.to_owned(),
-            kind: filing.report.measurement.kind.clone(),
-            handed: filing.report.measurement.handed.clone(),
-            impact_utc_ns: zero_utc_ns.saturating_add(self.impact_ns),
-            place: Place {
-                recording: recording.1,
-                from_ns: self.from_ns,
-                to_ns: completed_ns(&filing.report),
-                datagrams,
-                digest,
-            },
-        }
-    }
-}
-
 fn full_words(space: Space) -> String {
     format!(
         "the archive's disk is full ({} MB free, {} MB are needed to go on)",
         space.free / 1_000_000,
         2 * space.reserve() / 1_000_000
     )
-}
-
-/// A report as a result of this program's version.
-///
-/// # Errors
-/// When the report cannot be written as JSON, a fault of the program.
-pub fn outcome(ids: &[String], report: &Report, utc_ns: u64) -> Result<Outcome, String> {
-    Ok(Outcome {
-        analysis: env!("CARGO_PKG_VERSION").into(),
-        measured_utc_ns: utc_ns,
-        catalogue: u32::try_from(ids.len()).unwrap_or(u32::MAX),
-        report: serde_json::to_string(report).map_err(|e| e.to_string())?,
-        metrics: values::pack(ids, &report.measurement),
-    })
 }
 
 /// Begins the path into the archive for a student who may be recorded.

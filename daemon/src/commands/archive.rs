@@ -8,7 +8,8 @@ use serde_json::{Value, json};
 use super::print;
 use crate::archive::again::{self, Ask};
 use crate::archive::export::{self, Shape};
-use crate::archive::store::{Outcome, Store, Student, Swing, Which};
+use crate::archive::rows::{Outcome, Student, Swing, Which};
+use crate::archive::store::Store;
 use crate::archive::values::{self, Packed};
 use crate::archive::{Archive, ArchiveError, date, keeping, recover, verify};
 use crate::cli::{

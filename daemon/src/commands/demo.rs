@@ -13,7 +13,7 @@ use protocol::report::{Measurement, Report};
 
 use super::print;
 use super::serve::{bay, listen, meta, serve_until, setup, signal, statics};
-use crate::archive::store::Student;
+use crate::archive::rows::Student;
 use crate::archive::{Archive, writer};
 use crate::cli::Demo;
 use crate::clock::Clock;

@@ -9,9 +9,10 @@ use super::super::curve::ease;
 use super::super::posture::Dof;
 use super::figure::{Figure, Grip, Stance, between};
 use super::label::Kind;
-use super::moves::{Way, line, told};
+use super::moves::told;
 use super::scene::{Course, Loose, Scene, Stroke, joined};
 use super::script::Script;
+use super::strokes::{Way, line};
 
 impl Script {
     /// Swings of a rod or a towel: arms without a club.

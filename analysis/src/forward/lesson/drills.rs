@@ -9,9 +9,10 @@ use super::super::curve::{Curve, Via};
 use super::super::posture::Dof;
 use super::figure::{Foot, Grip, Place, Stance};
 use super::label::Kind;
-use super::moves::{Way, degrees, told};
+use super::moves::{degrees, told};
 use super::scene::varied;
 use super::script::Script;
+use super::strokes::Way;
 
 impl Script {
     /// Feet side by side for the next stroke.

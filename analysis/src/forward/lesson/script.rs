@@ -12,8 +12,8 @@ use super::super::noise::{Purpose, Source};
 use super::super::{Ball, Club, GolferParams, Style, plan};
 use super::LessonParams;
 use super::figure::{Figure, Stance};
-use super::moves::Size;
 use super::scene::{Loose, Scene, Upset};
+use super::strokes::Size;
 
 /// Who makes the scenes.
 pub(super) struct Script {
