@@ -3,23 +3,14 @@
 
 use std::sync::Arc;
 
-use nalgebra::{Point3, Vector3};
+use nalgebra::Point3;
 
 use super::*;
 use crate::body::inertia::GRAVITY;
-use crate::clock::Alignment;
-use crate::context::{Context, Person};
-use crate::forward::{CaptureParams, GolferParams, swing};
-use crate::frame::CaptureFrame;
-use crate::ground::plate::Surface;
-use crate::ground::window::Reactions;
 use crate::ground::wrench::Wrench;
-use crate::ground::zero::Zero;
 use crate::handed::Handed;
-use crate::landmark::Landmark;
-use crate::measure::{Beside, Measured, measure_beside};
+use crate::measure::Measured;
 use crate::metrics::catalogue::CATALOGUE;
-use crate::window::Window;
 
 mod scene;
 

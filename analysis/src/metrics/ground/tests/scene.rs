@@ -1,7 +1,5 @@
 //! A golfer on two plates whose forces are built by hand.
 
-use std::sync::Arc;
-
 use nalgebra::{Point3, Vector3};
 
 use super::super::*;
@@ -17,7 +15,6 @@ use crate::ground::zero::Zero;
 use crate::handed::Handed;
 use crate::landmark::Landmark;
 use crate::measure::{Beside, Measured, measure_beside};
-use crate::metrics::catalogue::CATALOGUE;
 use crate::window::Window;
 
 pub(super) const RATE_HZ: f64 = 240.0;
