@@ -26,6 +26,7 @@ pub mod swing;
 pub mod measure;
 pub mod metrics;
 pub mod uncertainty;
+pub mod coaching;
 pub mod markers;
 pub mod analyzer;
 

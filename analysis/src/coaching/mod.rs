@@ -1,0 +1,6 @@
+//! From numbers to what to work on: pure functions over the values of finished shots. Where the values
+//! come from (a live bay, an archive), who asks and how it is shown is not here.
+//!
+//! SI and radians inside, like everywhere in this crate; signs as in the catalogue.
+
+pub mod shot;
