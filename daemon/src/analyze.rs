@@ -18,10 +18,12 @@ use crate::archive::writer::Board;
 use crate::decode::Decoder;
 use crate::errors::Code;
 use crate::health::{Drops, HealthBook};
+use crate::map::MarkerMap;
 use crate::offline::told;
 use crate::outgoing;
-use crate::receive::{Arrival, Dropped};
+use crate::receive::{Arrival, Dropped, Fed};
 use crate::refine::{self, Job};
+use crate::seat::Seat;
 
 /// Live poses at most this often, nanoseconds of arrival (60 Hz).
 const LIVE_EVERY_NS: u64 = 16_666_666;
@@ -75,6 +77,7 @@ pub struct Setup {
 #[derive(Debug)]
 pub struct Bay<'a> {
     setup: Setup,
+    map: MarkerMap,
     decoder: Decoder,
     analyzer: Analyzer,
     book: HealthBook,
@@ -91,17 +94,19 @@ impl<'a> Bay<'a> {
     #[must_use]
     pub fn new(
         setup: Setup,
-        decoder: Decoder,
+        map: MarkerMap,
         book: HealthBook,
         outlets: Outlets,
         dropped: &'a Dropped,
     ) -> Self {
+        let decoder = Decoder::new(map.clone());
         let analyzer = Analyzer::new(
             told(&decoder, setup.context.clone()),
             setup.reorder_window_ns,
         );
         Self {
             setup,
+            map,
             decoder,
             analyzer,
             book,
@@ -115,13 +120,32 @@ impl<'a> Bay<'a> {
     }
 
     /// Works until the source closes, then works off what waits.
-    pub fn run(mut self, arrivals: &Receiver<Arrival>) {
-        for arrival in arrivals {
-            self.take(&arrival);
+    pub fn run(mut self, arrivals: &Receiver<Fed>) {
+        for fed in arrivals {
+            match fed {
+                Fed::Arrival(arrival) => self.take(&arrival),
+                Fed::Seat(seat) => self.change(&seat),
+            }
             self.hand_on();
         }
         self.analyzer.finish(&mut self.outputs);
         self.hand_on();
+    }
+
+    /// Works off what belongs to the seat before and begins anew, as a replay of the next recording will.
+    fn change(&mut self, seat: &Seat) {
+        self.analyzer.finish(&mut self.outputs);
+        self.hand_on();
+        seat.take();
+        self.setup.context = Context {
+            late_ns: std::mem::take(&mut self.setup.context.late_ns),
+            ..seat.context.clone()
+        };
+        self.decoder = Decoder::new(self.map.clone());
+        self.analyzer = Analyzer::new(
+            told(&self.decoder, self.setup.context.clone()),
+            self.setup.reorder_window_ns,
+        );
     }
 
     fn take(&mut self, arrival: &Arrival) {

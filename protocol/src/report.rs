@@ -6,10 +6,11 @@
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// One swing: what was measured and how the data arrived.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Report {
     /// Stable identifier, derived from the swing's impact on the device clock.
     pub id: String,
@@ -25,7 +26,7 @@ pub struct Report {
 }
 
 /// What was measured: a pure function of the recorded motion.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Measurement {
     /// What the movement was: `shot`, `rehearsal`, `swing` (ball unknown), or `partial` (the shaft was not
     /// level both going back and coming down).
@@ -48,7 +49,7 @@ pub struct Measurement {
 }
 
 /// One event: its time, or why it has none.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Event {
     /// Seconds on the sender's device clock (from the first frame of a file).
     pub time_s: Option<f64>,
@@ -63,7 +64,7 @@ pub struct Event {
 }
 
 /// One metric: a value with its unit, or why there is none.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Metric {
     /// The value in `unit`; `null` when not measured.
     pub value: Option<f64>,
@@ -84,7 +85,7 @@ pub struct Metric {
 }
 
 /// How surely a value is known: noise of the rig and calibration, not skin that moves with the body.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(untagged)]
 pub enum Uncertainty {
     /// Of a number, in the unit of its value.
@@ -109,7 +110,7 @@ pub enum Uncertainty {
 }
 
 /// A marker that could not be trusted over part of a swing.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct MarkerFault {
     /// Landmark name.
     pub landmark: String,
@@ -123,7 +124,7 @@ pub struct MarkerFault {
 }
 
 /// How the data arrived. Never compared between runs.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Transport {
     /// Arrival of the datagram that completed the report, nanoseconds since the daemon started.
     pub completed_at_ns: Option<u64>,

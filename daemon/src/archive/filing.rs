@@ -68,6 +68,7 @@ impl Found {
                 datagrams,
                 digest,
             },
+            block: None,
         }
     }
 }

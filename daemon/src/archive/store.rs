@@ -9,6 +9,7 @@ use std::time::Duration;
 
 use rusqlite::{Connection, OptionalExtension as _, Row, Transaction, params};
 
+pub use self::book::{Among, Struck};
 use super::rows::{Consent, Outcome, Place, Recording, Session, Student, Swing, Which};
 use super::{ArchiveError, date, schema};
 
@@ -65,7 +66,8 @@ impl Store {
         let tx = self.db.transaction()?;
         let id: String = tx.query_row("SELECT 's-' || lower(hex(randomblob(5)))", [], first)?;
         tx.execute(
-            "INSERT INTO students VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+            "INSERT INTO students (id, name, side, sex, height_m, born, since_utc_ns, mass_kg)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
             params![
                 id,
                 student.name,
@@ -73,7 +75,8 @@ impl Store {
                 student.sex,
                 student.height_m,
                 student.born,
-                date(now_utc_ns)
+                date(now_utc_ns),
+                student.mass_kg
             ],
         )?;
         for scope in scopes {
@@ -89,7 +92,8 @@ impl Store {
     /// # Errors
     /// When the store cannot be read; so of every verb that only reads.
     pub fn students(&self) -> Result<Vec<Student>, ArchiveError> {
-        let sql = "SELECT id, name, side, sex, height_m, born FROM students ORDER BY name, id";
+        let sql =
+            "SELECT id, name, side, sex, height_m, born, mass_kg FROM students ORDER BY name, id";
         self.all(sql, [], |row| {
             Ok(Student {
                 id: row.get(0)?,
@@ -98,6 +102,7 @@ impl Store {
                 sex: row.get(3)?,
                 height_m: row.get(4)?,
                 born: row.get(5)?,
+                mass_kg: row.get(6)?,
             })
         })
     }
@@ -209,8 +214,10 @@ impl Store {
         let tx = self.db.transaction()?;
         let place = &swing.place;
         tx.execute(
-            "INSERT INTO swings (session, name, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10) ON CONFLICT (session, name) DO NOTHING",
+            "INSERT INTO swings (session, name, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest, block)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10,
+               (SELECT id FROM blocks WHERE session = ?1 AND began_utc_ns <= ?5
+                 AND (ended_utc_ns IS NULL OR ended_utc_ns > ?5) ORDER BY number DESC LIMIT 1)) ON CONFLICT (session, name) DO NOTHING",
             params![
                 swing.session,
                 swing.id,
@@ -288,7 +295,7 @@ impl Store {
     /// # Errors
     /// See [`Store::students`].
     pub fn swings(&self, which: Which<'_>) -> Result<Vec<Swing>, ArchiveError> {
-        let sql = "SELECT w.id, name, session, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest
+        let sql = "SELECT w.id, name, session, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest, block
             FROM swings w JOIN sessions s ON s.id = session
             WHERE (?1 IS NULL OR student = ?1) AND (?2 IS NULL OR session = ?2) ORDER BY impact_utc_ns, w.id";
         self.all(sql, which.params(), |row| {
@@ -306,6 +313,7 @@ impl Store {
                     datagrams: time(row, 9)?,
                     digest: row.get(10)?,
                 },
+                block: row.get(11)?,
             })
         })
     }
@@ -428,7 +436,7 @@ fn put(
 }
 
 /// Only the year of birth is known: who turns 18 this year may still be 17.
-fn is_minor(born: i64, now_utc_ns: u64) -> bool {
+pub(crate) fn is_minor(born: i64, now_utc_ns: u64) -> bool {
     date::year(now_utc_ns) - born <= OF_AGE
 }
 
@@ -457,5 +465,6 @@ fn maybe_time(row: &Row<'_>, at: usize) -> rusqlite::Result<Option<u64>> {
     Ok(found.map(|ns| ns.max(0).cast_unsigned()))
 }
 
+mod book;
 #[cfg(test)]
 mod tests;

@@ -12,6 +12,7 @@ fn student(name: &str, born: i64) -> Student {
         name: name.into(),
         side: Some("right".into()),
         sex: None,
+        mass_kg: None,
         height_m: Some(1.7),
         born,
     }
@@ -31,6 +32,7 @@ fn session(student: &str) -> Session {
 
 fn swing(recording: i64) -> Swing {
     Swing {
+        block: None,
         row: 0,
         id: "south-00000001-0000000001".into(),
         session: "south-1".into(),
