@@ -192,7 +192,10 @@ async fn the_live_bay_and_the_pages_are_read_only() {
             );
             let answer = rig.ask(&request).await;
             assert_eq!(
-                (answer.status, answer.header("allow").replace(' ', "").as_str()),
+                (
+                    answer.status,
+                    answer.header("allow").replace(' ', "").as_str()
+                ),
                 (405, "GET,HEAD"),
                 "{method} {path}"
             );
