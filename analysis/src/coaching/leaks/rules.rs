@@ -191,7 +191,8 @@ fn not_brought_through(shot: &Shot, setup: &Setup<'_>) -> OfShot {
 fn standing_up(shot: &Shot, t: &Thresholds) -> OfShot {
     let straight = (Side::Below, -t.value(Key::Straightening));
     let mut evidence = Vec::new();
-    let mut outcome = Outcome::No;
+    // An event that is not measured leaves the other one to decide.
+    let mut outcome = Outcome::Missing;
     let mut beyond = 0.0_f64;
     for event in [Event::Top, Event::Impact] {
         let up = Evidence::of(shot, at(&INCLINATION_CHANGE, event), straight, None);
@@ -200,7 +201,10 @@ fn standing_up(shot: &Shot, t: &Thresholds) -> OfShot {
         if here == Outcome::Yes {
             beyond = beyond.max(steps(&up, Key::Straightening));
         }
-        outcome = outcome.or(here);
+        outcome = match (outcome, here) {
+            (one, Outcome::Missing) | (Outcome::Missing, one) => one,
+            (one, other) => one.or(other),
+        };
         evidence.extend([up, near]);
     }
     OfShot::new(outcome, (Direction::TooMuch, beyond), evidence)
