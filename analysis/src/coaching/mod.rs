@@ -4,3 +4,13 @@
 //! SI and radians inside, like everywhere in this crate; signs as in the catalogue.
 
 pub mod shot;
+
+// Is a change real: from distributions to the verdict.
+pub mod chance;
+pub mod order;
+pub mod scatter;
+pub mod plateau;
+pub mod block;
+pub mod looks;
+pub mod power;
+pub mod change;
