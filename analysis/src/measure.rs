@@ -118,6 +118,8 @@ pub enum Nothing {
     Markers(&'static str),
     /// The movement is no full swing.
     Movement(NotASwing),
+    /// A first look could not settle the kind.
+    NotSettled,
 }
 
 impl Nothing {
@@ -127,6 +129,7 @@ impl Nothing {
         match self {
             Self::Markers(_) => Kind::Other,
             Self::Movement(why) => why.kind(),
+            Self::NotSettled => Kind::Other,
         }
     }
 
@@ -136,6 +139,7 @@ impl Nothing {
         match self {
             Self::Markers(words) => words,
             Self::Movement(why) => why.words(),
+            Self::NotSettled => "its kind is not settled yet",
         }
     }
 }
@@ -160,6 +164,9 @@ pub struct Beside<'a> {
     pub ground: Option<&'a GroundWindow>,
     /// When a trigger noticed impact, nanoseconds.
     pub pulses_ns: &'a [i64],
+    /// Whether this is a first look: the window ends soon after impact, and only a swing whose kind nothing
+    /// can change any more is one.
+    pub first: bool,
 }
 
 /// The same with what came beside the markers.
@@ -185,7 +192,13 @@ pub fn measure_beside(
         .or(context.handed)
         .unwrap_or(Handed::Right);
     golfer_frame(&mut window, handed);
-    let (mut whole, swing) = find(&window, near, ball, (context, beside, &repair))?;
+    let (mut whole, mut swing) = find(&window, near, ball, (context, beside, &repair))?;
+    if beside.first {
+        if !kind::is_settled(&swing) {
+            return Err(Nothing::NotSettled);
+        }
+        swing.leave_open();
+    }
     whole.forget_hands();
     let faults = faults(&window, &names, &swing, (&seen, &repair));
     let (calibration, calibration_note) = calibrate(&window, &swing, handed, context);

@@ -159,6 +159,16 @@ impl GroundBook {
         (!plates.is_empty()).then_some(GroundWindow { plates })
     }
 
+    /// The plates without their samples, and why; `None` without plates.
+    #[must_use]
+    pub fn without_samples(&self, why: &str) -> Option<GroundWindow> {
+        let streams = self.streams.values();
+        let plates: Vec<_> = streams
+            .flat_map(|e| e.forces.without_samples(why))
+            .collect();
+        (!plates.is_empty()).then_some(GroundWindow { plates })
+    }
+
     /// The stream of a plate of [`Self::window`], by its place there.
     #[must_use]
     pub fn plate_stream(&self, place: usize) -> Option<u32> {

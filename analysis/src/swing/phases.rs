@@ -161,6 +161,7 @@ pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotAS
         top: top.1,
         extent,
         pass_mps: search.speed[pass],
+        open: false,
     })
 }
 
