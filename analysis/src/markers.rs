@@ -11,7 +11,7 @@ use crate::body::live::{PelvisNow, PelvisRest};
 use crate::frame::{CaptureFrame, MarkerLayout};
 use crate::history::{Continuity, History};
 use crate::landmark::Landmark;
-use crate::measure::{Beside, Measured, Nothing, measure_beside};
+use crate::measure::{Beside, Look, Measured, Nothing, measure_beside};
 use crate::swing::detector::{Detector, FirstLook, Pass, State};
 
 /// Stretch of ground reactions after a fast pass, nanoseconds. Shorter than the detector's tail: samples
@@ -183,7 +183,10 @@ impl Markers {
 
     /// The first look at a pass: reported where the kind is settled already.
     fn look_first(&mut self, pass: Pass, until_ns: i64, shared: &Shared, out: &mut Vec<Output>) {
-        let Seen::Swing(measured) = self.measured(&pass, (until_ns, true), shared) else {
+        let look = Look::First {
+            trigger: shared.ground.has_trigger(),
+        };
+        let Seen::Swing(measured) = self.measured(&pass, (until_ns, look), shared) else {
             return;
         };
         let impact_ns = impact_ns(&measured);
@@ -205,7 +208,7 @@ impl Markers {
 
     /// The look at the whole window of a pass.
     fn look(&mut self, pass: Pass, until_ns: i64, shared: &Shared, out: &mut Vec<Output>) {
-        let seen = self.measured(&pass, (until_ns, false), shared);
+        let seen = self.measured(&pass, (until_ns, Look::Whole), shared);
         if let Some(first) = pass.first {
             let measured = self.confirmed(&pass, seen, shared);
             out.extend(measured.map(|m| self.swing(first.impact_ns, m)));
@@ -243,9 +246,11 @@ impl Markers {
         let agrees = |m: &Measured| {
             m.kind == first.kind && (impact_ns(m) - first.impact_ns).abs() < AGREE_NS
         };
+        // The first look again, and what it settled stays settled.
+        let look = Look::First { trigger: false };
         match seen {
             Seen::Swing(measured) if agrees(&measured) => Some(measured),
-            _ => match self.measured(pass, (first.until_ns, true), shared) {
+            _ => match self.measured(pass, (first.until_ns, look), shared) {
                 Seen::Swing(mut measured) => {
                     measured.notes.push(NOT_CONFIRMED.to_owned());
                     Some(measured)
@@ -271,7 +276,7 @@ impl Markers {
 
     /// What the window of a pass shows, up to a time; a first look takes nothing from other streams,
     /// which may be behind.
-    fn measured(&self, pass: &Pass, (until_ns, first): (i64, bool), shared: &Shared) -> Seen {
+    fn measured(&self, pass: &Pass, (until_ns, look): (i64, Look), shared: &Shared) -> Seen {
         let layout = self.assembler.layout();
         let from_ns = pass.time_ns.saturating_sub(pass.lead_ns);
         let window = self.history.window(
@@ -281,13 +286,12 @@ impl Markers {
             layout.rate_hz,
         );
         let ground_ns = pass.time_ns.saturating_add(GROUND_TAIL_NS);
-        let (ground, pulses_ns) = if first {
-            (shared.ground.without_samples(AWAITED), Vec::new())
-        } else {
-            (
+        let (ground, pulses_ns) = match look {
+            Look::First { .. } => (shared.ground.without_samples(AWAITED), Vec::new()),
+            Look::Whole => (
                 shared.ground.window(self.clock, from_ns, ground_ns),
                 shared.ground.pulses(self.clock, from_ns, ground_ns),
-            )
+            ),
         };
         let Some(window) = window else {
             return Seen::Nothing(None);
@@ -296,7 +300,7 @@ impl Markers {
         let beside = Beside {
             ground: ground.as_ref(),
             pulses_ns: &pulses_ns,
-            first,
+            look,
         };
         // Pure functions of owned data: nothing half-changed survives an unwinding.
         let attempt = AssertUnwindSafe(|| {

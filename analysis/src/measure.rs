@@ -164,9 +164,21 @@ pub struct Beside<'a> {
     pub ground: Option<&'a GroundWindow>,
     /// When a trigger noticed impact, nanoseconds.
     pub pulses_ns: &'a [i64],
-    /// Whether this is a first look: the window ends soon after impact, and only a swing whose kind nothing
-    /// can change any more is one.
-    pub first: bool,
+    /// How much of the swing the window holds.
+    pub look: Look,
+}
+
+/// A look at a swing.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Look {
+    /// At the whole of it.
+    #[default]
+    Whole,
+    /// Soon after impact: only a swing whose kind nothing can change any more is one.
+    First {
+        /// Whether the bay has a trigger, whose pulse may still come.
+        trigger: bool,
+    },
 }
 
 /// The same with what came beside the markers.
@@ -193,8 +205,8 @@ pub fn measure_beside(
         .unwrap_or(Handed::Right);
     golfer_frame(&mut window, handed);
     let (mut whole, mut swing) = find(&window, near, ball, (context, beside, &repair))?;
-    if beside.first {
-        if !kind::is_settled(&swing) {
+    if let Look::First { trigger } = beside.look {
+        if !kind::is_settled(&swing, trigger) {
             return Err(Nothing::NotSettled);
         }
         swing.leave_open();

@@ -108,6 +108,12 @@ impl GroundBook {
         self.pulses.push_back((clock, time_ns));
     }
 
+    /// Whether a trigger has gone off lately: the bay has one.
+    #[must_use]
+    pub fn has_trigger(&self) -> bool {
+        !self.pulses.is_empty()
+    }
+
     /// Pulses between two times of the markers' clock, nanoseconds, rising. One whose clock is not yet
     /// known against the markers' is left out.
     #[must_use]

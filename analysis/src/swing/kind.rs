@@ -46,13 +46,14 @@ impl Kind {
 }
 
 /// Whether nothing that comes later can change the kind: a collision was seen, or the head passed where
-/// neither a collision nor a trigger's pulse is believed to be of a ball. A pulse may come after the first
-/// look, and a small stroke has to go on through the ball's place.
+/// neither a collision nor a trigger's pulse is believed to be of a ball, or lost nothing in a bay without a
+/// trigger (the pulse of one may come late). A small stroke has to go on through the ball's place first.
 #[must_use]
-pub fn is_settled(swing: &Swing) -> bool {
+pub fn is_settled(swing: &Swing, trigger: bool) -> bool {
     let impact = &swing.impact;
     let high = impact.clearance_m.is_some_and(|c| c >= STEP_CLEARANCE_M);
-    swing.extent == Extent::Full && (impact.loss.is_some() || high)
+    let met_none = high || impact.free && !trigger;
+    swing.extent == Extent::Full && (impact.loss.is_some() || met_none)
 }
 
 /// The kind of a swing with a confidence from 0 to 1: a rating by the evidence that there is, not a
