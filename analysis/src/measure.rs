@@ -2,6 +2,7 @@
 
 mod clean;
 mod club_paths;
+mod stands;
 mod told;
 mod words;
 
@@ -32,7 +33,7 @@ use crate::swing::kind::{self, Kind};
 use crate::swing::phases;
 use crate::swing::refusal::NotASwing;
 use crate::window::{Window, crop};
-use clean::{faults, golfer_frame, held, side, walks};
+use clean::{faults, golfer_frame, held, side};
 use club_paths::ClubPaths;
 use told::{approximate, calibrate};
 use words::{exchange_note, hidden_note, notes};
@@ -280,8 +281,11 @@ fn find(
     if !held(window, &whole, &swing) {
         return Err(Nothing::Movement(NotASwing::NotHeld));
     }
-    if swing.extent == Extent::Partial && walks(window, &swing) {
-        return Err(Nothing::Movement(NotASwing::Walking));
+    if swing.extent == Extent::Partial
+        && !kind::met_ball(&swing.impact)
+        && let Some(why) = stands::unsteady(window, &swing)
+    {
+        return Err(Nothing::Movement(why));
     }
     Ok((whole, swing))
 }
