@@ -41,7 +41,7 @@ pub enum Outgoing {
     Status(Status),
     /// The newest pose.
     Live(Live),
-    /// A report with its replay.
+    /// A report with its replay, of the first look or of the whole swing.
     Swing(Box<(Report, Replay)>),
     /// A later revision of a report.
     Revised(Box<Report>),
@@ -172,7 +172,22 @@ impl<'a> Bay<'a> {
                     self.state(outgoing::bay_state(state), Some(time_ns))
                 }
                 Output::Silent => self.state(BayState::NoSignal, None),
-                Output::Swing { epoch, measured } => self.swing(epoch, measured),
+                Output::First {
+                    epoch,
+                    impact_ns,
+                    measured,
+                } => self.first(
+                    filing((&self.setup.bay, epoch, impact_ns), &measured, self.now_ns),
+                    &measured,
+                ),
+                Output::Swing {
+                    epoch,
+                    impact_ns,
+                    measured,
+                } => self.swing(
+                    filing((&self.setup.bay, epoch, impact_ns), &measured, self.now_ns),
+                    measured,
+                ),
                 Output::NoSwing {
                     time_ns,
                     kind,
@@ -239,23 +254,30 @@ impl<'a> Bay<'a> {
         self.offer(Outgoing::Status(status));
     }
 
-    fn swing(&mut self, epoch: u32, measured: Box<Measured>) {
-        let filing = filing((&self.setup.bay, epoch), &measured, self.now_ns);
+    /// A first report: to the screens only. Archive and uncertainties belong to the whole swing.
+    fn first(&self, filing: Filing, measured: &Measured) {
+        let report = filing.report;
+        info!(swing = %report.id, kind = %report.measurement.kind, "first report");
+        self.show(report, measured);
+    }
+
+    fn show(&self, report: Report, measured: &Measured) {
+        let replay = outgoing::replay(&report.id, measured);
+        if !self.offer(Outgoing::Swing(Box::new((report, replay)))) {
+            error!(code = %Code::ReportUnpublished, "a report found the way to the screens full");
+        }
+    }
+
+    fn swing(&mut self, filing: Filing, measured: Box<Measured>) {
         let report = filing.report.clone();
         info!(swing = %report.id, kind = %report.measurement.kind, "swing measured");
         let audit = measured.audit.as_ref();
         self.book
             .found(audit.map_or_else(Vec::new, |a| a.findings.clone()));
-        let replay = outgoing::replay(&report.id, &measured);
-        let job = Job {
-            measured,
-            report: report.clone(),
-        };
-        if !self.offer(Outgoing::Swing(Box::new((report, replay)))) {
-            error!(code = %Code::ReportUnpublished, "a report found the way to the screens full");
-        }
+        self.show(report.clone(), &measured);
+        let job = Job { measured, report };
         self.file(filing);
-        // After the first report, so that the revision cannot overtake it.
+        // After the report of the whole, so that the revision cannot overtake it.
         if let Err(job) = self.outlets.refine.try_send(job) {
             let report = job.into_inner().report;
             warn!(code = %Code::SwingUnrefined, swing = %report.id, "too many swings wait for their uncertainties: this one gets none");
@@ -294,7 +316,7 @@ impl<'a> Bay<'a> {
 
 /// A swing as screens and archive get it, completed at an arrival.
 pub(crate) fn filing(
-    (bay, epoch): (&str, u32),
+    (bay, epoch, impact_ns): (&str, u32, i64),
     measured: &Measured,
     completed_at_ns: u64,
 ) -> Filing {
@@ -305,9 +327,13 @@ pub(crate) fn filing(
         frames: window.len() as u64,
     };
     Filing {
-        report: outgoing::report((bay, epoch), measured, transport),
+        report: outgoing::report(
+            outgoing::swing_id(bay, epoch, impact_ns),
+            measured,
+            transport,
+        ),
         epoch,
         first_ns: window.time_ns.first().copied().unwrap_or_default(),
-        impact_ns: (window.seconds(measured.prepared.swing.impact.slot) * 1e9) as i64,
+        impact_ns,
     }
 }

@@ -9,12 +9,21 @@ use std::collections::BTreeMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+/// Revision of a report that left soon after impact: what lies later is not measured yet. Only swings whose
+/// kind is settled then have one.
+pub const FIRST: u32 = 1;
+/// Revision of a report of the whole swing.
+pub const WHOLE: u32 = 2;
+/// Revision of a report with uncertainties, or with the reason why there are none.
+pub const REFINED: u32 = 3;
+
 /// One swing: what was measured and how the data arrived.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Report {
     /// Stable identifier, derived from the swing's impact on the device clock.
     pub id: String,
-    /// Counts up when the same swing is reported again with more data.
+    /// Counts up when the same swing is reported again with more data: [`FIRST`], [`WHOLE`], [`REFINED`]. The
+    /// first may be absent, and each keeps identifier and kind.
     pub revision: u32,
     /// Why this swing stays without uncertainties, in words; absent where they are known or still come.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -55,7 +64,7 @@ pub struct Event {
     pub time_s: Option<f64>,
     /// The same instant as a frame number with its fraction; 0 is the first frame.
     pub frame: Option<f64>,
-    /// Standard uncertainty of the time, seconds; absent in the first revision.
+    /// Standard uncertainty of the time, seconds; absent before [`REFINED`].
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub uncertainty_s: Option<f64>,
     /// Why there is no time.
@@ -79,7 +88,7 @@ pub struct Metric {
     /// What limits the value, when something does (a substitute, a filled gap).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub limited: Option<String>,
-    /// How surely the value is known; absent in the first revision.
+    /// How surely the value is known; absent before [`REFINED`].
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub uncertainty: Option<Uncertainty>,
 }

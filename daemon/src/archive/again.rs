@@ -8,7 +8,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
 use anyhow::Context as _;
-use protocol::report::Report;
+use protocol::report::{REFINED, Report};
 use serde::Serialize;
 
 use super::filing::{Filing, outcome, placed};
@@ -188,7 +188,7 @@ fn one(
                 match refine::refined(&measured, threads) {
                     Ok(measurement) => {
                         filing.report.measurement = measurement;
-                        filing.report.revision += 1;
+                        filing.report.revision = REFINED;
                     }
                     Err(refine::Panicked) => {
                         failed = Some(anyhow::anyhow!("a draw failed: please report it"));

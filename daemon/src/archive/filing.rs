@@ -10,7 +10,7 @@ use super::values;
 /// What is filed.
 #[derive(Debug)]
 pub enum Filed {
-    /// A swing with its first report.
+    /// A swing with the report of the whole of it.
     Swing(Box<Filing>),
     /// A later revision of a report.
     Revised(Box<Report>),
