@@ -15,6 +15,7 @@ pub mod date;
 pub mod disk;
 pub mod export;
 pub mod filing;
+pub mod import;
 pub mod keeping;
 pub mod recover;
 pub mod rows;
