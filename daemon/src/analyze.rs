@@ -11,6 +11,7 @@ use analysis::measure::Measured;
 use crossbeam_channel::{Receiver, Sender};
 use protocol::report::{Report, Transport};
 use protocol::screen::{Archived, BayState, Health, Live, Replay, Status};
+use protocol::shelf::Curves;
 use tracing::{error, info, warn};
 
 use crate::archive::filing::{Filed, Filing};
@@ -268,13 +269,16 @@ impl<'a> Bay<'a> {
         }
     }
 
-    fn swing(&mut self, filing: Filing, measured: Box<Measured>) {
+    fn swing(&mut self, mut filing: Filing, measured: Box<Measured>) {
         let report = filing.report.clone();
         info!(swing = %report.id, kind = %report.measurement.kind, "swing measured");
         let audit = measured.audit.as_ref();
         self.book
             .found(audit.map_or_else(Vec::new, |a| a.findings.clone()));
         self.show(report.clone(), &measured);
+        if self.outlets.archive.is_some() {
+            filing.take = Some(drawn(&report.id, &measured));
+        }
         let job = Job { measured, report };
         self.file(filing);
         // After the report of the whole, so that the revision cannot overtake it.
@@ -335,5 +339,14 @@ pub(crate) fn filing(
         epoch,
         first_ns: window.time_ns.first().copied().unwrap_or_default(),
         impact_ns,
+        take: None,
     }
+}
+
+/// What is drawn of a swing, for the archive.
+pub(crate) fn drawn(id: &str, measured: &Measured) -> Box<(Replay, Curves)> {
+    Box::new((
+        outgoing::replay(id, measured),
+        outgoing::curves(id, measured),
+    ))
 }

@@ -179,7 +179,8 @@ pub fn again(recording: &mut Recording, mut step: impl FnMut(Again<'_>)) -> anyh
             } = output
             {
                 let named = (meta.bay.as_str(), epoch, impact_ns);
-                let filing = analyze::filing(named, &measured, now_ns);
+                let mut filing = analyze::filing(named, &measured, now_ns);
+                filing.take = Some(analyze::drawn(&filing.report.id, &measured));
                 step(Again::Swing(Box::new(filing), measured));
             }
         }

@@ -2,6 +2,7 @@
 //! place where SI and radians become the units of reports, and where both core crates meet on the
 //! way out.
 
+mod curves;
 mod ground;
 
 use std::collections::BTreeMap;

@@ -208,8 +208,11 @@ pub fn two_sided(z: f64) -> f64 {
 }
 
 /// Normal deviates at 64 places of equal probability.
-static PLACES: LazyLock<Vec<f64>> =
-    LazyLock::new(|| (0..64).map(|n| normal_quantile((f64::from(n) + 0.5) / 64.0)).collect());
+static PLACES: LazyLock<Vec<f64>> = LazyLock::new(|| {
+    (0..64)
+        .map(|n| normal_quantile((f64::from(n) + 0.5) / 64.0))
+        .collect()
+});
 
 /// A standard deviation estimated from so many degrees of freedom, in units of the true one, at 64 places
 /// of equal probability (Wilson & Hilferty 1931).

@@ -121,6 +121,15 @@ pub struct Outcome {
     pub metrics: Vec<u8>,
 }
 
+/// What is drawn of a swing (`super::filing`).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Take {
+    /// The pose over time, packed.
+    pub replay: Vec<u8>,
+    /// Derived signals, packed.
+    pub curves: Vec<u8>,
+}
+
 /// Which sessions or swings are meant.
 #[derive(Debug, Clone, Copy)]
 pub enum Which<'a> {

@@ -10,7 +10,7 @@ use std::time::Duration;
 use rusqlite::{Connection, OptionalExtension as _, Row, Transaction, params};
 
 pub use self::book::{Among, Struck};
-use super::rows::{Consent, Outcome, Place, Recording, Session, Student, Swing, Which};
+use super::rows::{Consent, Outcome, Place, Recording, Session, Student, Swing, Take, Which};
 use super::{ArchiveError, date, schema};
 
 /// How long a verb waits for another program's transaction.
@@ -210,7 +210,12 @@ impl Store {
     ///
     /// # Errors
     /// When the store cannot be written.
-    pub fn add_swing(&mut self, swing: &Swing, outcome: &Outcome) -> Result<(), ArchiveError> {
+    pub fn add_swing(
+        &mut self,
+        swing: &Swing,
+        outcome: &Outcome,
+        take: Option<&Take>,
+    ) -> Result<(), ArchiveError> {
         let tx = self.db.transaction()?;
         let place = &swing.place;
         tx.execute(
@@ -232,6 +237,9 @@ impl Store {
             ],
         )?;
         put(&tx, (&swing.session, &swing.id), outcome)?;
+        if let Some(take) = take {
+            draw(&tx, (&swing.session, &swing.id), take)?;
+        }
         Ok(tx.commit()?)
     }
 
@@ -249,6 +257,32 @@ impl Store {
         let put = put(&tx, swing, outcome)?;
         tx.commit()?;
         Ok(put)
+    }
+
+    /// Keeps what is drawn of a swing in the place of what was kept.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn put_take(&mut self, swing: (&str, &str), take: &Take) -> Result<(), ArchiveError> {
+        let tx = self.db.transaction()?;
+        draw(&tx, swing, take)?;
+        Ok(tx.commit()?)
+    }
+
+    /// What is drawn of a swing, if it was kept.
+    ///
+    /// # Errors
+    /// See [`Store::students`].
+    pub fn take(&self, swing: &str) -> Result<Option<Take>, ArchiveError> {
+        let sql = "SELECT replay, curves FROM takes WHERE swing =
+            (SELECT id FROM swings WHERE name = ?1 ORDER BY id DESC LIMIT 1)";
+        let read = |row: &Row<'_>| {
+            Ok(Take {
+                replay: row.get(0)?,
+                curves: row.get(1)?,
+            })
+        };
+        Ok(self.db.query_row(sql, [swing], read).optional()?)
     }
 
     /// Sessions, oldest first.
@@ -411,6 +445,13 @@ pub(super) fn copy(db: &Connection, to: &Path) -> Result<(), ArchiveError> {
     }
     db.execute("VACUUM INTO ?1", [part.to_string_lossy()])?;
     std::fs::rename(&part, to).map_err(failed)
+}
+
+fn draw(tx: &Transaction<'_>, (session, name): (&str, &str), take: &Take) -> rusqlite::Result<()> {
+    let sql = "INSERT OR REPLACE INTO takes
+        SELECT id, ?3, ?4 FROM swings WHERE session = ?1 AND name = ?2";
+    tx.execute(sql, params![session, name, take.replay, take.curves])?;
+    Ok(())
 }
 
 fn put(

@@ -17,7 +17,7 @@ use protocol::screen::{Archived, Finding};
 use tracing::{error, info, warn};
 
 use super::disk::{Space, Verdict, Watch};
-use super::filing::{Filed, Filing, completed_ns, outcome, window};
+use super::filing::{Filed, Filing, completed_ns, outcome, take, window};
 use super::ring::Ring;
 use super::rows::{Session, Which};
 use super::{Archive, ArchiveError, sync_dir};
@@ -412,7 +412,11 @@ impl Desk<'_> {
             self.filed.pop_front();
         }
         let outcome = outcome(&self.start.ids, &filing.report, self.utc_ns())?;
-        let stored = self.start.archive.store.add_swing(&swing, &outcome);
+        let stored = self
+            .start
+            .archive
+            .store
+            .add_swing(&swing, &outcome, take(filing)?.as_ref());
         stored.map_err(|why| why.to_string())
     }
 
