@@ -7,6 +7,7 @@
 mod block;
 mod findings;
 mod judge;
+pub mod shelf;
 mod shots;
 mod told;
 pub mod view;

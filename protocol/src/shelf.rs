@@ -10,6 +10,34 @@ use serde::{Deserialize, Serialize};
 use crate::lesson::{Block, Note};
 use crate::report::Report;
 
+/// Every metric.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Metrics {
+    /// In the order of the catalogue.
+    pub metrics: Vec<MetricLine>,
+}
+
+/// One metric.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct MetricLine {
+    /// Identifier.
+    pub id: String,
+    /// In words.
+    pub words: String,
+    /// Unit of its values.
+    pub unit: String,
+    /// What a positive value means.
+    pub sign: String,
+    /// What it is.
+    pub definition: String,
+    /// Where the definition comes from.
+    pub source: String,
+    /// Event at which it is read.
+    pub event: Option<String>,
+    /// Whether there is a default band.
+    pub has_default_band: bool,
+}
+
 /// A page of lessons.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Sessions {

@@ -3,12 +3,13 @@
 use std::collections::BTreeMap;
 
 use analysis::coaching::load;
-use analysis::coaching::shot::{Metric, Reading, Shot};
+use analysis::coaching::order;
+use analysis::coaching::shot::{Metric, Reading, Shot, values};
 use analysis::metrics::catalogue;
 use protocol::lesson::{About, Block, Effort, Entry, Said};
 
 use crate::archive::store::Struck;
-use crate::archive::values::{self, Packed};
+use crate::archive::values::{self as packed, Packed};
 
 /// What was entered and holds, by what it is about.
 pub(super) struct Holds<'a>(BTreeMap<String, &'a Entry>);
@@ -62,7 +63,7 @@ pub(crate) struct Told {
 impl Told {
     /// `None` where the stored values are damaged.
     pub(super) fn new(row: Struck, holds: &Holds<'_>) -> Option<Self> {
-        let packed = values::unpack(&row.metrics, catalogue::len())?;
+        let packed = packed::unpack(&row.metrics, catalogue::len())?;
         let swing = About::Swing(row.id.clone());
         Some(Self {
             shot: shot(&packed),
@@ -162,6 +163,31 @@ impl<'a> Blocked<'a> {
             swings: lesson.iter().filter(own).collect(),
             first,
         }
+    }
+
+    /// The shot that stands for the block: the one whose values of these metrics lie nearest to the
+    /// medians, each against its scatter.
+    pub(super) fn stands_for(&self, metrics: &[Metric]) -> Option<String> {
+        let counted: Vec<&&Told> = self.swings.iter().filter(|t| t.counts()).collect();
+        let shots = self.shots();
+        let measures: Vec<(Metric, f64, f64)> = metrics
+            .iter()
+            .filter_map(|&m| {
+                let all = values(&shots, m);
+                let middle = order::median(&all)?;
+                let away: Vec<f64> = all.iter().map(|v| (v - middle).abs()).collect();
+                Some((m, middle, order::median(&away)?.max(1e-9)))
+            })
+            .collect();
+        let far = |told: &Told| -> f64 {
+            let each = measures.iter().map(|(m, middle, scatter)| {
+                let value = told.shot.value(*m);
+                value.map_or(9.0, |v| ((v - middle) / scatter).powi(2))
+            });
+            each.sum()
+        };
+        let nearest = counted.iter().min_by(|a, b| far(a).total_cmp(&far(b)));
+        nearest.map(|t| t.row.id.clone())
     }
 
     /// Shots that count.

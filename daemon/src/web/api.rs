@@ -5,6 +5,7 @@
 mod ask;
 mod describe;
 mod lesson;
+mod shelf;
 
 use std::sync::Arc;
 
@@ -29,7 +30,8 @@ type Made = fn() -> MethodRouter<Shared>;
 
 /// Every operation that is described by its types.
 pub(super) fn operations() -> impl Iterator<Item = Operation> {
-    lesson::OPERATIONS.iter().copied()
+    let all = [lesson::OPERATIONS, shelf::OPERATIONS];
+    all.into_iter().flatten().copied()
 }
 
 /// The OpenAPI document, as served.
