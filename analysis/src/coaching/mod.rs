@@ -12,3 +12,13 @@ pub mod load;
 pub mod shot;
 pub mod suggestion;
 pub mod summary;
+
+// Is a change real: from distributions to the verdict.
+pub mod chance;
+pub mod order;
+pub mod scatter;
+pub mod plateau;
+pub mod block;
+pub mod looks;
+pub mod power;
+pub mod change;
