@@ -25,6 +25,8 @@ mod golfer;
 mod ground;
 mod honesty;
 mod invariance;
+mod leak_lessons;
+mod leaks;
 mod lesson;
 mod lessons;
 mod live;
