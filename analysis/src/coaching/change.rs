@@ -6,8 +6,8 @@
 //! least the detectable change. Both are widened by what no-change lessons do to them:
 //! - neighbouring shots are alike (`Allowed::autocorrelation`): the rank test's deviate and the standard
 //!   error are stretched by the variance that such rows have;
-//! - a level drifts through a session (`Allowed::drift`, one standard deviation of the shots from first
-//!   to last): what a straight drift would make between the two blocks is taken off the shift, since
+//! - a level drifts through a session (`Allowed::drift`, one standard deviation of the baseline's shots
+//!   from first to last): what a straight drift would make between the two blocks is taken off the shift, since
 //!   blocks of ten shots are too short to see it and to correct for it;
 //! - another day or marking moves the level (`Allowed::again`): its variance is added, twice;
 //! - every look costs (`looks`), and so do several metrics (`Scope`).
@@ -84,7 +84,7 @@ impl Scope {
 pub struct Allowed {
     /// Correlation of neighbouring shots, 0 to below 1.
     pub autocorrelation: f64,
-    /// Drift from the first to the last shot of a session, in standard deviations of the shots.
+    /// Drift from the first to the last shot of a session, in standard deviations of the baseline's shots.
     pub drift: f64,
     /// How much another marking or day moves the level; `None`: not known, so that blocks of different
     /// markings or sessions are not compared.
@@ -350,7 +350,8 @@ impl Seen {
         Self {
             shift: median(&differences).unwrap_or(f64::NAN),
             differences,
-            drift: apart.drift * shots_variance.sqrt(),
+            // The larger of both views: a scatter seen too small must not shrink the allowance.
+            drift: apart.drift * own(before).max(shots_variance).sqrt(),
             shots_variance,
             total: scatter::sum(&parts),
             counts: [before.len(), after.len()],
