@@ -38,6 +38,7 @@ mod refusals;
 mod rotations;
 mod screen;
 mod support;
+mod statistics;
 mod swaps;
 mod tap;
 mod tidy;

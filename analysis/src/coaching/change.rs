@@ -13,7 +13,7 @@
 //! - every look costs (`looks`), and so do several metrics (`Scope`).
 
 use super::block::{Baseline, Check};
-use super::chance::{RankSum, normal_above, normal_quantile, student_quantile};
+use super::chance::{RankSum, normal_above, normal_quantile, student_quantile, two_sided};
 use super::looks::Levels;
 use super::order::{Interval, differences, inverted, median};
 use super::plateau;
@@ -257,6 +257,44 @@ fn direction(wanted: Wanted, before: f64, change: Interval) -> Option<Verdict> {
         Verdict::RealGain
     } else {
         Verdict::RealLoss
+    })
+}
+
+/// What two whole blocks show, without a verdict: for scans over many metrics.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Evidence {
+    pub(super) shift: f64,
+    /// At 95 %.
+    pub(super) interval: Interval,
+    /// The level at which the interval would just reach no change.
+    pub(super) p: f64,
+}
+
+/// The evidence for a change, widened like in [`change`].
+pub(super) fn evidence(
+    baseline: &Baseline,
+    check: &Check,
+    allowed: &Allowed,
+) -> Result<Evidence, NotCompared> {
+    let (before, after) = (&baseline.block().values, &check.block().values);
+    let apart =
+        Apart::of(baseline, check, after.len(), allowed).ok_or(NotCompared::AgainUnknown)?;
+    let seen = Seen::of(before, after, &apart, allowed);
+    let interval = |level| seen.interval(level, &apart);
+    // Bisection over the deviate of the level: the interval grows with it.
+    let (mut low, mut high) = (0.0, 8.0);
+    for _ in 0..40 {
+        let middle = 0.5 * (low + high);
+        if interval(two_sided(middle)).holds(0.0) {
+            high = middle;
+        } else {
+            low = middle;
+        }
+    }
+    Ok(Evidence {
+        shift: seen.shift,
+        interval: interval(LEVEL),
+        p: two_sided(low),
     })
 }
 

@@ -34,9 +34,9 @@ pub struct Truth {
     pub autocorrelation: f64,
 }
 
-/// That interval and detectable change both have to agree costs so many of the rule's standard errors
-/// (measured).
-const BOTH: f64 = 0.14;
+/// That interval and detectable change both have to agree costs so many of the rule's standard errors,
+/// divided by the number of shots of a block: an eighth of one at ten (measured, `tests/long/change`).
+const BOTH: f64 = 1.4;
 
 /// One look: how the rule's bound depends on the scatter that happens to be seen, and the true errors.
 struct Look {
@@ -48,8 +48,8 @@ struct Look {
     again: f64,
     /// Drift allowed.
     drift: f64,
-    /// The rule's standard error.
-    rule: f64,
+    /// What it costs that two conditions have to agree.
+    both: f64,
     /// True variance of the shift without another day's.
     own: f64,
 }
@@ -84,7 +84,7 @@ impl Look {
             taken,
             again: again.variance,
             drift: allowed.drift * share,
-            rule: rule.variance.sqrt(),
+            both: BOTH * rule.variance.sqrt() * 0.5 * blocks.iter().map(|n| 1.0 / *n as f64).sum::<f64>(),
             own: blocks.iter().map(|n| level(*n, really)).sum(),
         }
     }
@@ -92,7 +92,7 @@ impl Look {
     /// The shift from which on it is called real, where `spread` times the true scatter is seen.
     fn bound(&self, spread: f64) -> f64 {
         let stretch = self.t * (self.taken.variance * spread * spread + self.again).sqrt();
-        stretch + self.drift * spread + BOTH * self.rule
+        stretch + self.drift * spread + self.both
     }
 }
 
