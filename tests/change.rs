@@ -117,29 +117,158 @@ pub(crate) fn unchanged() -> Vec<Lesson> {
     let drifting = Drift::Session(1.0);
     vec![
         PLAIN,
-        named("neighbours alike", Lesson { every: false, ..WATCHED }),
-        named("and drift", Lesson { every: false, drift: drifting, ..WATCHED }),
-        named("and every look", Lesson { drift: drifting, ..WATCHED }),
-        named("drift in check only", Lesson { drift: Drift::Check(1.0), ..WATCHED }),
-        named("drift in each block", Lesson { drift: Drift::EachBlock(1.0), ..WATCHED }),
+        named(
+            "neighbours alike",
+            Lesson {
+                every: false,
+                ..WATCHED
+            },
+        ),
+        named(
+            "and drift",
+            Lesson {
+                every: false,
+                drift: drifting,
+                ..WATCHED
+            },
+        ),
+        named(
+            "and every look",
+            Lesson {
+                drift: drifting,
+                ..WATCHED
+            },
+        ),
+        named(
+            "drift in check only",
+            Lesson {
+                drift: Drift::Check(1.0),
+                ..WATCHED
+            },
+        ),
+        named(
+            "drift in each block",
+            Lesson {
+                drift: Drift::EachBlock(1.0),
+                ..WATCHED
+            },
+        ),
         named("no drift, every look", WATCHED),
         named("practice between", WHOLE),
-        named("heavy tails", Lesson { shape: Shape::Heavy, ..WHOLE }),
-        named("one long tail", Lesson { shape: Shape::Skewed, ..WHOLE }),
-        named("rounded", Lesson { shape: Shape::Rounded, ..WHOLE }),
-        named("check twice as wide", Lesson { wider: 2.0, ..WHOLE }),
-        named("check half as wide", Lesson { wider: 0.5, ..WHOLE }),
-        named("20 against 20", Lesson { baseline: 20, check: 20, between: Some(0), ..WHOLE }),
-        named("8 against 20", Lesson { baseline: 8, check: 20, ..WHOLE }),
-        named("warm-up", Lesson { baseline: 14, drift: Drift::WarmUp(1.0, 3.0), ..WHOLE }),
-        named("long warm-up", Lesson { baseline: 14, drift: Drift::WarmUp(2.0, 4.0), ..WHOLE }),
+        named(
+            "heavy tails",
+            Lesson {
+                shape: Shape::Heavy,
+                ..WHOLE
+            },
+        ),
+        named(
+            "one long tail",
+            Lesson {
+                shape: Shape::Skewed,
+                ..WHOLE
+            },
+        ),
+        named(
+            "rounded",
+            Lesson {
+                shape: Shape::Rounded,
+                ..WHOLE
+            },
+        ),
+        named(
+            "check twice as wide",
+            Lesson {
+                wider: 2.0,
+                ..WHOLE
+            },
+        ),
+        named(
+            "check half as wide",
+            Lesson {
+                wider: 0.5,
+                ..WHOLE
+            },
+        ),
+        named(
+            "20 against 20",
+            Lesson {
+                baseline: 20,
+                check: 20,
+                between: Some(0),
+                ..WHOLE
+            },
+        ),
+        named(
+            "8 against 20",
+            Lesson {
+                baseline: 8,
+                check: 20,
+                ..WHOLE
+            },
+        ),
+        named(
+            "warm-up",
+            Lesson {
+                baseline: 14,
+                drift: Drift::WarmUp(1.0, 3.0),
+                ..WHOLE
+            },
+        ),
+        named(
+            "long warm-up",
+            Lesson {
+                baseline: 14,
+                drift: Drift::WarmUp(2.0, 4.0),
+                ..WHOLE
+            },
+        ),
         named("other day", OTHER_DAY),
-        named("other day, check drifts", Lesson { drift: Drift::Check(1.0), ..OTHER_DAY }),
-        named("other day, both drift", Lesson { drift: Drift::EachBlock(1.0), ..OTHER_DAY }),
-        named("other day, large", Lesson { again: 2.0, ..OTHER_DAY }),
-        named("other day, estimated", Lesson { again: 1.0, again_freedom: 6.0, ..OTHER_DAY }),
-        named("three metrics", Lesson { metrics: 3, ..WHOLE }),
-        named("extreme of 20 chosen", Lesson { among: 20, between: Some(0), drift: Drift::None, ..WHOLE }),
+        named(
+            "other day, check drifts",
+            Lesson {
+                drift: Drift::Check(1.0),
+                ..OTHER_DAY
+            },
+        ),
+        named(
+            "other day, both drift",
+            Lesson {
+                drift: Drift::EachBlock(1.0),
+                ..OTHER_DAY
+            },
+        ),
+        named(
+            "other day, large",
+            Lesson {
+                again: 2.0,
+                ..OTHER_DAY
+            },
+        ),
+        named(
+            "other day, estimated",
+            Lesson {
+                again: 1.0,
+                again_freedom: 6.0,
+                ..OTHER_DAY
+            },
+        ),
+        named(
+            "three metrics",
+            Lesson {
+                metrics: 3,
+                ..WHOLE
+            },
+        ),
+        named(
+            "extreme of 20 chosen",
+            Lesson {
+                among: 20,
+                between: Some(0),
+                drift: Drift::None,
+                ..WHOLE
+            },
+        ),
     ]
 }
 
@@ -148,12 +277,50 @@ pub(crate) fn changed() -> Vec<Lesson> {
     let named = |name, lesson: Lesson| Lesson { name, ..lesson };
     vec![
         named("independent, 8 against 8", PLAIN),
-        named("alike, 8 against 8", Lesson { every: false, ..WATCHED }),
+        named(
+            "alike, 8 against 8",
+            Lesson {
+                every: false,
+                ..WATCHED
+            },
+        ),
         named("alike, every look", WATCHED),
-        named("10, 20, 10", Lesson { drift: Drift::None, ..WHOLE }),
-        named("20 against 20", Lesson { baseline: 20, check: 20, between: Some(0), drift: Drift::None, ..WHOLE }),
-        named("20 against 20, one look", Lesson { baseline: 20, check: 20, rho: 0.3, ..PLAIN }),
-        named("8 against 20", Lesson { baseline: 8, check: 20, between: Some(0), drift: Drift::None, ..WHOLE }),
+        named(
+            "10, 20, 10",
+            Lesson {
+                drift: Drift::None,
+                ..WHOLE
+            },
+        ),
+        named(
+            "20 against 20",
+            Lesson {
+                baseline: 20,
+                check: 20,
+                between: Some(0),
+                drift: Drift::None,
+                ..WHOLE
+            },
+        ),
+        named(
+            "20 against 20, one look",
+            Lesson {
+                baseline: 20,
+                check: 20,
+                rho: 0.3,
+                ..PLAIN
+            },
+        ),
+        named(
+            "8 against 20",
+            Lesson {
+                baseline: 8,
+                check: 20,
+                between: Some(0),
+                drift: Drift::None,
+                ..WHOLE
+            },
+        ),
         named("other day", OTHER_DAY),
     ]
 }
@@ -337,14 +504,24 @@ impl Luck {
                 let drift = match lesson.drift {
                     Drift::None => 0.0,
                     Drift::Session(d) => d * shot as f64 / (all - 1) as f64,
-                    Drift::Check(d) => if late { d * within } else { 0.0 },
+                    Drift::Check(d) => {
+                        if late {
+                            d * within
+                        } else {
+                            0.0
+                        }
+                    }
                     Drift::EachBlock(d) => d * within,
                     Drift::WarmUp(d, fade) => -d * (-(shot as f64) / fade).exp(),
                 };
                 let scatter = row[shot] * if late { lesson.wider } else { 1.0 };
                 let value = scatter + drift + if late { lesson.size } else { 0.0 };
                 let value = value + days[usize::from(late && lesson.between.is_none())];
-                if lesson.shape == Shape::Rounded { (2.0 * value).round() / 2.0 } else { value }
+                if lesson.shape == Shape::Rounded {
+                    (2.0 * value).round() / 2.0
+                } else {
+                    value
+                }
             });
             let day = u64::from(late && lesson.between.is_none());
             let first = if day == 1 { n } else { 0 };
@@ -357,7 +534,10 @@ impl Luck {
                 values: values.collect(),
             }
         };
-        [block(Role::Baseline, 0, n), block(Role::Check, n + between, all)]
+        [
+            block(Role::Baseline, 0, n),
+            block(Role::Check, n + between, all),
+        ]
     }
 }
 

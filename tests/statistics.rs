@@ -50,7 +50,11 @@ fn order_statistics_equal_scipy() {
     for n in [8, 15] {
         let y = coarse(row(&mut rng, n, 0.5));
         samples.push(((0..n).map(|i| i as f64).collect(), y, false));
-        samples.push((coarse(row(&mut rng, n, 0.0)), coarse(row(&mut rng, n + 3, 0.9)), false));
+        samples.push((
+            coarse(row(&mut rng, n, 0.0)),
+            coarse(row(&mut rng, n + 3, 0.9)),
+            false,
+        ));
     }
     let p: Vec<Vec<f64>> = [1, 7, 40]
         .iter()
@@ -75,14 +79,23 @@ fn order_statistics_equal_scipy() {
         near(apart.p, &reference["rank_p"], 1e-10);
         if *exact {
             let u = reference["u"].as_f64().unwrap() as usize;
-            near(RankSum::new(x.len(), y.len()).at_most(u), &reference["below"], 1e-12);
+            near(
+                RankSum::new(x.len(), y.len()).at_most(u),
+                &reference["below"],
+                1e-12,
+            );
             let interval = shift_interval(x, y, 0.05);
             near(interval.low, &reference["interval"][0], 1e-12);
             near(interval.high, &reference["interval"][1], 1e-12);
         }
         if x.len() == y.len() {
             let line = theil_sen(x, y, 0.05, 1.0).unwrap();
-            let ours = [line.slope, line.intercept, line.interval.low, line.interval.high];
+            let ours = [
+                line.slope,
+                line.intercept,
+                line.interval.low,
+                line.interval.high,
+            ];
             // SciPy's intercept is median(y) − slope · median(x), ours the median of the rest.
             for (n, ours) in ours.iter().enumerate().filter(|(n, _)| *n != 1) {
                 near(*ours, &reference["line"][n], 1e-12);
@@ -100,7 +113,11 @@ fn order_statistics_equal_scipy() {
     for (n, tail) in tails.iter().enumerate() {
         near(normal_quantile(*tail), &answers["normal"][n], 1e-10);
         for (k, freedom) in freedoms.iter().enumerate() {
-            near(student_quantile(*tail, *freedom), &answers["student"][n][k], 1e-8);
+            near(
+                student_quantile(*tail, *freedom),
+                &answers["student"][n][k],
+                1e-8,
+            );
         }
     }
 }
@@ -141,10 +158,20 @@ fn intervals_cover_the_truth() {
         held[0] += usize::from(shift_interval(&x, &y, 0.05).holds(1.0));
         let when: Vec<f64> = (0..15).map(f64::from).collect();
         let line: Vec<f64> = when.iter().map(|t| 0.2 * t + normal(&mut rng)).collect();
-        held[1] += usize::from(theil_sen(&when, &line, 0.05, 1.0).unwrap().interval.holds(0.2));
+        held[1] += usize::from(
+            theil_sen(&when, &line, 0.05, 1.0)
+                .unwrap()
+                .interval
+                .holds(0.2),
+        );
         // P(Y > X) − P(Y < X) of normals √2 apart: 2 Φ(1) − 1.
         let (x, y) = (row(&mut rng, 25, 0.0), row(&mut rng, 40, 2.0_f64.sqrt()));
-        held[2] += usize::from(dominance(&x, &y, 0.05).unwrap().interval.holds(0.682_689_49));
+        held[2] += usize::from(
+            dominance(&x, &y, 0.05)
+                .unwrap()
+                .interval
+                .holds(0.682_689_49),
+        );
         let mut last = normal(&mut rng);
         let mut alike = |n: usize, add: f64| -> Vec<f64> {
             let mut next = || {
@@ -172,7 +199,10 @@ fn no_change_is_called_none() {
     for lesson in unchanged() {
         let tally = Tally::of(&mut studio, &lesson, 1, 200);
         assert!(tally.at_most_five_percent(), "{}: {tally:?}", lesson.name);
-        assert!(tally.last <= tally.ever && tally.judged * 10 >= tally.played * 9, "{tally:?}");
+        assert!(
+            tally.last <= tally.ever && tally.judged * 10 >= tally.played * 9,
+            "{tally:?}"
+        );
     }
 }
 

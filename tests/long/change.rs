@@ -29,7 +29,10 @@ fn main() {
     }
     let mut studio = Studio::default();
     println!("No change: called real at any look, % of the judged lessons ({count} lessons each)");
-    println!("{:26} {:>9} {:>8} {:>8}  5 % holds", "lesson", "judged, %", "real, %", "last, %");
+    println!(
+        "{:26} {:>9} {:>8} {:>8}  5 % holds",
+        "lesson", "judged, %", "real, %", "last, %"
+    );
     for lesson in unchanged() {
         let tally = Tally::of(&mut studio, &lesson, seed, count);
         let share = |n: usize, of: usize| 1e2 * n as f64 / of.max(1) as f64;
@@ -39,11 +42,18 @@ fn main() {
             share(tally.judged, tally.played),
             share(tally.ever, tally.judged),
             share(tally.last, tally.judged),
-            if tally.at_most_five_percent() { "yes" } else { "NO" },
+            if tally.at_most_five_percent() {
+                "yes"
+            } else {
+                "NO"
+            },
         );
     }
     println!("\nTrue change: called real, % of the judged lessons, and as predicted");
-    println!("{:26} {:>8} {:>8} {:>10} {:>8}", "lesson", "size, SD", "real, %", "predicted", "apart");
+    println!(
+        "{:26} {:>8} {:>8} {:>10} {:>8}",
+        "lesson", "size, SD", "real, %", "predicted", "apart"
+    );
     for design in changed() {
         for size in [1.0, 1.5, 2.0, 2.5, 3.0, 4.0] {
             let tally = Tally::of(&mut studio, &Lesson { size, ..design }, seed, count);

@@ -58,8 +58,7 @@ pub fn scan(
         };
         Some((scanned, evidence.p))
     };
-    let (mut rows, p): (Vec<Scanned>, Vec<f64>) =
-        numbers(metrics).filter_map(seen).unzip();
+    let (mut rows, p): (Vec<Scanned>, Vec<f64>) = numbers(metrics).filter_map(seen).unzip();
     for (row, adjusted) in rows.iter_mut().zip(discovery(&p)) {
         row.adjusted = adjusted;
         row.found = adjusted <= FALSE_FINDS;
@@ -123,8 +122,7 @@ pub fn moved_with(blocks: &[Vec<&Shot>], other: Metric, metrics: &[Metric]) -> V
         };
         Some((row, slope.p))
     };
-    let (mut rows, p): (Vec<Together>, Vec<f64>) =
-        numbers(metrics).filter_map(seen).unzip();
+    let (mut rows, p): (Vec<Together>, Vec<f64>) = numbers(metrics).filter_map(seen).unzip();
     for (row, adjusted) in rows.iter_mut().zip(discovery(&p)) {
         row.adjusted = adjusted;
         row.found = adjusted <= FALSE_FINDS;

@@ -71,7 +71,11 @@ fn crossing(above: f64, tail: impl Fn(f64) -> f64) -> f64 {
             break;
         }
         let guess = (low * at_high - high * at_low) / (at_high - at_low);
-        let x = if low < guess && guess < high { guess } else { 0.5 * (low + high) };
+        let x = if low < guess && guess < high {
+            guess
+        } else {
+            0.5 * (low + high)
+        };
         let at = miss(x);
         if at.abs() < 1e-14 {
             return x;
@@ -221,8 +225,11 @@ pub fn two_sided(z: f64) -> f64 {
     (2.0 * normal_above(z.abs())).min(1.0)
 }
 
-static PLACES: LazyLock<Vec<f64>> =
-    LazyLock::new(|| (0..64).map(|n| normal_quantile((f64::from(n) + 0.5) / 64.0)).collect());
+static PLACES: LazyLock<Vec<f64>> = LazyLock::new(|| {
+    (0..64)
+        .map(|n| normal_quantile((f64::from(n) + 0.5) / 64.0))
+        .collect()
+});
 
 /// Normal deviates at 64 places of equal probability.
 #[must_use]

@@ -85,9 +85,9 @@ impl Filter {
             && same(self.club.as_ref(), row.club.as_ref())
             && same(self.handed.as_ref(), row.handed.as_ref())
             && same(self.sex.as_ref(), row.sex.as_ref())
-            && self.age.is_none_or(|(from, to)| {
-                row.age.is_some_and(|age| (from..=to).contains(&age))
-            })
+            && self
+                .age
+                .is_none_or(|(from, to)| row.age.is_some_and(|age| (from..=to).contains(&age)))
     }
 }
 
@@ -153,14 +153,19 @@ impl Cohort {
             let numbers = metrics.iter().filter(|m| m.unit() != Unit::Code);
             numbers
                 .filter_map(|metric| {
-                    let values: Vec<f64> =
-                        rows.iter().filter_map(|row| row.shot.value(*metric)).collect();
+                    let values: Vec<f64> = rows
+                        .iter()
+                        .filter_map(|row| row.shot.value(*metric))
+                        .collect();
                     Some((*metric, median(&values)?))
                 })
                 .collect()
         };
         Ok(Self {
-            golfers: swings.iter().map(|(id, rows)| (*id, medians(rows))).collect(),
+            golfers: swings
+                .iter()
+                .map(|(id, rows)| (*id, medians(rows)))
+                .collect(),
         })
     }
 
@@ -196,7 +201,12 @@ impl Cohort {
     ///
     /// # Errors
     /// [`TooFew`] golfers who show it.
-    pub fn band(&self, metric: Metric, shares: (f64, f64), seed: u64) -> Result<CohortBand, TooFew> {
+    pub fn band(
+        &self,
+        metric: Metric,
+        shares: (f64, f64),
+        seed: u64,
+    ) -> Result<CohortBand, TooFew> {
         let golfers = self.medians(metric)?;
         let wanted = [shares.0, 0.5, shares.1];
         let at = |values: &[f64]| wanted.map(|share| quantile(values, share).unwrap_or(f64::NAN));

@@ -1,7 +1,6 @@
 //! One shot, block or student beside another: differences with intervals, and the shot that stands for a
 //! block. Differences, not verdicts: those are `change`'s matter. Curves are in `curves`.
 
-
 use super::chance::{normal_quantile, student_quantile, two_sided};
 use super::order::{Interval, median, quantile, shift, shift_interval};
 
@@ -111,7 +110,10 @@ pub fn medoid(shots: &[&Shot], metrics: &[Metric]) -> Option<usize> {
         (!parts.is_empty()).then(|| parts.iter().sum::<f64>() / parts.len() as f64)
     };
     let can = |shot: &Shot| {
-        let shown = scales.iter().filter(|(m, _)| shot.value(*m).is_some()).count();
+        let shown = scales
+            .iter()
+            .filter(|(m, _)| shot.value(*m).is_some())
+            .count();
         shown > 0 && 2 * shown >= scales.len()
     };
     let far = |n: usize| -> f64 {

@@ -86,10 +86,10 @@ pub fn ribbon(curves: &[PhaseCurve], angle: bool) -> Vec<Option<Ribbon>> {
     let turns: Vec<f64> = curves
         .iter()
         .map(|curve| {
-            let both = (0..places).find_map(|place| {
-                Some(value(curve, place)? - value(curves.first()?, place)?)
-            });
-            both.filter(|_| angle).map_or(0.0, |d| TAU * (d / TAU).round())
+            let both = (0..places)
+                .find_map(|place| Some(value(curve, place)? - value(curves.first()?, place)?));
+            both.filter(|_| angle)
+                .map_or(0.0, |d| TAU * (d / TAU).round())
         })
         .collect();
     (0..places)
@@ -124,7 +124,9 @@ impl TimeMap {
         let mut knots: Vec<(f64, f64)> = Vec::new();
         for (from, to) in from.iter().zip(to) {
             if let (Some(from), Some(to)) = (from, to)
-                && knots.last().is_none_or(|last| last.0 < *from && last.1 < *to)
+                && knots
+                    .last()
+                    .is_none_or(|last| last.0 < *from && last.1 < *to)
             {
                 knots.push((*from, *to));
             }

@@ -43,7 +43,8 @@ impl Levels {
         let planned = planned.max(FEWEST_CHECK);
         let mut by_shots = vec![None; planned + 1];
         if every {
-            let information = |check: usize| 1.0 / (1.0 / baseline.max(1) as f64 + 1.0 / check as f64);
+            let information =
+                |check: usize| 1.0 / (1.0 / baseline.max(1) as f64 + 1.0 / check as f64);
             let last = information(planned);
             let at: Vec<f64> = (FEWEST_CHECK..=planned)
                 .map(|check| information(check) / last)
@@ -152,7 +153,11 @@ impl Walk {
         self.undecided = (0..=last)
             .map(|n| {
                 // Simpson's weights.
-                let weight = if n == 0 || n == last { 1.0 } else { f64::from(2 + 2 * (n as u32 % 2)) };
+                let weight = if n == 0 || n == last {
+                    1.0
+                } else {
+                    f64::from(2 + 2 * (n as u32 % 2))
+                };
                 let place = (n as f64 - Self::HALF_GRID as f64) * step;
                 let density: f64 = self
                     .undecided
@@ -175,7 +180,10 @@ mod tests {
     #[test]
     fn five_looks_have_the_published_bounds() {
         let at: Vec<f64> = (1..=5).map(|n| f64::from(n) / 5.0).collect();
-        for (nominal, bound) in spend(&at, 0.05).iter().zip([4.877, 3.357, 2.680, 2.290, 2.031]) {
+        for (nominal, bound) in spend(&at, 0.05)
+            .iter()
+            .zip([4.877, 3.357, 2.680, 2.290, 2.031])
+        {
             let ours = normal_quantile(0.5 * nominal);
             assert!((ours - bound).abs() < 0.005, "{ours} {bound}");
         }

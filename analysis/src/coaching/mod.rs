@@ -21,3 +21,6 @@ pub mod retention;
 pub mod compare;
 pub mod curves;
 pub mod cohort;
+
+#[cfg(test)]
+mod tests;

@@ -50,9 +50,8 @@ fn stands_off(values: &[f64], start: usize) -> bool {
     let Some((mean, variance)) = mean_variance(rest) else {
         return false;
     };
-    let of_mean = |part: &[f64]| {
-        scatter::inflation(part.len(), scatter::AUTOCORRELATION) / part.len() as f64
-    };
+    let of_mean =
+        |part: &[f64]| scatter::inflation(part.len(), scatter::AUTOCORRELATION) / part.len() as f64;
     let off = cut.iter().sum::<f64>() / cut.len().max(1) as f64 - mean;
     !cut.is_empty() && off.abs() > 1.645 * (variance * (of_mean(cut) + of_mean(rest))).sqrt()
 }
@@ -63,4 +62,29 @@ pub fn trends(values: &[f64]) -> bool {
     let places: Vec<f64> = (0..values.len()).map(|n| n as f64).collect();
     let inflation = scatter::inflation(values.len(), scatter::AUTOCORRELATION);
     theil_sen(&places, values, 0.05, inflation).is_some_and(|slope| slope.p < 0.05)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const WOBBLE: [f64; 12] = [
+        0.3, -0.5, 0.1, 0.8, -0.2, -0.9, 0.6, -0.1, 0.4, -0.6, 0.2, -0.3,
+    ];
+
+    #[test]
+    fn a_warm_up_is_cut_a_calm_row_is_not_and_a_climb_has_no_plateau() {
+        assert_eq!(find(&WOBBLE), Plateau::From(0));
+        let mut warming = WOBBLE;
+        for (n, value) in warming.iter_mut().enumerate() {
+            *value -= 8.0 * (-(n as f64)).exp();
+        }
+        let Plateau::From(start) = find(&warming) else {
+            panic!("a plateau follows");
+        };
+        assert!((1..=3).contains(&start), "{start}");
+        let climb: Vec<f64> = (0..12).map(|n| f64::from(n) + WOBBLE[n as usize]).collect();
+        assert_eq!(find(&climb), Plateau::NotYet);
+        assert_eq!(find(&WOBBLE[..7]), Plateau::TooShort);
+    }
 }

@@ -84,7 +84,10 @@ impl Look {
             taken,
             again: again.variance,
             drift: allowed.drift * share,
-            both: BOTH * rule.variance.sqrt() * 0.5 * blocks.iter().map(|n| 1.0 / *n as f64).sum::<f64>(),
+            both: BOTH
+                * rule.variance.sqrt()
+                * 0.5
+                * blocks.iter().map(|n| 1.0 / *n as f64).sum::<f64>(),
             own: blocks.iter().map(|n| level(*n, really)).sum(),
         }
     }
@@ -120,7 +123,11 @@ pub fn power_watched(design: &Design, levels: &Levels, allowed: &Allowed, truth:
     let looks: Vec<Look> = (FEWEST_CHECK..=levels.planned())
         .filter_map(|check| {
             let level = levels.at(check)?;
-            let design = Design { check, level, ..*design };
+            let design = Design {
+                check,
+                level,
+                ..*design
+            };
             Some(Look::of(&design, allowed, truth.autocorrelation))
         })
         .collect();
