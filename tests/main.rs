@@ -40,6 +40,7 @@ mod refusals;
 mod rotations;
 mod screen;
 mod support;
+mod statistics;
 mod swaps;
 mod tap;
 mod tidy;
