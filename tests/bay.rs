@@ -33,6 +33,11 @@ impl Bay {
         self.child.wait().expect("it has ended");
     }
 
+    /// Waits until the program has ended by itself.
+    pub(crate) fn wait(mut self) {
+        self.child.wait().expect("it is ours");
+    }
+
     /// The system's number of the process.
     pub(crate) fn pid(&self) -> u32 {
         self.child.id()

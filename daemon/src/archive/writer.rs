@@ -348,7 +348,8 @@ impl Desk<'_> {
         }
         if let Tape::Running(running) = &mut self.tape {
             running.synced_ns = self.now_ns;
-            if let Err(why) = running.recorder.sync() {
+            let noted = running.recorder.note(&filing.report, to_ns);
+            if let Err(why) = noted.and_then(|()| running.recorder.sync()) {
                 let why = format!("the disk fails: {why}");
                 self.stop(Code::ArchiveStopped, why.clone());
                 return Err(why);
@@ -363,6 +364,11 @@ impl Desk<'_> {
     }
 
     fn revise(&mut self, report: &Report) {
+        if let Tape::Running(running) = &mut self.tape
+            && let Err(why) = running.recorder.note(report, completed_ns(report))
+        {
+            self.stop(Code::ArchiveStopped, format!("the disk fails: {why}"));
+        }
         let swing = (self.start.session.id.as_str(), report.id.as_str());
         let put = outcome(&self.start.ids, report, self.utc_ns()).and_then(|outcome| {
             let put = self.start.archive.store.put_result(swing, &outcome);
