@@ -58,6 +58,7 @@ fn nothing_of_an_erased_student_is_in_pages_log_or_chunks() {
         side: None,
         sex: None,
         height_m: None,
+        mass_kg: None,
         born: 1972,
     };
     let consent = (&["lesson"][..], None);

@@ -41,6 +41,8 @@ pub(crate) struct Found {
     pub(crate) impact_found: bool,
     pub(crate) handed: &'static str,
     pub(crate) notes: Vec<String>,
+    /// The first report of it: its kind, and how long after impact its last frame was, seconds.
+    pub(crate) first: Option<(&'static str, f64)>,
     /// Roughest sizes of the movement, in words.
     pub(crate) size: String,
 }
@@ -74,6 +76,7 @@ pub(crate) fn run(params: &LessonParams, rig: Rig) -> Run {
     }
     feed.analyzer.finish(&mut feed.outputs);
     feed.collect(&mut run);
+    assert!(feed.first.is_empty(), "a first report without its swing");
     run.labels = lesson.labels().to_vec();
     run
 }
@@ -85,6 +88,9 @@ struct Feed {
     rig: Rig,
     sequence: [u64; 2],
     epoch: u32,
+    time_ns: i64,
+    /// First reports whose whole swing has not come: epoch and impact, kind, delay in seconds.
+    first: BTreeMap<(u32, i64), (&'static str, f64)>,
 }
 
 impl Feed {
@@ -95,6 +101,8 @@ impl Feed {
             rig,
             sequence: [0; 2],
             epoch: 0,
+            time_ns: 0,
+            first: BTreeMap::new(),
         }
     }
 
@@ -117,6 +125,7 @@ impl Feed {
     }
 
     fn push(&mut self, frame: &LessonFrame) {
+        self.time_ns = frame.time_ns;
         if frame.epoch != self.epoch {
             self.epoch = frame.epoch;
             self.sequence = [0; 2];
@@ -149,7 +158,21 @@ impl Feed {
     fn collect(&mut self, run: &mut Run) {
         for output in self.outputs.drain(..) {
             match output {
-                Output::Swing { measured, .. } => {
+                Output::First {
+                    epoch,
+                    impact_ns,
+                    measured,
+                } => {
+                    let delay_s = (self.time_ns - impact_ns) as f64 * 1e-9;
+                    let first = (measured.kind.name(), delay_s);
+                    let before = self.first.insert((epoch, impact_ns), first);
+                    assert_eq!(before, None, "one first report a swing");
+                }
+                Output::Swing {
+                    epoch,
+                    impact_ns,
+                    measured,
+                } => {
                     let swing = &measured.prepared.swing;
                     run.found.push(Found {
                         kind: measured.kind.name(),
@@ -158,6 +181,7 @@ impl Feed {
                         impact_found: swing.slots.get(Event::Impact).is_some(),
                         handed: measured.prepared.handed.name(),
                         notes: measured.notes.clone(),
+                        first: self.first.remove(&(epoch, impact_ns)),
                         size: format!(
                             "{:?}, {:.1} m/s, address {}, clearance {:?}",
                             swing.extent,
@@ -198,6 +222,9 @@ pub(crate) struct Score {
     /// Movements without a report: truth, scene, what was said.
     pub(crate) silent: BTreeMap<String, usize>,
     pub(crate) wrong_side: usize,
+    /// First reports: kind → delays after impact, seconds; how many a later look did not confirm.
+    pub(crate) first_s: BTreeMap<&'static str, Vec<f64>>,
+    pub(crate) unconfirmed: usize,
     pub(crate) seconds: f64,
     /// What went wrong, in words.
     pub(crate) faults: Vec<String>,
@@ -207,6 +234,21 @@ impl Score {
     /// Adds a lesson.
     pub(crate) fn add(&mut self, name: &str, run: &Run) {
         self.seconds += run.seconds;
+        for found in &run.found {
+            let Some((kind, delay_s)) = found.first else {
+                continue;
+            };
+            assert_eq!(kind, found.kind, "a first report keeps its kind");
+            self.first_s.entry(kind).or_default().push(delay_s);
+            let unsure = |n: &String| n.contains("did not confirm");
+            if found.notes.iter().any(unsure) {
+                self.unconfirmed += 1;
+                self.faults.push(format!(
+                    "{name}: {kind} at {:.2} s not confirmed ({})",
+                    found.impact_s, found.size
+                ));
+            }
+        }
         let mut taken = vec![false; run.found.len()];
         let mut count = |truth: &str, found: &str| {
             *self
@@ -378,7 +420,22 @@ impl Score {
                 off.len()
             ));
         }
+        for (kind, delays) in &self.first_s {
+            let longest = delays.iter().copied().fold(0.0, f64::max);
+            text += &line(format!(
+                "first report of {kind}: {} of {}, at most {:.0} ms after impact",
+                delays.len(),
+                self.reported(kind),
+                1e3 * longest
+            ));
+        }
+        text += &line(format!("first reports not confirmed: {}", self.unconfirmed));
         text
+    }
+
+    fn reported(&self, kind: &str) -> usize {
+        let all = self.confusion.iter().filter(|((_, f), _)| f == kind);
+        all.map(|(_, n)| n).sum()
     }
 }
 

@@ -21,6 +21,7 @@ mod bad_input;
 mod bay;
 mod browser;
 mod c3d;
+mod change;
 mod demo;
 mod gait;
 mod golfer;

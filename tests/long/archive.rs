@@ -39,6 +39,7 @@ fn enroll(archive: &mut Archive) -> String {
         side: None,
         sex: None,
         height_m: None,
+        mass_kg: None,
         born: 1965,
     };
     let consent = (&["lesson"][..], None);

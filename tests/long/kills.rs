@@ -201,6 +201,7 @@ fn enroll(dir: &Path) -> String {
         side: None,
         sex: None,
         height_m: None,
+        mass_kg: None,
         born: 1965,
     };
     let mut archive = Archive::create(dir).unwrap();

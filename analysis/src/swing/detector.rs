@@ -1,5 +1,6 @@
 //! The live state of the bay, frame by frame, and the moments at which a window deserves the exact
-//! look of `phases`. Causal and cheap: nothing here decides what a swing is.
+//! look of `phases`: a first one soon after the pass, one after its finish. Causal and cheap: nothing
+//! here decides what a swing is.
 //!
 //! ```text
 //!           still, club down                moves              fast pass toward the target
@@ -64,6 +65,11 @@ const PASSES_MAX: usize = 6;
 const CLUB_GONE_NS: i64 = 500_000_000;
 /// Span kept after a pass before its window is looked at, nanoseconds: room for the finish.
 const TAIL_NS: i64 = 1_300_000_000;
+/// Span after a pass at which a first look is taken, nanoseconds: the 0.2 s after impact that have a say in
+/// the body's low-pass (`measure`), and the 20 ms by which the live pass may come before impact. Impact
+/// itself needs 40 ms and three frames: collisions are looked for up to 25 ms from the ball's place, with
+/// 15 ms and two spare frames of the path behind each.
+pub const FIRST_NS: i64 = 220_000_000;
 /// Span before a pass that its window holds, nanoseconds: address, backswing, downswing; more where the
 /// movement is seen to have begun earlier, as far as the ring goes back.
 const LEAD_NS: i64 = 4_500_000_000;
@@ -92,6 +98,21 @@ pub struct Pass {
     near: bool,
     /// Span before the pass that its window holds, nanoseconds.
     pub lead_ns: i64,
+    /// Whether the first look was taken.
+    looked: bool,
+    /// What the first look found, where that was reported.
+    pub first: Option<FirstLook>,
+}
+
+/// What was reported after a first look.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FirstLook {
+    /// Device time of the last frame that it saw, nanoseconds.
+    pub until_ns: i64,
+    /// Device time of impact, nanoseconds.
+    pub impact_ns: i64,
+    /// What the swing was.
+    pub kind: Kind,
 }
 
 /// A movement from an address that ended without a pass: no swing.
@@ -195,6 +216,26 @@ impl Detector {
         self.due(i64::MAX)
     }
 
+    /// A pass toward the target that deserves a look and has lasted long enough for the first one; each
+    /// comes once.
+    pub fn first_due(&mut self, now_ns: i64) -> Option<Pass> {
+        let ripe = |p: &&mut Pass| {
+            p.worth && p.toward_target && !p.looked && now_ns.saturating_sub(p.time_ns) >= FIRST_NS
+        };
+        let pass = self.passes.iter_mut().find(ripe)?;
+        pass.looked = true;
+        Some(*pass)
+    }
+
+    /// The first look at a pass was reported: it stands, whatever comes.
+    pub fn settled(&mut self, pass: &Pass, found: FirstLook) {
+        let same = |p: &&mut Pass| p.number == pass.number;
+        if let Some(pass) = self.passes.iter_mut().find(same) {
+            pass.first = Some(found);
+        }
+        self.judged(Some(found.impact_ns));
+    }
+
     /// A movement from an address that ended just now without a pass.
     pub fn take_movement(&mut self) -> Option<Movement> {
         self.ended.take()
@@ -245,7 +286,7 @@ impl Detector {
             };
             let explained =
                 self.passes.iter().any(beside) || !pass.toward_target && self.follows_swing(&pass);
-            if pass.worth && !explained {
+            if pass.first.is_some() || pass.worth && !explained {
                 return Some(pass);
             }
         }
@@ -344,9 +385,14 @@ impl Detector {
                     .saturating_add(BEFORE_NS)
                     .clamp(LEAD_NS, LEAD_MAX_NS)
             }),
+            looked: false,
+            first: None,
         };
         match self.passes.back_mut() {
             Some(last) if frame.time_ns - last.time_ns < APART_NS => {
+                if last.first.is_some() {
+                    return;
+                }
                 if (toward_target, speed_mps) > (last.toward_target, last.speed_mps) {
                     *last = Pass {
                         worth: fast || last.worth && near,

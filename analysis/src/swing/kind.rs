@@ -2,7 +2,7 @@
 //! no swing is said in `phases`.
 
 use super::found::{Extent, Swing};
-use super::impact::Method;
+use super::impact::{Impact, Method, STEP_CLEARANCE_M};
 
 /// Head higher than this over its place at address when it passes: it cannot have met a ball there, metres.
 pub const CLEAR_OF_BALL_M: f64 = 0.05;
@@ -45,13 +45,30 @@ impl Kind {
     }
 }
 
+/// Whether a ball was met, by the head's loss of speed or a trigger.
+#[must_use]
+pub fn met_ball(impact: &Impact) -> bool {
+    impact.loss.is_some() || impact.method == Method::Trigger
+}
+
+/// Whether nothing that comes later can change the kind: a collision was seen, or the head passed where
+/// neither a collision nor a trigger's pulse is believed to be of a ball, or lost nothing in a bay without a
+/// trigger (the pulse of one may come late). A small stroke has to go on through the ball's place first.
+#[must_use]
+pub fn is_settled(swing: &Swing, trigger: bool) -> bool {
+    let impact = &swing.impact;
+    let high = impact.clearance_m.is_some_and(|c| c >= STEP_CLEARANCE_M);
+    let met_none = high || impact.free && !trigger;
+    swing.extent == Extent::Full && (impact.loss.is_some() || met_none)
+}
+
 /// The kind of a swing with a confidence from 0 to 1: a rating by the evidence that there is, not a
 /// probability (common sense, no source).
 #[must_use]
 pub fn of(swing: &Swing) -> (Kind, f64) {
     let impact = &swing.impact;
     let clear = impact.clearance_m.is_some_and(|c| c > CLEAR_OF_BALL_M);
-    let met = impact.loss.is_some() || impact.method == Method::Trigger;
+    let met = met_ball(impact);
     let agrees = impact.disagreement_s.is_some_and(|s| s.abs() < AGREE_S)
         || impact.loss.is_some()
             && impact

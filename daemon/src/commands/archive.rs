@@ -44,6 +44,7 @@ fn enroll(args: &Enroll) -> anyhow::Result<()> {
         side: args.side.clone(),
         sex: args.sex.clone(),
         height_m: args.height,
+        mass_kg: None,
         born: args.born,
     };
     let scopes: Vec<&str> = args.consent.iter().map(String::as_str).collect();

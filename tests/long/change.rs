@@ -1,0 +1,68 @@
+//! The long campaign of "is the change real". Run by `bash tests/long/change`, which says the flags.
+
+#![allow(
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "a campaign that cannot run says so and stops"
+)]
+
+#[path = "../change.rs"]
+mod change;
+
+use change::{Lesson, Studio, Tally, changed, unchanged};
+
+fn main() {
+    let (mut seed, mut count) = (0, 10_000);
+    let mut arguments = std::env::args().skip(1);
+    while let Some(flag) = arguments.next() {
+        let mut number = || -> u64 {
+            let text = arguments.next().expect("a number after the flag");
+            text.parse().expect("a number after the flag")
+        };
+        match flag.as_str() {
+            "--seed" => seed = number(),
+            "--count" => count = number(),
+            "--bench" => {}
+            other => panic!("unknown flag {other}"),
+        }
+    }
+    let mut studio = Studio::default();
+    println!("No change: called real at any look, % of the judged lessons ({count} lessons each)");
+    println!(
+        "{:26} {:>9} {:>8} {:>8}  5 % holds",
+        "lesson", "judged, %", "real, %", "last, %"
+    );
+    for lesson in unchanged() {
+        let tally = Tally::of(&mut studio, &lesson, seed, count);
+        let share = |n: usize, of: usize| 1e2 * n as f64 / of.max(1) as f64;
+        println!(
+            "{:26} {:9.1} {:8.2} {:8.2}  {}",
+            lesson.name,
+            share(tally.judged, tally.played),
+            share(tally.ever, tally.judged),
+            share(tally.last, tally.judged),
+            if tally.at_most_five_percent() {
+                "yes"
+            } else {
+                "NO"
+            },
+        );
+    }
+    println!("\nTrue change: called real, % of the judged lessons, and as predicted");
+    println!(
+        "{:26} {:>8} {:>8} {:>10} {:>8}",
+        "lesson", "size, SD", "real, %", "predicted", "apart"
+    );
+    for design in changed() {
+        for size in [1.0, 1.5, 2.0, 2.5, 3.0, 4.0] {
+            let tally = Tally::of(&mut studio, &Lesson { size, ..design }, seed, count);
+            let (seen, predicted) = (1e2 * tally.rate(), 1e2 * tally.predicted);
+            println!(
+                "{:26} {size:8.1} {seen:8.1} {predicted:10.1} {:+8.1}",
+                design.name,
+                seen - predicted
+            );
+        }
+    }
+}
