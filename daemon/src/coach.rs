@@ -4,8 +4,13 @@
 //!
 //! Verbs block on the disk: the web calls them from threads that may.
 
+mod block;
+mod findings;
+mod judge;
+mod shots;
 mod told;
 pub mod view;
+mod words;
 
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -29,6 +34,8 @@ use crate::seat;
 
 /// A lesson that nobody ended goes on after a restart when its last sign of life is younger than this.
 const GOES_ON_NS: u64 = 4 * 3_600_000_000_000;
+/// Shots of a check block when nobody says how many.
+const PLANNED: u32 = 10;
 /// How long a stop may take to be seen.
 const LOOK: Duration = Duration::from_millis(200);
 /// What is said where nobody was chosen.
@@ -219,7 +226,7 @@ impl Coach {
         if let Some(open) = blocks.last().filter(|b| b.ended_utc_ns.is_none())
             && open.club.as_deref() != club_id
         {
-            let purpose = (open.purpose.as_str(), club_id);
+            let purpose = (open.purpose.as_str(), club_id, open.planned);
             archive
                 .store
                 .begin_block(&session.id, purpose, now_utc_ns)?;
@@ -250,7 +257,13 @@ impl Coach {
         let seat = self.chair().seat.clone();
         let session = open(seat.as_ref())?;
         let club = seat.as_ref().and_then(|s| s.club.as_ref());
-        let purpose = (asked.purpose.as_str(), club.map(|c| c.id.as_str()));
+        let planned = asked.planned.unwrap_or(PLANNED);
+        if !(5..=100).contains(&planned) {
+            return Err(ArchiveError::Unfitting(format!(
+                "planned is {planned}: expected 5 to 100 shots"
+            )));
+        }
+        let purpose = (asked.purpose.as_str(), club.map(|c| c.id.as_str()), planned);
         let id = archive.store.begin_block(session, purpose, self.utc_ns())?;
         let block = archive.store.block(id)?;
         self.ring();
@@ -465,7 +478,7 @@ fn on_file(
             })
             .collect(),
         clubs: store.clubs(&student.id)?,
-        limits: view::limit_words(&holds),
+        limits: findings::limit_words(&shots::Holds::new(&holds), &student.id),
         lessons: sessions.len() as u64,
         last_utc_ns: sessions.last().map(|s| s.began_utc_ns),
     })

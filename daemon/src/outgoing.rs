@@ -20,6 +20,8 @@ use protocol::report::{
 };
 use protocol::screen::{BayState, Replay};
 
+pub use self::curves::curves;
+
 /// Frames a second of a replay at most (ENGINEERING: ≤ 120 Hz).
 const REPLAY_HZ_MAX: f64 = 120.0;
 /// Stretch of a replay before address and after impact, seconds.

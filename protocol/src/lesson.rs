@@ -192,6 +192,8 @@ pub struct Block {
     pub began_utc_ns: u64,
     /// When it ended; absent while it goes on.
     pub ended_utc_ns: Option<u64>,
+    /// Shots after which a check is judged for good; set before the first one.
+    pub planned: u32,
     /// Shots in it that count.
     pub shots: u32,
 }
@@ -201,6 +203,9 @@ pub struct Block {
 pub struct NewBlock {
     /// `baseline`, `practice` or `check`.
     pub purpose: String,
+    /// Shots after which a check is judged for good; 10 when not told.
+    #[serde(default)]
+    pub planned: Option<u32>,
 }
 
 /// A metric that the bay shows large.
@@ -275,8 +280,8 @@ pub struct Shot {
     pub impact_utc_ns: u64,
     /// Why it does not count, if it does not.
     pub excluded: Option<String>,
-    /// `easy`, `normal` or `maximal`, as entered.
-    pub effort: Option<String>,
+    /// As entered.
+    pub effort: Option<Effort>,
     /// Pain as entered, in words.
     pub pain: Option<String>,
     /// Tags.

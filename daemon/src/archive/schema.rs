@@ -101,6 +101,7 @@ CREATE TABLE blocks (
   number INTEGER NOT NULL,
   purpose TEXT NOT NULL CHECK (purpose IN ('baseline', 'practice', 'check')),
   club TEXT REFERENCES clubs ON DELETE SET NULL,
+  planned INTEGER NOT NULL CHECK (planned BETWEEN 5 AND 100),
   began_utc_ns INTEGER NOT NULL,
   ended_utc_ns INTEGER,
   UNIQUE (session, number)

@@ -1,104 +1,23 @@
-//! The lesson as the screens show it, from what the store holds: values of the block, bands, entries.
+//! The lesson as the screens show it, put together from what the store holds.
 
-use std::collections::BTreeMap;
+use analysis::coaching::limits::Limits;
+use analysis::coaching::scatter;
+use analysis::coaching::shot::{Metric, values};
+use analysis::metrics::catalogue::HEAD_SPEED;
+use protocol::lesson::{About, Block, Focus, Lesson, Load, Seat};
 
-use analysis::coaching::shot::{Metric, Reading, Shot};
-use analysis::metrics::catalogue::{self, HEAD_SPEED};
-use protocol::lesson::{
-    About, Band, BandTold, Block, Effort, Entry, Focus, Lesson, Load, Mark, Said, Seat,
-};
-
-use crate::archive::ArchiveError;
-use crate::archive::store::{Among, Store, Struck};
-use crate::archive::values::{self, Packed};
+use super::block::{self, Between};
+use super::shots::{Blocked, Holds, Told};
+use super::{findings, judge, words};
+use crate::archive::store::{Among, Store};
+use crate::archive::{ArchiveError, date};
 
 /// Shots of a block that a screen lists.
 const SHOTS: usize = 60;
-/// Marks on a ruler.
-const MARKS: usize = 6;
 
-/// What was entered, by what it is about.
-pub(super) struct Holds<'a>(BTreeMap<String, &'a Said>);
-
-impl<'a> Holds<'a> {
-    pub(super) fn new(entries: &'a [Entry]) -> Self {
-        let said = entries.iter().filter_map(|e| {
-            let said = e.said.as_ref()?;
-            Some((format!("{} {}", about(&e.about), e.key), said))
-        });
-        Self(said.collect())
-    }
-
-    pub(super) fn of(&self, subject: &About, key: &str) -> Option<&'a Said> {
-        self.0.get(&format!("{} {key}", about(subject))).copied()
-    }
-}
-
-fn about(about: &About) -> String {
-    match about {
-        About::Student(id) => format!("student {id}"),
-        About::Club(id) => format!("club {id}"),
-        About::Session(id) => format!("session {id}"),
-        About::Block(id) => format!("block {id}"),
-        About::Swing(id) => format!("swing {id}"),
-    }
-}
-
-/// The values of a swing as coaching reads them: SI and radians. `None` when the bytes are damaged.
-#[must_use]
-pub fn shot(metrics: &[u8]) -> Option<Shot> {
-    let packed = values::unpack(metrics, catalogue::len())?;
-    let readings = packed.into_iter().enumerate().map(|(index, packed)| {
-        let unit = Metric::by_index(index)?.unit();
-        match packed {
-            Packed::Value {
-                value,
-                uncertainty,
-                limited,
-            } => Some(Reading {
-                value: unit.inside(value),
-                uncertainty: uncertainty.map(|u| unit.inside(u)),
-                limited: limited.is_some(),
-            }),
-            Packed::Missing(_) | Packed::NotThen => None,
-        }
-    });
-    Some(Shot {
-        readings: readings.collect(),
-    })
-}
-
-/// Limits of a student in words.
-#[must_use]
-pub fn limit_words(entries: &[Entry]) -> Vec<String> {
-    let limits = entries.iter().filter_map(|e| match &e.said {
-        Some(Said::Limits(limits)) => Some(limits),
-        _ => None,
-    });
-    let words = limits.flatten().map(|l| match &l.reason {
-        Some(reason) => format!("{} ({reason})", l.movement),
-        None => l.movement.clone(),
-    });
-    words.collect()
-}
-
-/// A shot of a block with its values.
-struct Told<'a> {
-    row: &'a Struck,
-    shot: Shot,
-}
-
-/// The lesson of a bay.
-///
-/// # Errors
-/// When the store cannot be read.
-pub fn lesson(
-    store: &Store,
-    (bay, note): (&str, &str),
-    seat: Option<Seat>,
-    _now_utc_ns: u64,
-) -> Result<Lesson, ArchiveError> {
-    let mut lesson = Lesson {
+/// The lesson of a bay where nobody's is kept.
+fn empty(bay: &str, note: &str, seat: Option<Seat>) -> Lesson {
+    Lesson {
         bay: bay.to_owned(),
         recording: note.to_owned(),
         seat,
@@ -113,8 +32,21 @@ pub fn lesson(
         limits: Vec::new(),
         load: Load::default(),
         sentence: None,
-        cautions: Vec::new(),
-    };
+        cautions: findings::cautions(),
+    }
+}
+
+/// The lesson of a bay.
+///
+/// # Errors
+/// When the store cannot be read.
+pub fn lesson(
+    store: &Store,
+    (bay, note): (&str, &str),
+    seat: Option<Seat>,
+    now_utc_ns: u64,
+) -> Result<Lesson, ArchiveError> {
+    let mut lesson = empty(bay, note, seat);
     let Some(seat) = lesson.seat.clone() else {
         return Ok(lesson);
     };
@@ -123,167 +55,150 @@ pub fn lesson(
     };
     let entries = store.holds(&student.id)?;
     let holds = Holds::new(&entries);
+    let about = About::Student(student.id.clone());
+    let year = date::year(now_utc_ns);
+    let limits = findings::limits(&holds, &store.student(&student.id)?, year);
     lesson.blocks = store.blocks(session)?;
-    lesson.block = lesson
-        .blocks
-        .last()
-        .filter(|b| b.ended_utc_ns.is_none())
-        .cloned();
-    lesson.feedback = lesson.block.as_ref().is_none_or(|b| b.purpose != "check");
-    lesson.limits = limit_words(&entries);
-    let rows = match &lesson.block {
-        Some(block) => store.struck(Among::Block(block.id))?,
-        None => Vec::new(),
+    let current = lesson.blocks.last().filter(|b| b.ended_utc_ns.is_none());
+    lesson.block = current.cloned();
+    lesson.feedback = current.is_none_or(|b| b.purpose != "check");
+    lesson.limits = findings::limit_words(&holds, &student.id);
+    let swings = told(store.struck(Among::Session(session))?, &holds);
+    lesson.load = findings::load(&swings, (&holds, &about), &limits, now_utc_ns);
+    let Some(block) = &lesson.block else {
+        return Ok(lesson);
     };
-    let told: Vec<Told<'_>> = rows
-        .iter()
-        .filter_map(|row| {
-            Some(Told {
-                row,
-                shot: shot(&row.metrics)?,
-            })
-        })
-        .collect();
     let club = seat.club.as_ref().map(|c| About::Club(c.id.clone()));
-    let metrics = focus_metrics(&holds, club.as_ref());
-    let speed = Metric::of(&HEAD_SPEED);
-    lesson.focus = metrics
-        .iter()
-        .map(|m| focus(*m, &told, (&holds, club.as_ref())))
-        .collect();
-    lesson.speed = Some(focus(speed, &told, (&holds, club.as_ref())));
-    lesson.shots = told
+    let own = Blocked::of(block, &swings);
+    let shots = own.shots();
+    lesson.leaks = findings::leaks(&shots, (&holds, &about), &limits);
+    lesson.budget = findings::budgets(&shots);
+    let page = Page {
+        holds: &holds,
+        club: club.as_ref(),
+        limits: &limits,
+        own: &own,
+    };
+    let before = baseline(&lesson.blocks, block).map(|b| Blocked::of(b, &swings));
+    let metrics = judge::chosen(&holds, club.as_ref());
+    let focus = |m: &Metric| page.focus(*m, before.as_ref(), metrics.len());
+    lesson.focus = metrics.iter().map(focus).collect();
+    lesson.speed = Some(focus(&Metric::of(&HEAD_SPEED)));
+    lesson.sentence = page.sentence(&metrics);
+    lesson.shots = own
+        .swings
         .iter()
         .rev()
         .take(SHOTS)
-        .map(|t| line(t, &holds, (&lesson.focus, speed)))
+        .map(|t| page.line(t, &metrics))
         .collect();
     Ok(lesson)
 }
 
-fn focus_metrics(holds: &Holds<'_>, club: Option<&About>) -> Vec<Metric> {
-    match club.and_then(|c| holds.of(c, "focus")) {
-        Some(Said::Focus(ids)) => ids.iter().filter_map(|id| Metric::by_id(id)).collect(),
-        _ => Vec::new(),
-    }
+/// Swings with their values and what was entered; what is damaged is left out.
+pub(super) fn told(rows: Vec<crate::archive::store::Struck>, holds: &Holds<'_>) -> Vec<Told> {
+    let told = rows.into_iter().filter_map(|row| Told::new(row, holds));
+    told.collect()
 }
 
-fn focus(metric: Metric, told: &[Told<'_>], (holds, club): (&Holds<'_>, Option<&About>)) -> Focus {
-    let band = band(metric, (holds, club));
-    let counted = told.iter().filter(|t| excluded(holds, &t.row.id).is_none());
-    let marks = counted
-        .rev()
-        .take(MARKS)
-        .map(|t| mark(metric, t, band.as_ref()));
-    Focus {
-        metric: metric.id(),
-        unit: metric.unit().symbol().to_owned(),
-        marks: marks.collect(),
-        band,
-        live: None,
-        spared: None,
-        change: None,
-    }
-}
-
-fn band(metric: Metric, (holds, club): (&Holds<'_>, Option<&About>)) -> Option<Band> {
-    let Some(Said::Band(told)) = holds.of(club?, &format!("band:{}", metric.id())) else {
-        return None;
-    };
-    let BandTold {
-        low,
-        aim,
-        high,
-        cohort,
-        ..
-    } = told.clone();
-    (low.is_some() || high.is_some()).then(|| Band {
-        metric: metric.id(),
-        unit: metric.unit().symbol().to_owned(),
-        low,
-        aim,
-        high,
-        from: if cohort.is_some() { "cohort" } else { "coach" }.into(),
-        source: cohort.unwrap_or_else(|| "set by the coach".into()),
-        since_utc_ns: None,
-        who: None,
-        warning: None,
-    })
-}
-
-fn mark(metric: Metric, told: &Told<'_>, band: Option<&Band>) -> Mark {
-    let unit = metric.unit();
-    let reading = told.shot.reading(metric);
-    let value = reading.map(|r| unit.shown(r.value));
-    let standard = reading.and_then(|r| r.uncertainty).map(|u| unit.shown(u));
-    let _ = band;
-    Mark {
-        swing: told.row.id.clone(),
-        value,
-        standard,
-        verdict: None,
-        reason: None,
-    }
-}
-
-fn excluded(holds: &Holds<'_>, swing: &str) -> Option<String> {
-    match holds.of(&About::Swing(swing.to_owned()), "excluded") {
-        Some(Said::Excluded(reason)) => reason.clone(),
-        _ => None,
-    }
-}
-
-fn line(
-    told: &Told<'_>,
-    holds: &Holds<'_>,
-    (focus, speed): (&[Focus], Metric),
-) -> protocol::lesson::Shot {
-    let swing = About::Swing(told.row.id.clone());
-    let metrics = focus
-        .iter()
-        .map(|f| (Metric::by_id(&f.metric), f.band.as_ref()));
-    let marks = metrics
-        .chain(std::iter::once((Some(speed), None)))
-        .filter_map(|(metric, band)| Some(mark(metric?, told, band)));
-    protocol::lesson::Shot {
-        swing: told.row.id.clone(),
-        kind: told.row.kind.clone(),
-        handed: told.row.handed.clone(),
-        impact_utc_ns: told.row.impact_utc_ns,
-        excluded: excluded(holds, &told.row.id),
-        effort: match holds.of(&swing, "effort") {
-            Some(Said::Effort(Some(effort))) => Some(effort_word(*effort).into()),
-            _ => None,
-        },
-        pain: match holds.of(&swing, "pain") {
-            Some(Said::Pain(pain)) => pain.clone(),
-            _ => None,
-        },
-        tags: match holds.of(&swing, "tags") {
-            Some(Said::Tags(tags)) => tags.clone(),
-            _ => Vec::new(),
-        },
-        notes: match holds.of(&swing, "notes") {
-            Some(Said::Notes(notes)) => notes.len() as u32,
-            _ => 0,
-        },
-        marks: marks.collect(),
-    }
-}
-
-fn effort_word(effort: Effort) -> &'static str {
-    match effort {
-        Effort::Easy => "easy",
-        Effort::Normal => "normal",
-        Effort::Maximal => "maximal",
-    }
-}
-
-/// The block before that a block is compared with: the last baseline of the lesson with the same club.
-#[must_use]
-pub fn baseline<'a>(blocks: &'a [Block], of: &Block) -> Option<&'a Block> {
+/// The block that a block is compared with: the last baseline of the lesson before it with the same club.
+pub(super) fn baseline<'a>(blocks: &'a [Block], of: &Block) -> Option<&'a Block> {
     let before = blocks.iter().filter(|b| b.number < of.number);
     before
         .filter(|b| b.purpose == "baseline" && b.club == of.club)
         .next_back()
+}
+
+/// What a block's page is made with.
+struct Page<'a> {
+    holds: &'a Holds<'a>,
+    club: Option<&'a About>,
+    limits: &'a Limits,
+    own: &'a Blocked<'a>,
+}
+
+impl Page<'_> {
+    fn focus(&self, metric: Metric, before: Option<&Blocked<'_>>, in_focus: usize) -> Focus {
+        // What two shots of this golfer differ by without any change.
+        let spread = before.unwrap_or(self.own);
+        let detectable = scatter::of_shots(&values(&spread.shots(), metric), 0.0)
+            .map(|variance| scatter::detectable_change(variance.sqrt()));
+        let told = (self.holds, self.club);
+        let focus = judge::focus(metric, &self.own.swings, told, (self.limits, detectable));
+        let change = before.map(|before| {
+            let between = Between {
+                before,
+                after: self.own,
+                holds: self.holds,
+                club: self.club,
+                focus: in_focus,
+            };
+            block::change(metric, &between)
+        });
+        Focus { change, ..focus }
+    }
+
+    fn line(&self, told: &Told, metrics: &[Metric]) -> protocol::lesson::Shot {
+        let of = |metric: Metric| {
+            let spared = self.limits.on_metric(metric).is_some();
+            let held = judge::band(metric, (self.holds, self.club)).filter(|_| !spared);
+            judge::mark(metric, told, held.as_ref().map(|h| &h.band))
+        };
+        let all = metrics.iter().copied();
+        protocol::lesson::Shot {
+            swing: told.row.id.clone(),
+            kind: told.row.kind.clone(),
+            handed: told.row.handed.clone(),
+            impact_utc_ns: told.row.impact_utc_ns,
+            excluded: told.excluded.clone(),
+            effort: told.effort,
+            pain: told.pain.clone(),
+            tags: told.tags.clone(),
+            notes: told.notes,
+            marks: all.chain([Metric::of(&HEAD_SPEED)]).map(of).collect(),
+        }
+    }
+
+    /// The last shot against the bands of the focus, in one sentence.
+    fn sentence(&self, metrics: &[Metric]) -> Option<String> {
+        let last = self.own.swings.iter().rev().find(|t| t.counts())?;
+        let judged = metrics.iter().filter_map(|&metric| {
+            let held = judge::band(metric, (self.holds, self.club))?;
+            let spared = self.limits.on_metric(metric).is_some();
+            let mark = judge::mark(metric, last, Some(&held.band));
+            (!spared).then_some((metric, held, mark))
+        });
+        let (mut inside, mut all) = (0, 0);
+        for (metric, held, mark) in judged {
+            let verdict = mark.verdict.as_deref();
+            let value = last.shot.value(metric);
+            let edge = match verdict {
+                Some("low") => held.band.low(),
+                Some("high") => held.band.high(),
+                _ => None,
+            };
+            if let (Some(value), Some(edge)) = (value, edge) {
+                let side = verdict.unwrap_or_default();
+                return Some(format!(
+                    "{} is {side} by {}.",
+                    capital(&words::metric(metric)),
+                    words::value(metric, (value - edge).abs())
+                ));
+            }
+            all += 1;
+            inside += u32::from(verdict == Some("in"));
+        }
+        (all > 0 && inside == all).then(|| match all {
+            1 => "In the band.".to_owned(),
+            n => format!("All {n} in their bands."),
+        })
+    }
+}
+
+fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    match letters.next() {
+        Some(first) => first.to_uppercase().chain(letters).collect(),
+        None => String::new(),
+    }
 }

@@ -56,14 +56,21 @@ pub struct Leak {
     pub id: String,
     /// Its name.
     pub name: String,
-    /// What it does to speed, in one plain sentence.
+    /// `present`, `absent`, `not_judged`, `off` (waits for the coach's thresholds) or `spared` (the
+    /// student's limits).
+    pub status: String,
+    /// Why it is not judged, or the limit, in words.
+    pub why: Option<String>,
+    /// What is seen, in one plain sentence; empty where it is not there.
     pub sentence: String,
+    /// What coaches expect it to do to speed, in one plain sentence.
+    pub speed: String,
     /// Shots of the block that show it beyond their uncertainty …
     pub shots: u32,
     /// … of how many that could be judged.
     pub judged: u32,
-    /// Whether the movement goes the opposite way, not only too much or too little.
-    pub opposite: bool,
+    /// `the other way`, `too little`, `too much`.
+    pub direction: Option<String>,
     /// How far beyond the edge, in edges' own measure (1: as much as the band is wide or the threshold).
     pub severity: f64,
     /// Whether it is put to the student: at most two are.
@@ -76,8 +83,6 @@ pub struct Leak {
     pub slope: Option<Slope>,
     /// A movement to try, always with cautions; none where the student's limits name it.
     pub suggestion: Option<Suggestion>,
-    /// Why it is not suggested: the student's limits, in words.
-    pub spared: Option<String>,
 }
 
 /// One metric that shows a leak.
@@ -134,20 +139,16 @@ pub struct Budget {
     pub open: f64,
     /// Degrees from top to impact, median.
     pub range: f64,
-    /// Its interval.
-    pub range_low: f64,
-    /// Its interval.
-    pub range_high: f64,
+    /// Its interval, from six shots on.
+    pub range_interval: Option<[f64; 2]>,
     /// Degrees a second, median.
     pub rate: Option<f64>,
     /// The largest rotation at the top that could be matched open at impact, degrees.
     pub top_max: f64,
     /// Closed at the top less open at impact, degrees, median.
     pub excess: f64,
-    /// Its interval.
-    pub excess_low: f64,
-    /// Its interval.
-    pub excess_high: f64,
+    /// Its interval, from six shots on.
+    pub excess_interval: Option<[f64; 2]>,
 }
 
 /// What the student takes home.

@@ -169,7 +169,7 @@ impl Store {
     pub fn begin_block(
         &mut self,
         session: &str,
-        (purpose, club): (&str, Option<&str>),
+        (purpose, club, planned): (&str, Option<&str>, u32),
         now_utc_ns: u64,
     ) -> Result<i64, ArchiveError> {
         let tx = self.db.transaction()?;
@@ -177,9 +177,9 @@ impl Store {
         let end = "UPDATE blocks SET ended_utc_ns = ?2 WHERE session = ?1 AND ended_utc_ns IS NULL";
         tx.execute(end, params![session, now])?;
         tx.execute(
-            "INSERT INTO blocks (session, number, purpose, club, began_utc_ns) VALUES
-             (?1, (SELECT 1 + coalesce(max(number), 0) FROM blocks WHERE session = ?1), ?2, ?3, ?4)",
-            params![session, purpose, club, now],
+            "INSERT INTO blocks (session, number, purpose, club, began_utc_ns, planned) VALUES
+             (?1, (SELECT 1 + coalesce(max(number), 0) FROM blocks WHERE session = ?1), ?2, ?3, ?4, ?5)",
+            params![session, purpose, club, now, planned],
         )?;
         let id = tx.last_insert_rowid();
         tx.commit()?;
@@ -410,7 +410,7 @@ impl Store {
 }
 
 const CLUB: &str = "SELECT id, name, length_m, mass_kg, balance_m, inertia_kg_m2, loft_deg, lie_deg, student FROM clubs";
-const BLOCK: &str = "SELECT b.id, b.session, number, purpose, club, began_utc_ns, ended_utc_ns,
+const BLOCK: &str = "SELECT b.id, b.session, number, purpose, club, began_utc_ns, ended_utc_ns, planned,
     (SELECT count(*) FROM swings w WHERE w.block = b.id AND kind IN ('shot', 'swing')
        AND NOT EXISTS (SELECT 1 FROM entries e WHERE e.about = 'swing:' || w.name AND e.key = 'excluded'
          AND e.n = (SELECT max(n) FROM entries f WHERE f.about = e.about AND f.key = e.key)
@@ -440,7 +440,8 @@ fn block(row: &Row<'_>) -> rusqlite::Result<Block> {
         club: row.get(4)?,
         began_utc_ns: time(row, 5)?,
         ended_utc_ns: maybe_time(row, 6)?,
-        shots: row.get(7)?,
+        planned: row.get(7)?,
+        shots: row.get(8)?,
     })
 }
 
