@@ -183,10 +183,10 @@ fn finish(
     seen: Option<Vec<u8>>,
     places: &mut BTreeMap<u32, usize>,
 ) {
-    let Some((arguments, result)) = call.text.rsplit_once(") = ") else {
+    let Some((arguments, result)) = call.text.rsplit_once(" = ") else {
         return;
     };
-    let result = result.trim();
+    let (arguments, result) = (arguments.trim_end().trim_end_matches(')'), result.trim());
     if result.starts_with('-') {
         return;
     }

@@ -118,7 +118,10 @@ async fn life(
     .await;
     stop.store(true, Ordering::Relaxed);
     drop(golfer.join());
-    bay.wait();
+    // strace ends with what it watched, once its log is whole.
+    while Path::new(&format!("/proc/{}/fd/1", bay.pid())).exists() {
+        std::thread::sleep(Duration::from_millis(5));
+    }
     ids
 }
 

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use std::io::{Seek, Write};
 
 use mcap::{McapError, Writer};
-use protocol::report::Report;
+use protocol::report::{REFINED, Report};
 use serde_json::json;
 
 /// Topic, number, name of the schema and the schema (JSON Schema) of each channel.
@@ -38,10 +38,11 @@ pub(super) fn add_channels<W: Write + Seek>(writer: &mut Writer<W>) -> Result<()
     Ok(())
 }
 
-/// A report as a message; before its first revision each of its events that has a time.
+/// A report as a message; before that of the whole swing each of its events that has a time. A later
+/// revision has the same ones.
 pub(super) fn of(report: &Report) -> Vec<Note> {
     let events = report.measurement.events.iter().filter_map(|(name, event)| {
-        let time_s = event.time_s.filter(|_| report.revision == 1)?;
+        let time_s = event.time_s.filter(|_| report.revision < REFINED)?;
         let note = json!({ "swing": report.id, "event": name, "time_s": time_s, "frame": event.frame });
         let device_ns = (time_s * 1e9).round();
         let device_ns = (device_ns >= 0.0).then_some(device_ns as u64);
