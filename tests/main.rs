@@ -12,6 +12,9 @@
 
 mod accuracy;
 mod archive;
+mod archive_erase;
+mod archive_files;
+mod archive_replay;
 mod archive_verbs;
 mod audit;
 mod bad_input;
