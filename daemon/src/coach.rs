@@ -5,6 +5,7 @@
 //! Verbs block on the disk: the web calls them from threads that may.
 
 mod block;
+pub mod compare;
 mod findings;
 mod judge;
 pub mod shelf;

@@ -254,7 +254,7 @@ fn slope(finding: &Finding, shots: &[&Shot]) -> Option<Slope> {
 /// The rotation budget of a block.
 pub(super) fn budgets(shots: &[&Shot]) -> Vec<Budget> {
     let deg = |v: f64| rounded(v.to_degrees(), 1e3);
-    let ends = |m: Middle| m.interval.map(|(a, b)| [deg(a), deg(b)]);
+    let ends = |m: Middle| m.interval.map(|i| [deg(i.low), deg(i.high)]);
     let one = |segment| {
         let found = budget::of(shots, segment)?;
         Some(Budget {

@@ -316,7 +316,7 @@ fn swing_line(
     })
 }
 
-fn summary(store: &Store, session: Session) -> Result<Summary, ArchiveError> {
+pub(super) fn summary(store: &Store, session: Session) -> Result<Summary, ArchiveError> {
     let student = store.student(&session.student)?;
     let entries = store.holds(&session.student)?;
     let holds = Holds::new(&entries);

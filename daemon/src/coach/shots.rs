@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
+use analysis::coaching::compare;
 use analysis::coaching::load;
-use analysis::coaching::order;
-use analysis::coaching::shot::{Metric, Reading, Shot, values};
+use analysis::coaching::shot::{Metric, Reading, Shot};
 use analysis::metrics::catalogue;
 use protocol::lesson::{About, Block, Effort, Entry, Said};
 
@@ -165,29 +165,11 @@ impl<'a> Blocked<'a> {
         }
     }
 
-    /// The shot that stands for the block: the one whose values of these metrics lie nearest to the
-    /// medians, each against its scatter.
+    /// The shot that stands for the block in these metrics.
     pub(super) fn stands_for(&self, metrics: &[Metric]) -> Option<String> {
         let counted: Vec<&&Told> = self.swings.iter().filter(|t| t.counts()).collect();
-        let shots = self.shots();
-        let measures: Vec<(Metric, f64, f64)> = metrics
-            .iter()
-            .filter_map(|&m| {
-                let all = values(&shots, m);
-                let middle = order::median(&all)?;
-                let away: Vec<f64> = all.iter().map(|v| (v - middle).abs()).collect();
-                Some((m, middle, order::median(&away)?.max(1e-9)))
-            })
-            .collect();
-        let far = |told: &Told| -> f64 {
-            let each = measures.iter().map(|(m, middle, scatter)| {
-                let value = told.shot.value(*m);
-                value.map_or(9.0, |v| ((v - middle) / scatter).powi(2))
-            });
-            each.sum()
-        };
-        let nearest = counted.iter().min_by(|a, b| far(a).total_cmp(&far(b)));
-        nearest.map(|t| t.row.id.clone())
+        let nearest = compare::medoid(&self.shots(), metrics)?;
+        Some(counted.get(nearest)?.row.id.clone())
     }
 
     /// Shots that count.

@@ -3,6 +3,7 @@
 //! together with what is served.
 
 mod ask;
+mod compare;
 mod describe;
 mod lesson;
 mod shelf;
@@ -30,7 +31,7 @@ type Made = fn() -> MethodRouter<Shared>;
 
 /// Every operation that is described by its types.
 pub(super) fn operations() -> impl Iterator<Item = Operation> {
-    let all = [lesson::OPERATIONS, shelf::OPERATIONS];
+    let all = [lesson::OPERATIONS, shelf::OPERATIONS, compare::OPERATIONS];
     all.into_iter().flatten().copied()
 }
 

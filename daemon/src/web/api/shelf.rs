@@ -21,14 +21,14 @@ use crate::errors::Code;
 use crate::web::problem::Problem;
 use crate::web::server::Shared;
 
-type Answer = Result<Response, Problem>;
+pub(super) type Answer = Result<Response, Problem>;
 
 #[derive(Serialize, JsonSchema)]
 struct Bands {
     bands: Vec<Band>,
 }
 
-const fn read(
+pub(super) const fn read(
     path: &'static str,
     made: fn() -> MethodRouter<Shared>,
     (id, summary): (&'static str, &'static str),
@@ -189,12 +189,18 @@ struct Asked {
     before: Option<String>,
 }
 
-fn refused(detail: String) -> Problem {
+pub(super) fn refused(detail: String) -> Problem {
     Problem {
         status: StatusCode::UNPROCESSABLE_ENTITY,
         code: Code::ApiBadRequest,
         detail,
     }
+}
+
+/// Names by commas.
+pub(super) fn listed(names: Option<&str>) -> Vec<String> {
+    let each = names.unwrap_or_default().split(',');
+    each.filter(|n| !n.is_empty()).map(str::to_owned).collect()
 }
 
 /// A metric that there is.
@@ -204,8 +210,7 @@ pub(super) fn metric(id: &str) -> Result<Metric, Problem> {
 }
 
 fn sought(asked: Asked) -> Result<Sought, Problem> {
-    let listed = asked.metrics.as_deref().unwrap_or_default();
-    let listed = listed.split(',').filter(|id| !id.is_empty());
+    let metrics = listed(asked.metrics.as_deref());
     let before = asked.before.as_deref().map(|text| {
         let place = text
             .split_once('-')
@@ -218,7 +223,10 @@ fn sought(asked: Asked) -> Result<Sought, Problem> {
         Ok::<_, Problem>((metric(id)?, low, high.unwrap_or(f64::INFINITY)))
     });
     Ok(Sought {
-        metrics: listed.map(metric).collect::<Result<_, _>>()?,
+        metrics: metrics
+            .iter()
+            .map(|id| metric(id))
+            .collect::<Result<_, _>>()?,
         before: before.transpose()?,
         range: range.transpose()?,
         tag: asked.tag,
@@ -260,12 +268,7 @@ async fn curves(
     Path(id): Path<String>,
     Query(asked): Query<Drawn>,
 ) -> Answer {
-    let signals = asked.signals.unwrap_or_default();
-    let signals: Vec<String> = signals
-        .split(',')
-        .filter(|s| !s.is_empty())
-        .map(str::to_owned)
-        .collect();
+    let signals = listed(asked.signals.as_deref());
     ask(site, move |coach| coach.curves(&id, &signals, asked.rate)).await
 }
 
