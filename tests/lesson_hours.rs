@@ -19,7 +19,7 @@ fn is_as_kept(name: &str, table: &str) {
 }
 
 fn of_seed(seed: u64, minutes: f64) -> LessonParams {
-    let handed = if seed % 2 == 0 {
+    let handed = if seed.is_multiple_of(2) {
         Handed::Left
     } else {
         Handed::Right

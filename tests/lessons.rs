@@ -260,21 +260,7 @@ impl Score {
     /// Adds a lesson.
     pub(crate) fn add(&mut self, name: &str, run: &Run) {
         self.seconds += run.seconds;
-        for found in &run.found {
-            let Some((kind, delay_s)) = found.first else {
-                continue;
-            };
-            assert_eq!(kind, found.kind, "a first report keeps its kind");
-            self.first_s.entry(kind).or_default().push(delay_s);
-            let unsure = |n: &String| n.contains("did not confirm");
-            if found.notes.iter().any(unsure) {
-                self.unconfirmed += 1;
-                self.faults.push(format!(
-                    "{name}: {kind} at {:.2} s not confirmed ({})",
-                    found.impact_s, found.size
-                ));
-            }
-        }
+        self.add_first(name, run);
         let mut taken = vec![false; run.found.len()];
         let mut count = |truth: &str, found: &str| {
             *self
@@ -333,6 +319,25 @@ impl Score {
             }
         }
         self.add_unclaimed(name, run, &taken);
+    }
+
+    /// First reports beside the last ones of the same swings.
+    fn add_first(&mut self, name: &str, run: &Run) {
+        for found in &run.found {
+            let Some((kind, delay_s)) = found.first else {
+                continue;
+            };
+            assert_eq!(kind, found.kind, "a first report keeps its kind");
+            self.first_s.entry(kind).or_default().push(delay_s);
+            let unsure = |n: &String| n.contains("did not confirm");
+            if found.notes.iter().any(unsure) {
+                self.unconfirmed += 1;
+                self.faults.push(format!(
+                    "{name}: {kind} at {:.2} s not confirmed ({})",
+                    found.impact_s, found.size
+                ));
+            }
+        }
     }
 
     /// Reports that no label claims.
