@@ -236,7 +236,7 @@ fn wanted(dynamics: &Dynamics, weight: Weight, at: &[Demand]) -> Vec<[f64; 3]> {
             let mix = |usual: f64, other: f64, share: f64| (1.0 - share) * usual + share * other;
             let x = mix(x, back(dynamics, here.t, x), weight.back);
             let x = mix(x, late(dynamics, here.t, x), weight.late);
-            let (middle, half) = (mix(1.25, 1.35, weight.level), mix(0.90, 0.40, weight.level));
+            let (middle, half) = (mix(1.25, 1.35, weight.level), mix(0.90, 0.45, weight.level));
             [x, z, drawn(up, middle, half)]
         })
         .collect()
