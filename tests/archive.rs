@@ -75,13 +75,13 @@ impl Golfer {
     pub(crate) fn start(to: SocketAddr) -> Self {
         let stop = Arc::new(AtomicBool::new(false));
         let lesson = Lesson {
-            seed: 1,
             pace: PACE,
             shots: None,
         };
         // Truths that nobody reads are dropped.
         let (truths, _nobody) = bounded(1);
-        let thread = demo::spawn(lesson, to, Clock::start(), truths, Arc::clone(&stop));
+        let golfer = (|shot| demo::golfer(1, shot), lesson);
+        let thread = demo::spawn(golfer, to, Clock::start(), truths, Arc::clone(&stop));
         let thread = thread.expect("a thread");
         Self {
             stop,

@@ -385,6 +385,12 @@ impl Coach {
             .collect()
     }
 
+    /// Who stands in the bay.
+    #[must_use]
+    pub fn seated(&self) -> Option<Seat> {
+        self.chair().seat.clone()
+    }
+
     /// Asks the archive, which nobody else of the web holds meanwhile.
     pub fn ask<T>(&self, question: impl FnOnce(&Archive) -> T) -> T {
         question(&self.archive())
