@@ -40,6 +40,7 @@ fn marker_bytes(file: &Path) -> Vec<u8> {
 }
 
 #[test]
+#[allow(clippy::too_many_lines, reason = "one story, told in its order")]
 fn nothing_of_an_erased_student_is_in_pages_log_or_chunks() {
     let dir = demo_archive("archive-gone");
     let sessions = archive(&dir, &["list"]).1["sessions"].clone();

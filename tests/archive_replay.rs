@@ -13,8 +13,8 @@ use crate::archive::{archive, assert_verified, enroll, only_recording, swing_ids
 use crate::bay::Bay;
 use crate::support::{self, run_whin, scratch};
 
-/// Times faster than life.
-const PACE: &str = "6";
+/// Times faster than life: slow enough that a busy machine loses no datagram.
+const PACE: &str = "3";
 
 /// An archive of what a bay made of a file that was sent to it.
 fn archived(dir: &Path, file: &Path) -> PathBuf {
@@ -58,7 +58,7 @@ fn measurements(listed: &Value) -> Vec<String> {
 #[test]
 fn a_lesson_that_is_sent_again_gives_the_same_reports_byte_for_byte() {
     let dir = scratch("archive-replay");
-    let made = ["synthesize", "--lesson", "3", "--seed", "11", "--out"].map(OsStr::new);
+    let made = ["synthesize", "--lesson", "2", "--seed", "11", "--out"].map(OsStr::new);
     let made: Vec<&OsStr> = made.into_iter().chain([dir.as_os_str()]).collect();
     assert_eq!(run_whin(&made).0, 0);
     let (first, second) = (dir.join("first"), dir.join("second"));
@@ -74,7 +74,7 @@ fn a_lesson_that_is_sent_again_gives_the_same_reports_byte_for_byte() {
     );
     let (lived_list, replayed_list) = (listed(&lived), listed(&replayed));
     let (a, b) = (measurements(&lived_list), measurements(&replayed_list));
-    assert!(a.len() > 5, "{} swings", a.len());
+    assert!(a.len() > 3, "{} swings", a.len());
     assert_eq!(a, b);
     let names = |dir: &Path| {
         swing_ids(dir)
