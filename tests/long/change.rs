@@ -49,7 +49,11 @@ fn main() {
             },
         );
     }
-    println!("\nTrue change: called real, % of the judged lessons, and as predicted");
+    // Six sizes of each design: a quarter of the lessons each is enough for a point.
+    let count = count.div_ceil(4);
+    println!(
+        "\nTrue change: called real, % of the judged lessons, and as predicted ({count} lessons each)"
+    );
     println!(
         "{:26} {:>8} {:>8} {:>10} {:>8}",
         "lesson", "size, SD", "real, %", "predicted", "apart"
