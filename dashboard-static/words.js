@@ -117,7 +117,7 @@ export function archivedWords(said) {
 export function spread(metric, report, units) {
   if (report.unrefined) return "± not refined";
   const standard = metric.uncertainty?.standard;
-  if (standard == null) return report.revision > 1 ? "± not known" : "";
+  if (standard == null) return report.revision > 2 ? "± not known" : "";
   const [factor, label] = UNITS[units][metric.unit] ?? UNITS.metric[metric.unit] ?? [1, metric.unit];
   const size = Math.abs(standard * factor);
   // Two figures at the most; smaller than anybody reads is said as such.

@@ -116,7 +116,12 @@ impl Bay {
     }
 
     /// Asks the program to end, as a supervisor does, and gives its exit code.
-    pub(crate) fn stop(mut self) -> Option<i32> {
+    pub(crate) fn stop(self) -> Option<i32> {
+        self.stop_within(PATIENCE)
+    }
+
+    /// The same where it may take longer.
+    pub(crate) fn stop_within(mut self, patience: Duration) -> Option<i32> {
         let pid = self.child.id().to_string();
         let asked = Command::new("kill")
             .args(["-TERM", &pid])
@@ -124,7 +129,7 @@ impl Bay {
             .expect("kill runs");
         assert!(asked.success());
         let since = Instant::now();
-        while since.elapsed() < PATIENCE {
+        while since.elapsed() < patience {
             if let Some(status) = self.child.try_wait().expect("a child") {
                 return status.code();
             }
@@ -168,18 +173,29 @@ impl Listener {
         }
     }
 
-    /// All swings until the bay says that nothing comes any more, each in its second revision (which
-    /// is waited for and must not come before the first), and the states in their order.
+    /// All swings until the bay says that nothing comes any more, each in its last revision (which is
+    /// waited for; none comes before an earlier one, and none is of another kind), and the states in
+    /// their order.
     pub(crate) async fn until_silent(&mut self) -> (Vec<Value>, Vec<String>) {
         let (mut swings, mut states) = (Vec::new(), Vec::new());
-        let refined = |swings: &[Value]| swings.iter().all(|s| s["revision"] == 2);
+        let refined = |swings: &[Value]| swings.iter().all(|s| s["revision"] == 3);
         while states.last().is_none_or(|s| s != "no_signal") || !refined(&swings) {
             let message = self.next().await.expect("an open socket");
             match message["type"].as_str() {
-                Some("swing") if message["revision"] == 1 => swings.push(message),
                 Some("swing") => {
-                    let first = swings.iter_mut().find(|s| s["id"] == message["id"]);
-                    *first.expect("the first revision comes first") = message;
+                    let revision = |s: &Value| s["revision"].as_u64().expect("a revision");
+                    match swings.iter_mut().find(|s| s["id"] == message["id"]) {
+                        None => {
+                            assert!(revision(&message) < 3, "uncertainties come last");
+                            swings.push(message);
+                        }
+                        Some(before) => {
+                            assert_eq!(revision(before) + 1, revision(&message));
+                            let kind = |s: &Value| s["measurement"]["kind"].clone();
+                            assert_eq!(kind(before), kind(&message));
+                            *before = message;
+                        }
+                    }
                 }
                 Some("status") => {
                     states.push(message["state"].as_str().unwrap_or_default().to_owned())

@@ -12,6 +12,9 @@
 
 mod accuracy;
 mod archive;
+mod archive_erase;
+mod archive_files;
+mod archive_replay;
 mod archive_verbs;
 mod audit;
 mod bad_input;
@@ -20,12 +23,16 @@ mod browser;
 mod c3d;
 mod change;
 mod demo;
+mod first_report;
 mod gait;
 mod golfer;
 mod ground;
 mod honesty;
 mod invariance;
+mod leak_lessons;
+mod leaks;
 mod lesson;
+mod lesson_hours;
 mod lessons;
 mod live;
 mod network;

@@ -88,7 +88,7 @@ async fn live_with_two_clocks_and_loss_measures_what_the_file_gives() {
             .next()
             .await
             .expect("the bay speaks until its refined report");
-        if message["type"] == "swing" && message["revision"] == 2 {
+        if message["type"] == "swing" && message["revision"] == 3 {
             break message;
         }
     };

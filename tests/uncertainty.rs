@@ -168,7 +168,7 @@ fn bare(mut measurement: Value) -> Value {
 }
 
 #[tokio::test]
-async fn the_second_revision_brings_intervals_and_leaves_the_values() {
+async fn the_last_revision_brings_intervals_and_leaves_the_values() {
     let folder = scratch("uncertainty");
     let map = MarkerMap::load("whin_32").unwrap();
     synthetic::write(&swing(&params(2), &CAPTURE), &map, &folder).unwrap();
@@ -182,7 +182,7 @@ async fn the_second_revision_brings_intervals_and_leaves_the_values() {
     bay.send(&file, "whin_32", "2");
     let (swings, _) = screen.until_silent().await;
     assert_eq!(swings.len(), 1);
-    assert_eq!(swings[0]["revision"], 2);
+    assert_eq!(swings[0]["revision"], 3);
     assert_eq!(swings[0]["measurement"].to_string(), full.to_string());
     let top = &full["metrics"]["pelvis_rotation@top"];
     let number = |v: &Value| v.as_f64().expect("a number");

@@ -164,7 +164,7 @@ fn a_strangers_trial_is_refused_or_its_uncertainty_holds() {
 }
 
 /// Live: a bay that is told a calibration trial and records. The screen's report rests on the trial,
-/// revision 2 has intervals, and the recording alone gives the same measurement.
+/// revision 3 has intervals, and the recording alone gives the same measurement.
 #[tokio::test]
 async fn a_recorded_bay_uses_the_trial_it_is_told() {
     let folder = scratch("told-trial");
@@ -192,7 +192,7 @@ async fn a_recorded_bay_uses_the_trial_it_is_told() {
     assert!(says("hip centers from the trial's movement"), "{notes:?}");
     let knee = &live["metrics"]["knee_flexion.lead@top"];
     assert!(knee["limited"].is_null(), "{knee}");
-    assert_eq!(swings[0]["revision"], 2);
+    assert_eq!(swings[0]["revision"], 3);
     assert!(knee["uncertainty"]["standard"].as_f64().unwrap() > 0.0);
     // The trial and the context file are gone: the recording needs neither.
     std::fs::remove_file(&told).unwrap();

@@ -82,10 +82,22 @@ pub enum Output {
     },
     /// A frame in order, for the live view.
     Pose(CaptureFrame),
-    /// A swing was measured.
-    Swing {
-        /// Epoch of the sender: with the device time of impact it names the swing.
+    /// A swing whose kind is settled was measured soon after impact; what lies later is not measured yet.
+    /// The same swing follows as [`Output::Swing`], under the same name and of the same kind.
+    First {
+        /// Epoch of the sender.
         epoch: u32,
+        /// Device time of impact, nanoseconds: with the epoch it names the swing.
+        impact_ns: i64,
+        /// What was measured.
+        measured: Box<Measured>,
+    },
+    /// A swing was measured in its whole window.
+    Swing {
+        /// Epoch of the sender.
+        epoch: u32,
+        /// Device time of impact, nanoseconds, as it was found first: with the epoch it names the swing.
+        impact_ns: i64,
         /// What was measured.
         measured: Box<Measured>,
     },

@@ -11,8 +11,8 @@ use crate::body::live::{PelvisNow, PelvisRest};
 use crate::frame::{CaptureFrame, MarkerLayout};
 use crate::history::{Continuity, History};
 use crate::landmark::Landmark;
-use crate::measure::{Beside, measure_beside};
-use crate::swing::detector::{Detector, Pass, State};
+use crate::measure::{Beside, Look, Measured, Nothing, measure_beside};
+use crate::swing::detector::{Detector, FirstLook, Pass, State};
 
 /// Stretch of ground reactions after a fast pass, nanoseconds. Shorter than the detector's tail: samples
 /// that come later than the markers are there all the same, however fast they are sent.
@@ -20,6 +20,12 @@ const GROUND_TAIL_NS: i64 = 700_000_000;
 
 /// Impacts this close are of one swing, nanoseconds.
 const SAME_NS: i64 = 300_000_000;
+/// The look after the finish confirms the first one's impact within this, nanoseconds.
+const AGREE_NS: i64 = 5_000_000;
+/// What a first report says of plates and of a later look that disagrees.
+const AWAITED: &str = "not measured yet: the plates' samples are awaited";
+const NOT_CONFIRMED: &str =
+    "The look after the finish did not confirm this swing: the first report stands.";
 
 /// The state of one marker stream under one layout.
 #[derive(Debug)]
@@ -127,6 +133,9 @@ impl Markers {
             if let Some(pass) = due {
                 self.look(pass, time_ns, shared, out);
             }
+            if let Some(pass) = self.detector.first_due(time_ns) {
+                self.look_first(pass, time_ns, shared, out);
+            }
             self.announce(time_ns, out);
         }
     }
@@ -172,8 +181,102 @@ impl Markers {
         }
     }
 
-    /// The exact look at the window of a pass.
+    /// The first look at a pass: reported where the kind is settled already.
+    fn look_first(&mut self, pass: Pass, until_ns: i64, shared: &Shared, out: &mut Vec<Output>) {
+        let look = Look::First {
+            trigger: shared.ground.has_trigger(),
+        };
+        let Seen::Swing(measured) = self.measured(&pass, (until_ns, look), shared) else {
+            return;
+        };
+        let impact_ns = impact_ns(&measured);
+        if self.is_reported(impact_ns) {
+            return;
+        }
+        let found = FirstLook {
+            until_ns,
+            impact_ns,
+            kind: measured.kind,
+        };
+        self.detector.settled(&pass, found);
+        out.push(Output::First {
+            epoch: self.epoch,
+            impact_ns,
+            measured,
+        });
+    }
+
+    /// The look at the whole window of a pass.
     fn look(&mut self, pass: Pass, until_ns: i64, shared: &Shared, out: &mut Vec<Output>) {
+        let seen = self.measured(&pass, (until_ns, Look::Whole), shared);
+        if let Some(first) = pass.first {
+            let measured = self.confirmed(&pass, seen, shared);
+            out.extend(measured.map(|m| self.swing(first.impact_ns, m)));
+            return;
+        }
+        let time_ns = pass.time_ns;
+        let measured = match seen {
+            Seen::Swing(measured) => Some(measured),
+            Seen::Failed => {
+                out.push(Output::Failed { time_ns });
+                None
+            }
+            Seen::Nothing(why) => {
+                if !self.detector.follows_swing(&pass) {
+                    out.extend(why.map(|nothing| Output::NoSwing {
+                        time_ns,
+                        kind: nothing.kind(),
+                        reason: nothing.words().to_owned(),
+                    }));
+                }
+                None
+            }
+        };
+        let measured = measured.map(|m| (impact_ns(&m), m));
+        let reported = measured.as_ref().is_some_and(|m| self.is_reported(m.0));
+        self.detector.judged(measured.as_ref().map(|m| m.0));
+        let measured = measured.filter(|_| !reported);
+        out.extend(measured.map(|(impact_ns, m)| self.swing(impact_ns, m)));
+    }
+
+    /// The swing of a first report after its finish. It is never withdrawn and keeps its kind: where the
+    /// later look disagrees, the first one stands.
+    fn confirmed(&self, pass: &Pass, seen: Seen, shared: &Shared) -> Option<Box<Measured>> {
+        let first = pass.first?;
+        let agrees = |m: &Measured| {
+            m.kind == first.kind && (impact_ns(m) - first.impact_ns).abs() < AGREE_NS
+        };
+        // The first look again, and what it settled stays settled.
+        let look = Look::First { trigger: false };
+        match seen {
+            Seen::Swing(measured) if agrees(&measured) => Some(measured),
+            _ => match self.measured(pass, (first.until_ns, look), shared) {
+                Seen::Swing(mut measured) => {
+                    measured.notes.push(NOT_CONFIRMED.to_owned());
+                    Some(measured)
+                }
+                _ => None,
+            },
+        }
+    }
+
+    fn swing(&self, impact_ns: i64, measured: Box<Measured>) -> Output {
+        Output::Swing {
+            epoch: self.epoch,
+            impact_ns,
+            measured,
+        }
+    }
+
+    /// Two passes of one swing (a top that is fast, a rebound) are one swing.
+    fn is_reported(&self, impact_ns: i64) -> bool {
+        let last = self.detector.reported_ns();
+        last.is_some_and(|last| (impact_ns - last).abs() <= SAME_NS)
+    }
+
+    /// What the window of a pass shows, up to a time; a first look takes nothing from other streams,
+    /// which may be behind.
+    fn measured(&self, pass: &Pass, (until_ns, look): (i64, Look), shared: &Shared) -> Seen {
         let layout = self.assembler.layout();
         let from_ns = pass.time_ns.saturating_sub(pass.lead_ns);
         let window = self.history.window(
@@ -182,54 +285,48 @@ impl Markers {
             self.assembler.landmarks(),
             layout.rate_hz,
         );
-        let until_ns = pass.time_ns.saturating_add(GROUND_TAIL_NS);
-        let ground = shared.ground.window(self.clock, from_ns, until_ns);
-        let pulses_ns = shared.ground.pulses(self.clock, from_ns, until_ns);
-        let measured = window.and_then(|w| {
-            let near = usize::try_from(pass.number.saturating_sub(w.first_number)).ok()?;
-            // Pure functions of owned data: nothing half-changed survives an unwinding.
-            let context = &shared.context;
-            let beside = Beside {
-                ground: ground.as_ref(),
-                pulses_ns: &pulses_ns,
-            };
-            let attempt = AssertUnwindSafe(|| {
-                measure_beside(&w, near, layout.ball_center, (context, beside))
-            });
-            match catch_unwind(attempt) {
-                Ok(Ok(measured)) => Some(measured),
-                Ok(Err(nothing)) => {
-                    if !self.detector.follows_swing(&pass) {
-                        out.push(Output::NoSwing {
-                            time_ns: pass.time_ns,
-                            kind: nothing.kind(),
-                            reason: nothing.words().to_owned(),
-                        });
-                    }
-                    None
-                }
-                Err(_panic) => {
-                    out.push(Output::Failed {
-                        time_ns: pass.time_ns,
-                    });
-                    None
-                }
-            }
-        });
-        let impact_ns = measured.as_ref().map(|m| {
-            let impact = m.prepared.swing.impact.slot;
-            (m.prepared.window.seconds(impact) * 1e9) as i64
-        });
-        // Two passes of one swing (a top that is fast, a rebound) are one swing.
-        let again = impact_ns.zip(self.detector.reported_ns());
-        let measured = measured.filter(|_| again.is_none_or(|(a, b)| (a - b).abs() > SAME_NS));
-        self.detector.judged(impact_ns);
-        let swing = |m| Output::Swing {
-            epoch: self.epoch,
-            measured: Box::new(m),
+        let ground_ns = pass.time_ns.saturating_add(GROUND_TAIL_NS);
+        let (ground, pulses_ns) = match look {
+            Look::First { .. } => (shared.ground.without_samples(AWAITED), Vec::new()),
+            Look::Whole => (
+                shared.ground.window(self.clock, from_ns, ground_ns),
+                shared.ground.pulses(self.clock, from_ns, ground_ns),
+            ),
         };
-        out.extend(measured.map(swing));
+        let Some(window) = window else {
+            return Seen::Nothing(None);
+        };
+        let near = pass.number.saturating_sub(window.first_number) as usize;
+        let beside = Beside {
+            ground: ground.as_ref(),
+            pulses_ns: &pulses_ns,
+            look,
+        };
+        // Pure functions of owned data: nothing half-changed survives an unwinding.
+        let attempt = AssertUnwindSafe(|| {
+            measure_beside(&window, near, layout.ball_center, (&shared.context, beside))
+        });
+        match catch_unwind(attempt) {
+            Ok(Ok(measured)) => Seen::Swing(Box::new(measured)),
+            Ok(Err(nothing)) => Seen::Nothing(Some(nothing)),
+            Err(_panic) => Seen::Failed,
+        }
     }
+}
+
+/// What a look at a window gave.
+enum Seen {
+    Swing(Box<Measured>),
+    /// No swing, with the reason where there was a window at all.
+    Nothing(Option<Nothing>),
+    /// A fault of the program.
+    Failed,
+}
+
+/// Device time of impact, nanoseconds.
+fn impact_ns(measured: &Measured) -> i64 {
+    let prepared = &measured.prepared;
+    (prepared.window.seconds(prepared.swing.impact.slot) * 1e9).round() as i64
 }
 
 /// A landmark in a frame.

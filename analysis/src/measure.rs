@@ -2,6 +2,7 @@
 
 mod clean;
 mod club_paths;
+mod stands;
 mod told;
 mod words;
 
@@ -32,7 +33,7 @@ use crate::swing::kind::{self, Kind};
 use crate::swing::phases;
 use crate::swing::refusal::NotASwing;
 use crate::window::{Window, crop};
-use clean::{faults, golfer_frame, held, side, walks};
+use clean::{faults, golfer_frame, held, side};
 use club_paths::ClubPaths;
 use told::{approximate, calibrate};
 use words::{exchange_note, hidden_note, notes};
@@ -118,6 +119,8 @@ pub enum Nothing {
     Markers(&'static str),
     /// The movement is no full swing.
     Movement(NotASwing),
+    /// A first look could not settle the kind.
+    NotSettled,
 }
 
 impl Nothing {
@@ -127,6 +130,7 @@ impl Nothing {
         match self {
             Self::Markers(_) => Kind::Other,
             Self::Movement(why) => why.kind(),
+            Self::NotSettled => Kind::Other,
         }
     }
 
@@ -136,6 +140,7 @@ impl Nothing {
         match self {
             Self::Markers(words) => words,
             Self::Movement(why) => why.words(),
+            Self::NotSettled => "its kind is not settled yet",
         }
     }
 }
@@ -160,6 +165,21 @@ pub struct Beside<'a> {
     pub ground: Option<&'a GroundWindow>,
     /// When a trigger noticed impact, nanoseconds.
     pub pulses_ns: &'a [i64],
+    /// How much of the swing the window holds.
+    pub look: Look,
+}
+
+/// A look at a swing.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Look {
+    /// At the whole of it.
+    #[default]
+    Whole,
+    /// Soon after impact: only a swing whose kind nothing can change any more is one.
+    First {
+        /// Whether the bay has a trigger, whose pulse may still come.
+        trigger: bool,
+    },
 }
 
 /// The same with what came beside the markers.
@@ -185,7 +205,13 @@ pub fn measure_beside(
         .or(context.handed)
         .unwrap_or(Handed::Right);
     golfer_frame(&mut window, handed);
-    let (mut whole, swing) = find(&window, near, ball, (context, beside, &repair))?;
+    let (mut whole, mut swing) = find(&window, near, ball, (context, beside, &repair))?;
+    if let Look::First { trigger } = beside.look {
+        if !kind::is_settled(&swing, trigger) {
+            return Err(Nothing::NotSettled);
+        }
+        swing.leave_open();
+    }
     whole.forget_hands();
     let faults = faults(&window, &names, &swing, (&seen, &repair));
     let (calibration, calibration_note) = calibrate(&window, &swing, handed, context);
@@ -255,8 +281,10 @@ fn find(
     if !held(window, &whole, &swing) {
         return Err(Nothing::Movement(NotASwing::NotHeld));
     }
-    if swing.extent == Extent::Partial && walks(window, &swing) {
-        return Err(Nothing::Movement(NotASwing::Walking));
+    if swing.extent == Extent::Partial
+        && let Some(why) = stands::unsteady(window, &swing)
+    {
+        return Err(Nothing::Movement(why));
     }
     Ok((whole, swing))
 }

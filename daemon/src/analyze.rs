@@ -11,6 +11,7 @@ use analysis::measure::Measured;
 use crossbeam_channel::{Receiver, Sender};
 use protocol::report::{Report, Transport};
 use protocol::screen::{Archived, BayState, Health, Live, Replay, Status};
+use protocol::shelf::Curves;
 use tracing::{error, info, warn};
 
 use crate::archive::filing::{Filed, Filing};
@@ -18,10 +19,12 @@ use crate::archive::writer::Board;
 use crate::decode::Decoder;
 use crate::errors::Code;
 use crate::health::{Drops, HealthBook};
+use crate::map::MarkerMap;
 use crate::offline::told;
 use crate::outgoing;
-use crate::receive::{Arrival, Dropped};
+use crate::receive::{Arrival, Dropped, Fed};
 use crate::refine::{self, Job};
+use crate::seat::Seat;
 
 /// Live poses at most this often, nanoseconds of arrival (60 Hz).
 const LIVE_EVERY_NS: u64 = 16_666_666;
@@ -39,7 +42,7 @@ pub enum Outgoing {
     Status(Status),
     /// The newest pose.
     Live(Live),
-    /// A report with its replay.
+    /// A report with its replay, of the first look or of the whole swing.
     Swing(Box<(Report, Replay)>),
     /// A later revision of a report.
     Revised(Box<Report>),
@@ -75,6 +78,7 @@ pub struct Setup {
 #[derive(Debug)]
 pub struct Bay<'a> {
     setup: Setup,
+    map: MarkerMap,
     decoder: Decoder,
     analyzer: Analyzer,
     book: HealthBook,
@@ -91,17 +95,19 @@ impl<'a> Bay<'a> {
     #[must_use]
     pub fn new(
         setup: Setup,
-        decoder: Decoder,
+        map: MarkerMap,
         book: HealthBook,
         outlets: Outlets,
         dropped: &'a Dropped,
     ) -> Self {
+        let decoder = Decoder::new(map.clone());
         let analyzer = Analyzer::new(
             told(&decoder, setup.context.clone()),
             setup.reorder_window_ns,
         );
         Self {
             setup,
+            map,
             decoder,
             analyzer,
             book,
@@ -115,13 +121,32 @@ impl<'a> Bay<'a> {
     }
 
     /// Works until the source closes, then works off what waits.
-    pub fn run(mut self, arrivals: &Receiver<Arrival>) {
-        for arrival in arrivals {
-            self.take(&arrival);
+    pub fn run(mut self, arrivals: &Receiver<Fed>) {
+        for fed in arrivals {
+            match fed {
+                Fed::Arrival(arrival) => self.take(&arrival),
+                Fed::Seat(seat) => self.change(&seat),
+            }
             self.hand_on();
         }
         self.analyzer.finish(&mut self.outputs);
         self.hand_on();
+    }
+
+    /// Works off what belongs to the seat before and begins anew, as a replay of the next recording will.
+    fn change(&mut self, seat: &Seat) {
+        self.analyzer.finish(&mut self.outputs);
+        self.hand_on();
+        seat.take();
+        self.setup.context = Context {
+            late_ns: std::mem::take(&mut self.setup.context.late_ns),
+            ..seat.context.clone()
+        };
+        self.decoder = Decoder::new(self.map.clone());
+        self.analyzer = Analyzer::new(
+            told(&self.decoder, self.setup.context.clone()),
+            self.setup.reorder_window_ns,
+        );
     }
 
     fn take(&mut self, arrival: &Arrival) {
@@ -148,7 +173,22 @@ impl<'a> Bay<'a> {
                     self.state(outgoing::bay_state(state), Some(time_ns))
                 }
                 Output::Silent => self.state(BayState::NoSignal, None),
-                Output::Swing { epoch, measured } => self.swing(epoch, measured),
+                Output::First {
+                    epoch,
+                    impact_ns,
+                    measured,
+                } => self.first(
+                    filing((&self.setup.bay, epoch, impact_ns), &measured, self.now_ns),
+                    &measured,
+                ),
+                Output::Swing {
+                    epoch,
+                    impact_ns,
+                    measured,
+                } => self.swing(
+                    filing((&self.setup.bay, epoch, impact_ns), &measured, self.now_ns),
+                    measured,
+                ),
                 Output::NoSwing {
                     time_ns,
                     kind,
@@ -215,23 +255,33 @@ impl<'a> Bay<'a> {
         self.offer(Outgoing::Status(status));
     }
 
-    fn swing(&mut self, epoch: u32, measured: Box<Measured>) {
-        let filing = filing((&self.setup.bay, epoch), &measured, self.now_ns);
+    /// A first report: to the screens only. Archive and uncertainties belong to the whole swing.
+    fn first(&self, filing: Filing, measured: &Measured) {
+        let report = filing.report;
+        info!(swing = %report.id, kind = %report.measurement.kind, "first report");
+        self.show(report, measured);
+    }
+
+    fn show(&self, report: Report, measured: &Measured) {
+        let replay = outgoing::replay(&report.id, measured);
+        if !self.offer(Outgoing::Swing(Box::new((report, replay)))) {
+            error!(code = %Code::ReportUnpublished, "a report found the way to the screens full");
+        }
+    }
+
+    fn swing(&mut self, mut filing: Filing, measured: Box<Measured>) {
         let report = filing.report.clone();
         info!(swing = %report.id, kind = %report.measurement.kind, "swing measured");
         let audit = measured.audit.as_ref();
         self.book
             .found(audit.map_or_else(Vec::new, |a| a.findings.clone()));
-        let replay = outgoing::replay(&report.id, &measured);
-        let job = Job {
-            measured,
-            report: report.clone(),
-        };
-        if !self.offer(Outgoing::Swing(Box::new((report, replay)))) {
-            error!(code = %Code::ReportUnpublished, "a report found the way to the screens full");
+        self.show(report.clone(), &measured);
+        if self.outlets.archive.is_some() {
+            filing.take = Some(drawn(&report.id, &measured));
         }
+        let job = Job { measured, report };
         self.file(filing);
-        // After the first report, so that the revision cannot overtake it.
+        // After the report of the whole, so that the revision cannot overtake it.
         if let Err(job) = self.outlets.refine.try_send(job) {
             let report = job.into_inner().report;
             warn!(code = %Code::SwingUnrefined, swing = %report.id, "too many swings wait for their uncertainties: this one gets none");
@@ -270,7 +320,7 @@ impl<'a> Bay<'a> {
 
 /// A swing as screens and archive get it, completed at an arrival.
 pub(crate) fn filing(
-    (bay, epoch): (&str, u32),
+    (bay, epoch, impact_ns): (&str, u32, i64),
     measured: &Measured,
     completed_at_ns: u64,
 ) -> Filing {
@@ -281,9 +331,22 @@ pub(crate) fn filing(
         frames: window.len() as u64,
     };
     Filing {
-        report: outgoing::report((bay, epoch), measured, transport),
+        report: outgoing::report(
+            outgoing::swing_id(bay, epoch, impact_ns),
+            measured,
+            transport,
+        ),
         epoch,
         first_ns: window.time_ns.first().copied().unwrap_or_default(),
-        impact_ns: (window.seconds(measured.prepared.swing.impact.slot) * 1e9) as i64,
+        impact_ns,
+        take: None,
     }
+}
+
+/// What is drawn of a swing, for the archive.
+pub(crate) fn drawn(id: &str, measured: &Measured) -> Box<(Replay, Curves)> {
+    Box::new((
+        outgoing::replay(id, measured),
+        outgoing::curves(id, measured),
+    ))
 }

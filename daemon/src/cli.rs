@@ -64,7 +64,8 @@ pub struct Demo {
     /// Times faster than life.
     #[arg(long, default_value_t = 1.0, value_parser = positive)]
     pub pace: f64,
-    /// Folder of an archive: the session of an invented student is kept there.
+    /// Folder of an archive that stays: lessons of invented students are kept there [default: one that is
+    /// removed at the end].
     #[arg(long, value_name = "DIR")]
     pub archive: Option<PathBuf>,
     /// Serve this folder instead of the embedded page (for developing).

@@ -240,7 +240,7 @@ impl Decoder {
 }
 
 /// What a description says of its units and axes.
-fn told(source: &Source) -> Told {
+pub(crate) fn told(source: &Source) -> Told {
     let rows = |rows: [[f64; 3]; 3]| Matrix3::from_row_slice(rows.as_flattened());
     Told {
         metres_per_unit: source.meters_per_unit,

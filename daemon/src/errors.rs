@@ -75,6 +75,7 @@ codes! {
     ArchiveVersion = "archive.version", File, "An archive was made by a newer program.";
     ArchiveStore = "archive.store", File, "The tables of an archive cannot be read or written.";
     ArchiveUnknown = "archive.unknown", Usage, "The archive has no student, session or swing of this name.";
+    ArchiveUnfitting = "archive.unfitting", Usage, "What is asked of the archive does not go together.";
     ArchiveDamaged = "archive.damaged", File, "Something in an archive is missing or damaged.";
     ArchiveStopped = "archive.stopped", Machine, "Recording into the archive stopped because its disk failed; it is tried again.";
     ConsentMissing = "consent.missing", Usage, "A student has not consented, or a guardian of one has not.";

@@ -136,20 +136,24 @@ pub fn time_ns(n: usize, rate_hz: f64) -> i64 {
     (n as f64 * 1e9 / rate_hz).round() as i64
 }
 
-/// A whole C3D take as datagrams in the order of device time. Frames are numbered from 0. Where a
-/// map is given, its axes travel with the description.
+/// A whole C3D take as datagrams in the order of device time. Frames are numbered from 0. The axes of
+/// the map, else those that a file exported by us tells, travel with the description.
 ///
 /// # Errors
 /// When a label, the unit or the plates do not fit the format.
 pub fn of_c3d(c3d: &C3d, map: Option<&MarkerMap>, epoch: u32) -> anyhow::Result<Vec<Due>> {
-    let rotation = map
+    let of_map = map
         .and_then(|m| m.rotation)
         .map(|r| [0, 1, 2].map(|row| [r[(row, 0)], r[(row, 1)], r[(row, 2)]]));
+    let rotation = of_map.or_else(|| bay_axes(c3d));
+    let origin = map.and_then(|m| m.origin).map(Into::into);
     let source = Source {
         rate_hz: c3d.rate_hz,
         meters_per_unit: metres_in(&c3d.units),
         bay_from_source: rotation,
-        bay_origin: map.and_then(|m| m.origin).map_or([0.0; 3], Into::into),
+        bay_origin: origin
+            .or_else(|| reals(c3d, "BAY_ORIGIN"))
+            .unwrap_or([0.0; 3]),
     };
     let mut out = Vec::new();
     let mut markers = Feed::markers(c3d.labels.clone(), source, epoch);
@@ -178,6 +182,22 @@ pub fn of_c3d(c3d: &C3d, map: Option<&MarkerMap>, epoch: u32) -> anyhow::Result<
     // Stable: a frame stays before the block that starts with it.
     out.sort_by_key(|due| due.time_ns);
     Ok(out)
+}
+
+/// Source axes to the bay's, where a file exported by us tells them.
+fn bay_axes(c3d: &C3d) -> Option<[[f64; 3]; 3]> {
+    let rows = reals::<9>(c3d, "BAY_AXES")?;
+    Some([0, 3, 6].map(|at| [rows[at], rows[at + 1], rows[at + 2]]))
+}
+
+/// `N` numbers of our own group.
+fn reals<const N: usize>(c3d: &C3d, name: &str) -> Option<[f64; N]> {
+    let found = c3d.parameters.get("WHIN", name)?;
+    let mut values = [0.0; N];
+    for (n, value) in values.iter_mut().enumerate() {
+        *value = found.signed(n)?;
+    }
+    Some(values)
 }
 
 /// One force channel of a take: its place, its reading without load, its factor to SI.

@@ -10,6 +10,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use axum::extract::ws::Utf8Bytes;
+use protocol::lesson::Lesson;
 use protocol::report::Report;
 use protocol::screen::{Archived, BayState, Health, Hello, Live, Message, Replay, VERSION};
 use serde::Serialize;
@@ -61,6 +62,7 @@ pub struct Hub {
 struct Picture {
     state: BayState,
     health: Option<Health>,
+    lesson: Option<Box<Lesson>>,
     landmarks: Arc<Vec<String>>,
     /// Counts changes of `landmarks`.
     landmarks_version: u64,
@@ -105,6 +107,7 @@ impl Hub {
         let picture = Picture {
             state: BayState::NoSignal,
             health: None,
+            lesson: None,
             landmarks: Arc::default(),
             landmarks_version: 0,
             swings: VecDeque::new(),
@@ -147,6 +150,7 @@ impl Hub {
                 }
             }
             Message::Archived(said) => picture.note_archived(said),
+            Message::Lesson(lesson) => picture.lesson = Some(lesson),
             Message::Hello(_) | Message::Live(_) => return debug!("a hello is not for publishing"),
         }
         picture.tell(&text);
@@ -258,6 +262,7 @@ impl Hub {
             fell_behind: fell_behind.clone(),
         });
         let (state, health) = (picture.state, picture.health.clone());
+        let lesson = picture.lesson.clone();
         let (landmarks, landmarks_version) = (picture.landmarks.clone(), picture.landmarks_version);
         let swings = picture.snapshot_swings();
         drop(picture);
@@ -267,7 +272,10 @@ impl Hub {
             program: self.bay.program.clone(),
             bay: self.bay.id.clone(),
             bay_name: self.bay.name.clone(),
-            recording: self.bay.recording.clone(),
+            recording: match &lesson {
+                Some(lesson) => lesson.recording.clone(),
+                None => self.bay.recording.clone(),
+            },
             state,
             landmarks: landmarks.to_vec(),
             swings: swings.iter().map(|held| (*held.report).clone()).collect(),
@@ -276,6 +284,7 @@ impl Hub {
                 .into_iter()
                 .filter_map(|held| held.archived)
                 .collect(),
+            lesson,
         });
         let shown = self.shown.subscribe();
         Subscription {

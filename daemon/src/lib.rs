@@ -15,6 +15,8 @@ pub mod errors;
 pub mod lesson;
 pub mod map;
 
+pub mod seat;
+pub mod coach;
 pub mod pipeline;
 pub mod receive;
 pub mod refine;

@@ -392,7 +392,8 @@ impl Reader<'_> {
     }
 }
 
-fn bare(label: &str) -> &str {
+/// A label without its subject prefix.
+pub(crate) fn bare(label: &str) -> &str {
     label.rsplit(':').next().unwrap_or(label)
 }
 

@@ -172,8 +172,15 @@ pub fn again(recording: &mut Recording, mut step: impl FnMut(Again<'_>)) -> anyh
     let (mut outputs, mut now_ns) = (Vec::new(), 0);
     let hand_on = |outputs: &mut Vec<Output>, now_ns, step: &mut dyn FnMut(Again<'_>)| {
         for output in outputs.drain(..) {
-            if let Output::Swing { epoch, measured } = output {
-                let filing = analyze::filing((&meta.bay, epoch), &measured, now_ns);
+            if let Output::Swing {
+                epoch,
+                impact_ns,
+                measured,
+            } = output
+            {
+                let named = (meta.bay.as_str(), epoch, impact_ns);
+                let mut filing = analyze::filing(named, &measured, now_ns);
+                filing.take = Some(analyze::drawn(&filing.report.id, &measured));
                 step(Again::Swing(Box::new(filing), measured));
             }
         }
@@ -222,7 +229,11 @@ pub fn analyze(
                 Output::Failed { time_ns } => {
                     misses.push(missed(time_ns, "the analysis failed: please report it"))
                 }
-                Output::State { .. } | Output::Pose(_) | Output::Movement(_) | Output::Silent => {}
+                Output::First { .. }
+                | Output::State { .. }
+                | Output::Pose(_)
+                | Output::Movement(_)
+                | Output::Silent => {}
             }
         }
     };

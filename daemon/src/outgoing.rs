@@ -2,6 +2,7 @@
 //! place where SI and radians become the units of reports, and where both core crates meet on the
 //! way out.
 
+mod curves;
 mod ground;
 
 use std::collections::BTreeMap;
@@ -14,8 +15,12 @@ use analysis::metrics::values::{Value, Values};
 use analysis::swing::detector::State;
 use analysis::swing::event::Event as SwingEvent;
 use analysis::uncertainty::{Outcome, Summary};
-use protocol::report::{Event, MarkerFault, Measurement, Metric, Report, Transport, Uncertainty};
+use protocol::report::{
+    Event, FIRST, MarkerFault, Measurement, Metric, REFINED, Report, Transport, Uncertainty, WHOLE,
+};
 use protocol::screen::{BayState, Replay};
+
+pub use self::curves::curves;
 
 /// Frames a second of a replay at most (ENGINEERING: ≤ 120 Hz).
 const REPLAY_HZ_MAX: f64 = 120.0;
@@ -23,27 +28,31 @@ const REPLAY_HZ_MAX: f64 = 120.0;
 const REPLAY_BEFORE_S: f64 = 0.3;
 const REPLAY_AFTER_S: f64 = 1.2;
 
-/// A report of a measured swing. The identifier is made of the bay, the sender's epoch and the
-/// device time of impact in microseconds: derived from the data, the same in every replay.
+/// The identifier of a swing, made of the bay, the sender's epoch and the device time of impact (as the
+/// analyzer names the swing) in microseconds: derived from the data, the same in every replay.
 #[must_use]
-pub fn report((bay, epoch): (&str, u32), measured: &Measured, transport: Transport) -> Report {
-    let window = &measured.prepared.window;
-    let impact = measured.prepared.swing.impact.slot;
-    let id = format!("{bay}-{epoch:08x}-{:010.0}", window.seconds(impact) * 1e6);
+pub fn swing_id(bay: &str, epoch: u32, impact_ns: i64) -> String {
+    format!("{bay}-{epoch:08x}-{:010.0}", impact_ns as f64 * 1e-3)
+}
+
+/// A report of a measured swing.
+#[must_use]
+pub fn report(id: String, measured: &Measured, transport: Transport) -> Report {
+    let first = measured.prepared.swing.open;
     Report {
         id,
-        revision: 1,
+        revision: if first { FIRST } else { WHOLE },
         unrefined: None,
         measurement: measurement(measured),
         transport,
     }
 }
 
-/// The next revision of a report that stays without uncertainties, with the reason in words.
+/// The last revision of a report that stays without uncertainties, with the reason in words.
 #[must_use]
 pub fn unrefined(report: Report, why: &str) -> Report {
     Report {
-        revision: report.revision + 1,
+        revision: REFINED,
         unrefined: Some(why.to_owned()),
         ..report
     }

@@ -16,7 +16,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::{Builder, JoinHandle};
 
 use anyhow::{Context as _, anyhow};
-use crossbeam_channel::{Receiver, Sender, bounded};
+use crossbeam_channel::{Receiver, Sender, bounded, never};
 use protocol::report::Report;
 use protocol::screen::{Message, Swing};
 
@@ -24,15 +24,16 @@ use crate::analyze::{self, Bay, Outgoing, Setup};
 use crate::archive::filing::Filed;
 use crate::archive::writer::{self, Board};
 use crate::clock::Clock;
-use crate::decode::Decoder;
+use crate::coach::{self, Coach};
 use crate::errors::Code;
 use crate::health::{HealthBook, buffer_words};
 use crate::hub::Hub;
 use crate::map::MarkerMap;
-use crate::receive::{self, Arrival, Dropped, Outlets};
+use crate::receive::{self, Dropped, Fed, Outlets};
 use crate::record;
 use crate::recording::Recorder;
 use crate::refine;
+use crate::seat::Seat;
 
 /// Datagrams between receive and analyze: about a second of a busy bay (1000 Hz markers and two
 /// plates), more than the analysis of one swing takes. Full: dropped and counted in `receive`.
@@ -49,6 +50,9 @@ const REFINED: usize = 4;
 /// Reports between analyze, refine and the archive: minutes of a disk that stands still. Full: the swing
 /// is shown as not archived; the recording may still have it.
 const FILED: usize = 64;
+/// Changes of who stands in the bay, between whoever decides and receive. Full: refused, to be asked
+/// again; they take a tenth of a second each.
+const SEATS: usize = 4;
 
 /// What a bay needs to start.
 pub struct Start {
@@ -64,10 +68,28 @@ pub struct Start {
     pub keep: Keep,
     /// Where the screens are served from.
     pub hub: Arc<Hub>,
+    /// The coach's side, where there is an archive.
+    pub coach: Option<Desk>,
     /// Also gets every report (the demo's terminal). Bounded by whoever made it; full: skipped.
     pub reports: Option<Sender<Report>>,
     /// The daemon's clock.
     pub clock: Clock,
+}
+
+/// The coach's side of a bay with what it hears.
+pub struct Desk {
+    /// Its verbs.
+    pub coach: Arc<Coach>,
+    /// Rings when something was filed or entered.
+    pub bell: Receiver<()>,
+    /// Seats that it orders.
+    pub seats: Receiver<Arc<Seat>>,
+}
+
+/// The way of seats from whoever decides to the receiver.
+#[must_use]
+pub fn seats() -> (Sender<Arc<Seat>>, Receiver<Arc<Seat>>) {
+    bounded(SEATS)
 }
 
 /// What is kept of a bay's work.
@@ -78,8 +100,8 @@ pub enum Keep {
     Nothing,
     /// The datagrams, in one file.
     Recording(Box<Recorder>),
-    /// A student's session.
-    Session(Box<writer::Start>),
+    /// The sessions of students, as they take their seats.
+    Archive(Box<writer::Start>),
 }
 
 /// A running bay.
@@ -102,6 +124,7 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         setup,
         keep,
         hub,
+        coach,
         reports,
         clock,
     } = start;
@@ -116,9 +139,9 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
     let (outgoing_in, outgoing) = bounded(OUTGOING);
     let (refined_in, refined) = bounded(REFINED);
     let (recorded_in, recorded) = (!matches!(keep, Keep::Nothing))
-        .then(|| bounded::<Arrival>(RECORDED))
+        .then(|| bounded::<Fed>(RECORDED))
         .unzip();
-    let (filed_in, filed) = matches!(keep, Keep::Session(_))
+    let (filed_in, filed) = matches!(keep, Keep::Archive(_))
         .then(|| bounded::<Filed>(FILED))
         .unzip();
     let board = Arc::new(Board::default());
@@ -127,10 +150,11 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         analysis: arrivals_in,
         recording: recorded_in,
     };
+    let seats = coach.as_ref().map_or_else(never, |desk| desk.seats.clone());
     let receive = {
         let (stop, dropped) = (Arc::clone(&stop), Arc::clone(&dropped));
         named("receive", move || {
-            receive::run(&socket, clock, &outlets, &dropped, &stop)
+            receive::run(&socket, clock, (&outlets, &seats), &dropped, &stop)
         })?
     };
     let book = HealthBook::new(setup.bay.clone(), buffer);
@@ -141,12 +165,18 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
     };
     let counted = Arc::clone(&dropped);
     rest.push(named("analyze", move || {
-        Bay::new(setup, Decoder::new(map), book, outlets, &counted).run(&arrivals)
+        Bay::new(setup, map, book, outlets, &counted).run(&arrivals)
     })?);
     let archive_out = outgoing_in.clone();
     rest.push(named("refine", move || {
         refine::run(&refined, &outgoing_in, filed_in.as_ref(), refine::threads())
     })?);
+    if let Some(Desk { coach, bell, .. }) = coach {
+        let (hub, stop) = (Arc::clone(&hub), Arc::clone(&stop));
+        rest.push(named("coach", move || {
+            coach::run(&coach, &bell, &hub, &stop)
+        })?);
+    }
     rest.push(named("publish", move || {
         publish(&outgoing, &hub, reports.as_ref())
     })?);
@@ -165,17 +195,17 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
 /// The thread that keeps what is kept, with its sources and what the archive tells and is told.
 fn keeper(
     keep: Keep,
-    sources: (Option<Receiver<Arrival>>, Option<Receiver<Filed>>),
+    sources: (Option<Receiver<Fed>>, Option<Receiver<Filed>>),
     (outgoing, board, dropped): (Sender<Outgoing>, Arc<Board>, Arc<Dropped>),
 ) -> anyhow::Result<Option<JoinHandle<()>>> {
     Ok(match (keep, sources) {
         (Keep::Recording(recorder), (Some(recorded), _)) => {
             Some(named("record", move || record::run(*recorder, &recorded))?)
         }
-        (Keep::Session(session), (Some(recorded), Some(filed))) => {
+        (Keep::Archive(archive), (Some(recorded), Some(filed))) => {
             let work = move || {
                 let sources = (&recorded, &filed);
-                writer::run(*session, sources, &outgoing, (&board, &dropped));
+                writer::run(*archive, sources, &outgoing, (&board, &dropped));
             };
             Some(named("archive", work)?)
         }

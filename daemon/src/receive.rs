@@ -8,11 +8,12 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Duration;
 
-use crossbeam_channel::{Sender, TrySendError};
+use crossbeam_channel::{Receiver, Sender, TrySendError};
 use protocol::MAX_DATAGRAM;
 use protocol::screen::ReceiveBuffer;
 
 use crate::clock::Clock;
+use crate::seat::Seat;
 
 /// A tick at least this often; also how long a stop may take to be seen.
 const TICK: Duration = Duration::from_millis(100);
@@ -32,6 +33,15 @@ pub enum Arrival {
         /// Nanoseconds on the daemon's monotonic clock.
         now_ns: u64,
     },
+}
+
+/// What the queues of the bay carry.
+#[derive(Debug, Clone)]
+pub enum Fed {
+    /// Something came, or time passed.
+    Arrival(Arrival),
+    /// From here on another seat.
+    Seat(Arc<Seat>),
 }
 
 /// Counters that the receiver shares with health.
@@ -76,9 +86,22 @@ fn force_buffer(_socket: &UdpSocket, _size: usize) -> bool {
 #[derive(Debug)]
 pub struct Outlets {
     /// To the analysis; full: dropped, counted.
-    pub analysis: Sender<Arrival>,
+    pub analysis: Sender<Fed>,
     /// To the recording, if there is one; full: dropped, counted, recording incomplete.
-    pub recording: Option<Sender<Arrival>>,
+    pub recording: Option<Sender<Fed>>,
+}
+
+impl Outlets {
+    /// Hands a seat on to both or, when one of them is full, to none: this thread is the only one that
+    /// fills them, so there is room for what is asked for here.
+    fn seat(&self, seat: &Arc<Seat>) -> bool {
+        let queues = || std::iter::once(&self.analysis).chain(&self.recording);
+        if queues().any(Sender::is_full) {
+            return false;
+        }
+        queues().for_each(|queue| drop(queue.try_send(Fed::Seat(Arc::clone(seat)))));
+        true
+    }
 }
 
 /// Receives until `stop`, then drops the outlets, so that everything downstream ends by itself.
@@ -88,7 +111,7 @@ pub struct Outlets {
 pub fn run(
     socket: &UdpSocket,
     clock: Clock,
-    outlets: &Outlets,
+    (outlets, seats): (&Outlets, &Receiver<Arc<Seat>>),
     dropped: &Dropped,
     stop: &AtomicBool,
 ) -> std::io::Result<()> {
@@ -96,6 +119,7 @@ pub fn run(
     // One byte more than the format allows: a longer datagram is noticed instead of cut.
     let mut buffer = [0; MAX_DATAGRAM + 1];
     let mut tick_due = 0;
+    let mut seat = None;
     while !stop.load(Ordering::Relaxed) {
         let received = socket.recv(&mut buffer);
         let now_ns = clock.now_ns();
@@ -114,6 +138,9 @@ pub fn run(
         if now_ns >= tick_due {
             tick_due = now_ns + TICK.as_nanos() as u64;
             hand_on(Arrival::Tick { now_ns }, outlets, dropped);
+            seat = seat
+                .or_else(|| seats.try_recv().ok())
+                .filter(|next| !outlets.seat(next));
         }
     }
     Ok(())
@@ -144,9 +171,9 @@ fn hand_on(arrival: Arrival, outlets: &Outlets, dropped: &Dropped) {
 }
 
 /// Whether the queue took it. A tick that finds no room is not missed: the next one comes.
-fn offer(queue: &Sender<Arrival>, arrival: Arrival, dropped: &AtomicU64) -> bool {
+fn offer(queue: &Sender<Fed>, arrival: Arrival, dropped: &AtomicU64) -> bool {
     let datagram = matches!(arrival, Arrival::Datagram { .. });
-    let refused = queue.try_send(arrival);
+    let refused = queue.try_send(Fed::Arrival(arrival));
     // A closed queue means that the other side has ended: shutdown is under way.
     if datagram && matches!(refused, Err(TrySendError::Full(_))) {
         dropped.fetch_add(1, Ordering::Relaxed);
@@ -171,8 +198,10 @@ mod tests {
                 recording: None,
             };
             let (socket, dropped, stop) = (&socket, &dropped, &stop);
-            let receiving =
-                scope.spawn(move || run(socket, Clock::start(), &outlets, dropped, stop));
+            let receiving = scope.spawn(move || {
+                let seats = crossbeam_channel::never();
+                run(socket, Clock::start(), (&outlets, &seats), dropped, stop)
+            });
             let sender = UdpSocket::bind("127.0.0.1:0").unwrap();
             (0..20).for_each(|i| assert_eq!(sender.send_to(&[i], to).unwrap(), 1));
             while dropped.analysis.load(Ordering::Relaxed) < 17 {

@@ -6,12 +6,14 @@ use protocol::wire;
 use tracing::error;
 
 use crate::errors::Code;
-use crate::receive::Arrival;
+use crate::receive::{Arrival, Fed};
 use crate::recording::{Recorder, RecordingError};
 
 /// Writes until the source closes. After a failure it goes on taking, so that nobody waits for it.
-pub fn run(mut recorder: Recorder, arrivals: &Receiver<Arrival>) {
-    for arrival in arrivals {
+pub fn run(mut recorder: Recorder, arrivals: &Receiver<Fed>) {
+    for fed in arrivals {
+        // Without an archive nobody is chosen.
+        let Fed::Arrival(arrival) = fed else { continue };
         if let Err(why) = write(&mut recorder, &arrival) {
             error!(code = %Code::RecordingIncomplete, "recording stopped: {why}");
             // Take what still comes without keeping it: a full queue would only count as loss.

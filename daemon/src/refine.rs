@@ -1,5 +1,5 @@
 //! Refine: how surely each value of a swing is known, by the draws of `analysis::uncertainty` on
-//! several threads. Live as a stage behind a short queue, offline as a call.
+//! several threads, for the last revision of its report. Live as a stage behind a short queue, offline as a call.
 //!
 //! Which thread makes which draw changes nothing: a draw is known by its number, and the sums follow
 //! the numbers. A draw that panics costs the refinement of that swing only.
@@ -13,7 +13,7 @@ use analysis::measure::Measured;
 use analysis::swing::event::Event;
 use analysis::uncertainty::{self, Base, DRAWS, Draw, Summary};
 use crossbeam_channel::{Receiver, Sender};
-use protocol::report::{Measurement, Report};
+use protocol::report::{Measurement, REFINED, Report};
 use tracing::{error, info};
 
 use crate::analyze::Outgoing;
@@ -26,7 +26,7 @@ use crate::outgoing;
 pub struct Job {
     /// What was measured.
     pub measured: Box<Measured>,
-    /// Its first report.
+    /// The report of the whole of it.
     pub report: Report,
 }
 
@@ -58,7 +58,7 @@ pub fn run(
         match refined(&job.measured, threads) {
             Ok(measurement) => {
                 let report = Report {
-                    revision: job.report.revision + 1,
+                    revision: REFINED,
                     measurement,
                     ..job.report
                 };

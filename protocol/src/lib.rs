@@ -194,8 +194,10 @@
 #![forbid(unsafe_code)]
 
 pub mod c3d;
+pub mod lesson;
 pub mod report;
 pub mod screen;
+pub mod shelf;
 pub mod wire;
 
 /// Major version of the datagram format: another one is refused.

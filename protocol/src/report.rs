@@ -6,14 +6,24 @@
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+/// Revision of a report that left soon after impact: what lies later is not measured yet. Only swings whose
+/// kind is settled then have one.
+pub const FIRST: u32 = 1;
+/// Revision of a report of the whole swing.
+pub const WHOLE: u32 = 2;
+/// Revision of a report with uncertainties, or with the reason why there are none.
+pub const REFINED: u32 = 3;
+
 /// One swing: what was measured and how the data arrived.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Report {
     /// Stable identifier, derived from the swing's impact on the device clock.
     pub id: String,
-    /// Counts up when the same swing is reported again with more data.
+    /// Counts up when the same swing is reported again with more data: [`FIRST`], [`WHOLE`], [`REFINED`]. The
+    /// first may be absent, and each keeps identifier and kind.
     pub revision: u32,
     /// Why this swing stays without uncertainties, in words; absent where they are known or still come.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -25,7 +35,7 @@ pub struct Report {
 }
 
 /// What was measured: a pure function of the recorded motion.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Measurement {
     /// What the movement was: `shot`, `rehearsal`, `swing` (ball unknown), or `partial` (the shaft was not
     /// level both going back and coming down).
@@ -48,13 +58,13 @@ pub struct Measurement {
 }
 
 /// One event: its time, or why it has none.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Event {
     /// Seconds on the sender's device clock (from the first frame of a file).
     pub time_s: Option<f64>,
     /// The same instant as a frame number with its fraction; 0 is the first frame.
     pub frame: Option<f64>,
-    /// Standard uncertainty of the time, seconds; absent in the first revision.
+    /// Standard uncertainty of the time, seconds; absent before [`REFINED`].
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub uncertainty_s: Option<f64>,
     /// Why there is no time.
@@ -63,7 +73,7 @@ pub struct Event {
 }
 
 /// One metric: a value with its unit, or why there is none.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Metric {
     /// The value in `unit`; `null` when not measured.
     pub value: Option<f64>,
@@ -78,13 +88,13 @@ pub struct Metric {
     /// What limits the value, when something does (a substitute, a filled gap).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub limited: Option<String>,
-    /// How surely the value is known; absent in the first revision.
+    /// How surely the value is known; absent before [`REFINED`].
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub uncertainty: Option<Uncertainty>,
 }
 
 /// How surely a value is known: noise of the rig and calibration, not skin that moves with the body.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(untagged)]
 pub enum Uncertainty {
     /// Of a number, in the unit of its value.
@@ -109,7 +119,7 @@ pub enum Uncertainty {
 }
 
 /// A marker that could not be trusted over part of a swing.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct MarkerFault {
     /// Landmark name.
     pub landmark: String,
@@ -123,7 +133,7 @@ pub struct MarkerFault {
 }
 
 /// How the data arrived. Never compared between runs.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Transport {
     /// Arrival of the datagram that completed the report, nanoseconds since the daemon started.
     pub completed_at_ns: Option<u64>,

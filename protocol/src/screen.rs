@@ -3,15 +3,17 @@
 //! Every message names the bay. A client gets [`Message::Hello`] first, with a snapshot; fields
 //! that it does not know it ignores; a different major [`VERSION`] it refuses.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::lesson::Lesson;
 use crate::report::Report;
 
 /// Version of the screen messages: `major.minor`. Additive within a major.
 pub const VERSION: &str = "1.0";
 
 /// One message to a screen.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "type", rename_all = "snake_case")]
 pub enum Message {
     /// First message of a connection: versions and a snapshot.
@@ -26,10 +28,12 @@ pub enum Message {
     Health(Health),
     /// A swing is archived for good, or is not.
     Archived(Archived),
+    /// The lesson changed: all of it.
+    Lesson(Box<Lesson>),
 }
 
 /// What a new client needs to draw the screen at once.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Hello {
     /// [`VERSION`] of the messages that follow.
     pub version: String,
@@ -52,10 +56,13 @@ pub struct Hello {
     /// What became of `swings` in the archive, where that is known.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub archived: Vec<Archived>,
+    /// The lesson, where there is an archive.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lesson: Option<Box<Lesson>>,
 }
 
 /// State of a bay as the screen words it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum BayState {
     /// No frames arrive.
@@ -73,7 +80,7 @@ pub enum BayState {
 }
 
 /// The bay changed state.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Status {
     /// Bay id.
     pub bay: String,
@@ -84,7 +91,7 @@ pub struct Status {
 }
 
 /// The newest pose.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Live {
     /// Bay id.
     pub bay: String,
@@ -103,7 +110,7 @@ pub struct Live {
 }
 
 /// A swing was measured.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Swing {
     /// Bay id.
     pub bay: String,
@@ -113,7 +120,7 @@ pub struct Swing {
 }
 
 /// What became of a swing in the archive. Nothing is said of it where there is no archive.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Archived {
     /// Bay id.
     pub bay: String,
@@ -127,7 +134,7 @@ pub struct Archived {
 }
 
 /// Streams and queues of a bay.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Health {
     /// Bay id.
     pub bay: String,
@@ -144,7 +151,7 @@ pub struct Health {
 }
 
 /// Counters of one stream since its sender (re)started.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct StreamHealth {
     /// Stream id.
     pub stream: u32,
@@ -173,7 +180,7 @@ pub struct StreamHealth {
 }
 
 /// A finding with what to do.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Finding {
     /// Stable code.
     pub code: String,
@@ -184,7 +191,7 @@ pub struct Finding {
 }
 
 /// Receive buffer of the UDP socket, bytes.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ReceiveBuffer {
     /// Asked for.
     pub asked: u64,
@@ -193,7 +200,7 @@ pub struct ReceiveBuffer {
 }
 
 /// Datagrams that were refused for one reason.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Refused {
     /// Why, in words.
     pub reason: String,
@@ -202,7 +209,7 @@ pub struct Refused {
 }
 
 /// The body of `GET /api/v1/bays/{bay}/swings/{id}/replay`: the pose of a swing's window.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Replay {
     /// Swing id.
     pub id: String,
@@ -222,7 +229,7 @@ pub struct Replay {
 }
 
 /// Force plates during a replay, at the times of its frames.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ReplayGround {
     /// The golfer's weight, newtons: what 100 % of body weight is; `null` when not known.
     pub body_weight_n: Option<f64>,
@@ -231,7 +238,7 @@ pub struct ReplayGround {
 }
 
 /// One force plate during a replay, in bay axes.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ReplayPlate {
     /// Its name in sentences: `plate 1`.
     pub name: String,

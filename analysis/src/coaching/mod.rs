@@ -3,7 +3,15 @@
 //!
 //! SI and radians inside, like everywhere in this crate; signs as in the catalogue.
 
+pub mod band;
+pub mod budget;
+pub mod focus;
+pub mod leaks;
+pub mod limits;
+pub mod load;
 pub mod shot;
+pub mod suggestion;
+pub mod summary;
 
 // Is a change real: from distributions to the verdict.
 pub mod chance;

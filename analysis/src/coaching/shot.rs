@@ -61,6 +61,13 @@ impl Metric {
         family.value_id(self.0 - family.first)
     }
 
+    /// The event at which it is read; `None` for a value of the whole swing.
+    #[must_use]
+    pub fn event(self) -> Option<Event> {
+        let family = self.family();
+        family.events.get(self.0 - family.first).copied()
+    }
+
     /// Unit in which it is shown.
     #[must_use]
     pub fn unit(self) -> Unit {

@@ -60,7 +60,7 @@ pub struct LessonParams {
     pub handed: Handed,
     /// Whether clubs and golfers change: out of the bay and in again.
     pub changes: bool,
-    /// Whether markers get lost, are exchanged and belong to others.
+    /// Whether markers get lost, are exchanged and belong to others, and the microphone hears other bays.
     pub faults: bool,
     /// Whether the sender restarts, jumps in time and changes its rate.
     pub upsets: bool,
@@ -219,6 +219,18 @@ impl Lesson {
                 self.pulses.push(self.device_ns(self.begun_s + t + late_s));
             }
         }
+        if self.params.faults && self.source.unit() < NEIGHBOUR_SHARE {
+            self.hear_the_neighbour();
+        }
+    }
+
+    /// A ball struck in the next bay, at any time but that of this one's.
+    fn hear_the_neighbour(&mut self) {
+        let t = self.source.between(0.0, self.scene.length);
+        let impact = self.scene.told.and_then(|told| told.impact);
+        if impact.is_none_or(|own| (t - own).abs() > NEIGHBOUR_APART_S) {
+            self.pulses.push(self.device_ns(self.begun_s + t));
+        }
     }
 
     fn device_ns(&self, t: f64) -> i64 {
@@ -278,6 +290,11 @@ const CHEST: [Landmark; 6] = [
     Landmark::LeftAcromion,
     Landmark::RightAcromion,
 ];
+
+/// Share of the scenes in which the microphone hears the next bay, and how far from an impact of this one
+/// at least, s: nothing could tell a pulse that comes with a rehearsal from a foam ball's.
+const NEIGHBOUR_SHARE: f64 = 0.2;
+const NEIGHBOUR_APART_S: f64 = 0.2;
 
 /// Half the size of what the cameras see, m.
 const VOLUME_M: f64 = 2.3;

@@ -64,6 +64,16 @@ pub enum Ball {
     Missed,
 }
 
+/// Way of the center of pressure in the downswing; neither is a fault (Ball & Best 2007, J Sports Sci
+/// 25:757).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pressure {
+    /// Onto the lead foot and on.
+    FrontFoot,
+    /// Onto the lead foot and back toward the middle before impact.
+    Reverse,
+}
+
 /// Who swings what, and how.
 #[derive(Debug, Clone)]
 pub struct GolferParams {
@@ -75,6 +85,14 @@ pub struct GolferParams {
     pub shot: u64,
     /// Movement pattern.
     pub style: Style,
+    /// How much of it, 0 (nothing) to 1 (a clear case).
+    pub degree: f64,
+    /// A second pattern with its degree.
+    pub also: Option<(Style, f64)>,
+    /// Way of the center of pressure in the downswing.
+    pub pressure: Pressure,
+    /// How much shots differ: 1 a practiced golfer, 2 an inconsistent one.
+    pub scatter: f64,
     /// Side; a left-handed golfer is the exact mirror image.
     pub handed: Handed,
     /// Club.
@@ -95,6 +113,10 @@ impl GolferParams {
             seed,
             shot: 0,
             style: Style::Balanced,
+            degree: 1.0,
+            also: None,
+            pressure: Pressure::FrontFoot,
+            scatter: 1.0,
             handed: Handed::Right,
             club,
             head_speed_mps: 0.0,

@@ -126,6 +126,11 @@ const TRUNK: f64 = 0.5155;
 const WAIST: f64 = 0.115;
 const CHEST: f64 = 0.1707;
 
+/// Share of its way that the lead arm has done a third into the downswing, and the thorax half into
+/// it, where no style prescribes it: from where a style begins to.
+const ARM_THIRD_USUAL: f64 = 0.245;
+const THORAX_HALF_USUAL: f64 = 0.475;
+
 impl Build {
     /// A person for a club, the feet not yet placed in depth.
     pub(super) fn draw(seed: u64, source: &mut Source, club: Club) -> Self {
@@ -222,12 +227,45 @@ impl Habit {
             reach_address,
             grip_share: source.around(grip_share, 0.004),
             loss: source.between(0.24, 0.31),
-            weight: Weight::Usual,
+            weight: Weight::USUAL,
         }
     }
 
-    /// The habits with a style's pattern in them.
-    pub(super) fn styled(mut self, style: Style) -> Self {
+    /// The habits with a style's pattern in them: 0 nothing of it, 1 a clear case, in between on the
+    /// straight line from one to the other.
+    pub(super) fn styled(self, style: Style, degree: f64) -> Self {
+        let clear = self.clone().clearly(style);
+        let mix = |usual: f64, clear: f64| (1.0 - degree) * usual + degree * clear;
+        let each = |a: [f64; 2], b: [f64; 2]| [mix(a[0], b[0]), mix(a[1], b[1])];
+        let third = |a: [f64; 3], b: [f64; 3]| [0, 1, 2].map(|i| mix(a[i], b[i]));
+        let detour = |usual: Option<f64>, clear: Option<f64>, as_usual: f64| {
+            clear.map_or(usual, |clear| {
+                (degree > 0.0).then(|| mix(usual.unwrap_or(as_usual), clear))
+            })
+        };
+        Self {
+            shift: third(self.shift, clear.shift),
+            depth_impact: mix(self.depth_impact, clear.depth_impact),
+            pelvis: each(self.pelvis, clear.pelvis),
+            thorax: each(self.thorax, clear.thorax),
+            straighten: each(self.straighten, clear.straighten),
+            knees: [0, 1, 2].map(|i| each(self.knees[i], clear.knees[i])),
+            arm_top: mix(self.arm_top, clear.arm_top),
+            lead: third(self.lead, clear.lead),
+            arm_third: detour(self.arm_third, clear.arm_third, ARM_THIRD_USUAL),
+            thorax_half: detour(self.thorax_half, clear.thorax_half, THORAX_HALF_USUAL),
+            grip_share: mix(self.grip_share, clear.grip_share),
+            weight: Weight {
+                late: mix(self.weight.late, clear.weight.late),
+                level: mix(self.weight.level, clear.weight.level),
+                ..self.weight
+            },
+            ..self
+        }
+    }
+
+    /// The habits with a clear case of a style in them.
+    fn clearly(mut self, style: Style) -> Self {
         let address = self.knees[0];
         match style {
             Style::Balanced => {}
@@ -263,12 +301,12 @@ impl Habit {
                 self.grip_share *= 1.6;
             }
             Style::TrailFootLate => {
-                self.weight = Weight::Late;
+                self.weight.late = 1.0;
                 self.shift[0] = -0.010;
                 self.shift[1] = -0.008;
             }
             Style::NoCounterMovement => {
-                self.weight = Weight::Level;
+                self.weight.level = 1.0;
                 self.shift = [-0.001, 0.001, 0.060];
                 // Knees that are nearly straight could not take the swing's blows from the trunk.
                 self.knees[1][1] = address[1] - 3.0;
@@ -278,24 +316,24 @@ impl Habit {
         self
     }
 
-    /// The habits as they come out in one shot.
-    pub(super) fn deviated(mut self, source: &mut Source) -> Self {
-        self.backswing *= source.around(1.0, 0.02);
-        self.lateness *= source.around(1.0, 0.01);
-        self.follow *= source.around(1.0, 0.02);
+    /// The habits as they come out in one shot; `scatter` 1 is a practiced golfer, 2 an inconsistent one.
+    pub(super) fn deviated(mut self, scatter: f64, source: &mut Source) -> Self {
+        self.backswing *= source.around(1.0, 0.02 * scatter);
+        self.lateness *= source.around(1.0, 0.01 * scatter);
+        self.follow *= source.around(1.0, 0.02 * scatter);
         for shift in &mut self.shift {
-            *shift += source.around(0.0, 0.003);
+            *shift += source.around(0.0, 0.003 * scatter);
         }
         for angle in self.pelvis.iter_mut().chain(&mut self.thorax) {
-            *angle += source.around(0.0, 1.0);
+            *angle += source.around(0.0, 1.0 * scatter);
         }
         for knee in self.knees[1..].iter_mut().flatten() {
-            *knee += source.around(0.0, 0.4);
+            *knee += source.around(0.0, 0.4 * scatter);
         }
-        self.shaft_top += source.around(0.0, 1.5);
-        self.arm_top += source.around(0.0, 1.0);
-        self.path += source.around(0.0, 0.6);
-        self.lean[1] += source.around(0.0, 0.4);
+        self.shaft_top += source.around(0.0, 1.5 * scatter);
+        self.arm_top += source.around(0.0, 1.0 * scatter);
+        self.path += source.around(0.0, 0.6 * scatter);
+        self.lean[1] += source.around(0.0, 0.4 * scatter);
         self
     }
 }

@@ -12,7 +12,7 @@ use super::person::Habit;
 use super::posture::{Dof, Posture};
 use super::solve::newton;
 use super::sway::Sway;
-use super::{Ball, GolferParams};
+use super::{Ball, GolferParams, Pressure};
 use nalgebra::Point3;
 
 /// The motion of a shot and what it moves: the person and address from the seed, the rest also from the shot.
@@ -20,9 +20,9 @@ pub(super) fn motion(params: &GolferParams) -> (Motion, Masses) {
     let mut person = Source::new(params.seed, Purpose::Person);
     let club = params.club.shape();
     let mut build = Build::draw(params.seed, &mut person, params.club);
-    let usual = Habit::draw(&mut person, params.club).styled(params.style);
+    let usual = habits(params, &mut person);
     let mut source = Source::new(params.seed, Purpose::Shot(params.shot));
-    let habit = usual.clone().deviated(&mut source);
+    let habit = usual.clone().deviated(params.scatter, &mut source);
     let keys = Keys::new(&mut build, &club, &usual, &habit);
     let goal = Goal::draw(&mut source, params, &habit, &club);
     let idle = idle(&mut source);
@@ -36,6 +36,19 @@ pub(super) fn motion(params: &GolferParams) -> (Motion, Masses) {
         habit,
     };
     balanced(&shot, masses)
+}
+
+/// The habits of a person: drawn, then what the parameters ask for.
+fn habits(params: &GolferParams, person: &mut Source) -> Habit {
+    let mut habit = Habit::draw(person, params.club).styled(params.style, params.degree);
+    if let Some((style, degree)) = params.also {
+        habit = habit.styled(style, degree);
+    }
+    if params.pressure == Pressure::Reverse {
+        // Who pushes late from the trail foot has no way back to it.
+        habit.weight.back = 1.0 - habit.weight.late;
+    }
+    habit
 }
 
 /// The motion that keeps the center of pressure under the feet, with what it moves.

@@ -33,15 +33,24 @@ const REACH: usize = 2;
 const LOOSE_M: [f64; 3] = [0.05, 0.05, 0.006];
 const FIRM_M: [f64; 3] = [0.004, 0.020, 0.002];
 
-/// How a golfer uses the ground.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Weight {
-    /// As the motion asks.
-    Usual,
+/// How a golfer uses the ground: how much (0 to 1) of each habit; without any as the motion asks.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Weight {
     /// Between the feet in the backswing, and on the trail foot late in the downswing.
-    Late,
+    pub(super) late: f64,
     /// Never much lighter than at rest.
-    Level,
+    pub(super) level: f64,
+    /// Back toward the middle between the feet before impact (Ball & Best 2007: one of two usual ways).
+    pub(super) back: f64,
+}
+
+impl Weight {
+    /// As the motion asks.
+    pub(super) const USUAL: Self = Self {
+        late: 0.0,
+        level: 0.0,
+        back: 0.0,
+    };
 }
 
 /// What gives way: the pelvis is shifted and sinks; for the shift it also rises and drops a side, so
@@ -224,11 +233,11 @@ fn wanted(dynamics: &Dynamics, weight: Weight, at: &[Demand]) -> Vec<[f64; 3]> {
             };
             let [x, z] = [0, 1].map(|i| drawn(sum[i] / total, middle[i], half[i]));
             let up = here.up / here.rest;
-            match weight {
-                Weight::Usual => [x, z, drawn(up, 1.25, 0.90)],
-                Weight::Late => [late(dynamics, here.t, x), z, drawn(up, 1.25, 0.90)],
-                Weight::Level => [x, z, drawn(up, 1.35, 0.45)],
-            }
+            let mix = |usual: f64, other: f64, share: f64| (1.0 - share) * usual + share * other;
+            let x = mix(x, back(dynamics, here.t, x), weight.back);
+            let x = mix(x, late(dynamics, here.t, x), weight.late);
+            let (middle, half) = (mix(1.25, 1.35, weight.level), mix(0.90, 0.45, weight.level));
+            [x, z, drawn(up, middle, half)]
         })
         .collect()
 }
@@ -243,6 +252,15 @@ fn late(dynamics: &Dynamics, t: f64, x: f64) -> f64 {
     let then = (-0.5 * ((done - 0.72) / 0.17).powi(2)).exp();
     let drawn = x + 0.85 * before * (trail + 0.55 * (lead - trail) - x);
     drawn + 0.95 * then * (trail + 0.10 * (lead - trail) - drawn)
+}
+
+/// A center of pressure that turns back from the lead foot in the last part of the downswing.
+fn back(dynamics: &Dynamics, t: f64, x: f64) -> f64 {
+    let times = dynamics.motion.times;
+    let [lead, trail] = dynamics.motion.build.ankles.map(|a| a.x);
+    let done = (t - times.top) / (times.impact - times.top);
+    let then = (-0.5 * ((done - 1.05) / 0.16).powi(2)).exp();
+    x + 0.95 * then * (trail + 0.20 * (lead - trail) - x)
 }
 
 /// Knots whose spline x makes weight · x − lever · ẍ the wanted change, as nearly as stiffness

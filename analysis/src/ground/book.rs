@@ -108,6 +108,12 @@ impl GroundBook {
         self.pulses.push_back((clock, time_ns));
     }
 
+    /// Whether a trigger has gone off lately: the bay has one.
+    #[must_use]
+    pub fn has_trigger(&self) -> bool {
+        !self.pulses.is_empty()
+    }
+
     /// Pulses between two times of the markers' clock, nanoseconds, rising. One whose clock is not yet
     /// known against the markers' is left out.
     #[must_use]
@@ -156,6 +162,16 @@ impl GroundBook {
             }
         });
         let plates: Vec<_> = plates.collect();
+        (!plates.is_empty()).then_some(GroundWindow { plates })
+    }
+
+    /// The plates without their samples, and why; `None` without plates.
+    #[must_use]
+    pub fn without_samples(&self, why: &str) -> Option<GroundWindow> {
+        let streams = self.streams.values();
+        let plates: Vec<_> = streams
+            .flat_map(|e| e.forces.without_samples(why))
+            .collect();
         (!plates.is_empty()).then_some(GroundWindow { plates })
     }
 

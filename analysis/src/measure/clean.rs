@@ -31,9 +31,6 @@ const BODY_GAP_SIDE_S: f64 = 0.04;
 /// Stretch after impact in which a bad marker is worth a word, seconds.
 pub(super) const FAULTS_AFTER_S: f64 = 0.3;
 
-/// A pelvis that moves farther than this during a small stroke walks, metres.
-const WALKS_M: f64 = 0.2;
-
 /// A hand that holds the club is this close to the line of its shaft, metres.
 const HELD_M: f64 = 0.3;
 
@@ -133,26 +130,6 @@ fn facing_m(window: &Window, slots: Range<usize>) -> Option<f64> {
     };
     let slots = slots.start..slots.end.min(window.len());
     order::median(&mut slots.flat_map(ahead).collect::<Vec<_>>())
-}
-
-/// Whether the golfer walked between takeaway and impact. Only asked of small strokes: there are drills
-/// in which a golfer walks into a full swing.
-pub(super) fn walks(window: &Window, swing: &Swing) -> bool {
-    const TRUNK: &[Landmark] = &[
-        Landmark::LeftAsis,
-        Landmark::RightAsis,
-        Landmark::LeftHip,
-        Landmark::RightHip,
-        Landmark::LeftPsis,
-        Landmark::RightPsis,
-    ];
-    let start = swing.slots.get(Event::TakeawayStart).unwrap_or(swing.top) as usize;
-    let end = swing.impact.before.min(window.len().saturating_sub(1));
-    let moved = TRUNK.iter().filter_map(|&l| {
-        let track = window.track(l)?;
-        Some((track[end]? - (*track.get(start)?)?).xz().norm())
-    });
-    order::median(&mut moved.collect::<Vec<_>>()).is_some_and(|m| m > WALKS_M)
 }
 
 /// Whether both hands were together all the way from the takeaway to impact, as on a grip: without a club

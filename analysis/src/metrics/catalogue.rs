@@ -91,6 +91,14 @@ impl Unit {
     }
 }
 
+impl Unit {
+    /// A value in this unit as it is inside.
+    #[must_use]
+    pub fn inside(self, shown: f64) -> f64 {
+        shown / self.shown(1.0)
+    }
+}
+
 /// One metric, or one a event.
 #[derive(Debug, Clone, Copy)]
 pub struct Family {

@@ -60,6 +60,13 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
 
 const THREE_MARKERS: &str = "not marked: club_head_heel, club_head_toe, club_head_back";
 
+/// The hinge over the window; right before impact the metric is read more sharply.
+pub(super) fn hinge_course(prepared: &Prepared) -> Maybe<Series> {
+    let forearm = arm(&prepared.body, &prepared.calibration, 0);
+    let forearm = forearm.as_ref().map_err(Clone::clone);
+    forearm.map(|f| hinge(prepared, f))
+}
+
 fn hinges(
     prepared: &Prepared,
     reader: Reader<'_>,

@@ -170,6 +170,22 @@ pub fn on_plates(prepared: &Prepared) -> OnPlates {
     }
 }
 
+/// Upward forces on the lead and the trail foot against body weight and the center of pressure between the
+/// feet (0 trail, 1 lead), at seconds since the window's first slot; up to impact. `None` without plates.
+pub(super) fn courses(
+    prepared: &Prepared,
+    reader: Reader<'_>,
+    seconds: &[f64],
+) -> Option<[Vec<Option<f64>>; 3]> {
+    let ground = Ground::new(prepared, reader, prepared.ground.as_deref()?);
+    let foot = |side| ground.foot(side).and_then(|f| ground.weighed(&f.up));
+    let grid = ground.grid().ok()?;
+    Some([foot(0), foot(1), ground.lead_share()].map(|curve| {
+        let Ok(curve) = curve else { return Vec::new() };
+        seconds.iter().map(|t| grid.at(&curve, *t)).collect()
+    }))
+}
+
 impl<'a> Ground<'a> {
     fn new(prepared: &'a Prepared, reader: Reader<'a>, ground: &GroundWindow) -> Self {
         let stance = Stance::new(prepared, ground);

@@ -22,10 +22,7 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
         [&KNEE_FLEXION_LEAD, &KNEE_CHANGE_LEAD, &KNEE_ONSET_LEAD],
         [&KNEE_FLEXION_TRAIL, &KNEE_CHANGE_TRAIL, &KNEE_ONSET_TRAIL],
     ];
-    let flexions: [Maybe<Series>; 2] = [0, 1].map(|i| {
-        let leg = prepared.skeleton.legs[i].as_ref();
-        leg.map(|l| l.flexion.clone()).map_err(Clone::clone)
-    });
+    let flexions = [0, 1].map(|side| flexion(prepared, side));
     for (flexion, [at, change, onset]) in flexions.iter().zip(families) {
         let limited = flexion.as_ref().ok().and_then(|s| s.limited.clone());
         values.set_each(at, |event| reader.absolute(flexion, event));
@@ -38,6 +35,12 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
     values.set_each(&HIP_HEIGHT_DIFFERENCE, |event| {
         reader.absolute(&height, event).without_change()
     });
+}
+
+/// Flexion of the lead (0) or trail (1) knee over the window.
+pub(super) fn flexion(prepared: &Prepared, side: usize) -> Maybe<Series> {
+    let leg = prepared.skeleton.legs[side].as_ref();
+    leg.map(|l| l.flexion.clone()).map_err(Clone::clone)
 }
 
 /// Share of the backswing's time gone when the knee has done a tenth of its change.

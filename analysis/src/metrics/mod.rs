@@ -7,6 +7,7 @@ pub mod values;
 pub(crate) mod audit;
 mod budget;
 mod club;
+pub mod curves;
 pub mod ground;
 mod humps;
 mod legs;

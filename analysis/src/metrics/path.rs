@@ -53,7 +53,7 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
 }
 
 /// Midpoint of the hip joint centers, or of two hip points.
-fn pelvis_point(prepared: &Prepared) -> Maybe<Path> {
+pub(super) fn pelvis_point(prepared: &Prepared) -> Maybe<Path> {
     match &prepared.skeleton.hips {
         Ok(hips) => Ok(skeleton::middle(hips)),
         Err(why) => {

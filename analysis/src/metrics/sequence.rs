@@ -120,6 +120,28 @@ fn instants(prepared: &Prepared, reader: Reader<'_>) -> Maybe<Moments> {
     Ok(instants)
 }
 
+/// Angular speeds of pelvis, thorax, lead arm and club at slots between takeaway start and impact, rad/s:
+/// of segments about their own long axis, of lines altogether.
+pub(super) fn courses(prepared: &Prepared, slots: &[f64]) -> [Vec<Option<f64>>; 4] {
+    let swing = &prepared.swing;
+    let start = swing.slots.get(Event::TakeawayStart).unwrap_or(swing.top);
+    let (before, rate_hz) = (swing.impact.before, prepared.paths.rate_hz);
+    let moments = Moments::new(start, swing.impact.slot, before, rate_hz);
+    spins(prepared, &moments).map(|spin| {
+        let Ok(spin) = spin else { return Vec::new() };
+        let at = |slot: &f64| {
+            let after = moments.slots.partition_point(|s| s < slot);
+            let (before, after) = (after.checked_sub(1)?, after);
+            let (from, to) = (moments.slots[before], *moments.slots.get(after)?);
+            let known = spin.known[before] && spin.known[after];
+            let share = (slot - from) / (to - from).max(1e-9);
+            let between = spin.speed[before] * (1.0 - share) + spin.speed[after] * share;
+            known.then_some(between)
+        };
+        slots.iter().map(at).collect()
+    })
+}
+
 fn spins(prepared: &Prepared, instants: &Moments) -> [Maybe<Spin>; 4] {
     let normal = prepared.swing.normal;
     let span = |usual_s| prepared.reading.span(usual_s);

@@ -167,6 +167,29 @@ fn sliding(motion: Motion<'_>, half_s: f64, slot: f64, last: usize) -> Option<f6
     Some(fit.state(time).velocity.norm())
 }
 
+/// A fast point.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Point {
+    Head,
+    Grip,
+}
+
+/// Speed of a fast point at slots up to impact, m/s: fits that slide along the path.
+pub(super) fn course(prepared: &Prepared, point: Point, slots: &[f64]) -> Vec<Option<f64>> {
+    let motion = match point {
+        Point::Head if !prepared.head_marked => return Vec::new(),
+        Point::Head => head_motion(prepared),
+        Point::Grip => grip_motion(prepared),
+    };
+    let impact = &prepared.swing.impact;
+    let at = |slot: &f64| {
+        let known = motion.known.get(slot.round() as usize) == Some(&true);
+        let due = known && *slot <= impact.slot;
+        due.then(|| sliding(motion, SLIDE_HALF_S, *slot, impact.before))?
+    };
+    slots.iter().map(at).collect()
+}
+
 /// Length of the grip's path from the top to impact, metres: chords of the filtered path, whose
 /// turn between frames is too small to matter, its ends cut at the events.
 fn way_down(prepared: &Prepared) -> Maybe<f64> {

@@ -1,5 +1,7 @@
 //! Pelvis, thorax and shoulder line: axial rotation, inclinations, and what lies between them.
 
+use nalgebra::Vector3;
+
 use super::catalogue::{
     INCLINATION_CHANGE, PELVIS_ANTERIOR_TILT, PELVIS_OBLIQUITY, PELVIS_ROTATION, SEPARATION,
     SEPARATION_CLOSED_AT_IMPACT, SEPARATION_PEAK, SEPARATION_PEAK_TIME, SHOULDER_LINE_ROTATION,
@@ -57,14 +59,10 @@ pub(super) fn measure(
 /// the thorax by its long axis, in the bay's planes: a body axis would vanish in a good rotation.
 fn inclinations(prepared: &Prepared, reader: Reader<'_>, values: &mut Values) {
     let skeleton = &prepared.skeleton;
-    let obliquity = of_segment(&skeleton.pelvis, |[_, _, right]| {
-        right.y.clamp(-1.0, 1.0).asin()
-    });
-    let tilt = of_segment(&skeleton.pelvis, |[forward, up, _]| {
-        (-forward.y).atan2(up.y)
-    });
-    let forward = of_segment(&skeleton.thorax, |[_, up, _]| up.z.atan2(up.y));
-    let side = of_segment(&skeleton.thorax, |[_, up, _]| (-up.x).atan2(up.y));
+    let obliquity = of_segment(&skeleton.pelvis, obliquity);
+    let tilt = of_segment(&skeleton.pelvis, tilt);
+    let forward = of_segment(&skeleton.thorax, forward);
+    let side = of_segment(&skeleton.thorax, side);
     for (family, series) in [
         (&PELVIS_OBLIQUITY, &obliquity),
         (&PELVIS_ANTERIOR_TILT, &tilt),
@@ -76,7 +74,26 @@ fn inclinations(prepared: &Prepared, reader: Reader<'_>, values: &mut Values) {
     values.set_each(&INCLINATION_CHANGE, |event| reader.change(&forward, event));
 }
 
-fn separation(
+/// An angle from a segment's axes (forward, up, right), rad.
+pub(super) type Angle = fn(&[Vector3<f64>; 3]) -> f64;
+
+pub(super) fn obliquity([_, _, right]: &[Vector3<f64>; 3]) -> f64 {
+    right.y.clamp(-1.0, 1.0).asin()
+}
+
+pub(super) fn tilt([forward, up, _]: &[Vector3<f64>; 3]) -> f64 {
+    (-forward.y).atan2(up.y)
+}
+
+pub(super) fn forward([_, up, _]: &[Vector3<f64>; 3]) -> f64 {
+    up.z.atan2(up.y)
+}
+
+pub(super) fn side([_, up, _]: &[Vector3<f64>; 3]) -> f64 {
+    (-up.x).atan2(up.y)
+}
+
+pub(super) fn separation(
     pelvis: Maybe<Series>,
     thorax: Maybe<Series>,
     shoulders: Maybe<Series>,

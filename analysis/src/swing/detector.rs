@@ -1,5 +1,6 @@
 //! The live state of the bay, frame by frame, and the moments at which a window deserves the exact
-//! look of `phases`. Causal and cheap: nothing here decides what a swing is.
+//! look of `phases`: a first one soon after the pass, one after its finish. Causal and cheap: nothing
+//! here decides what a swing is.
 //!
 //! ```text
 //!           still, club down                moves              fast pass toward the target
@@ -38,6 +39,8 @@ pub enum State {
 
 /// Span over which live speed is taken, seconds.
 const LAG_S: f64 = 0.02;
+/// Frames kept for that at most: a clock that stands still must not fill the memory.
+const GLIMPSES_MAX: usize = 256;
 /// Live speeds, m/s: below the first the club is still, above the second (three frames long) it moves.
 const STILL_MPS: f64 = 0.15;
 const MOVES_MPS: f64 = 0.3;
@@ -64,6 +67,11 @@ const PASSES_MAX: usize = 6;
 const CLUB_GONE_NS: i64 = 500_000_000;
 /// Span kept after a pass before its window is looked at, nanoseconds: room for the finish.
 const TAIL_NS: i64 = 1_300_000_000;
+/// Span after a pass at which a first look is taken, nanoseconds: the 0.2 s after impact that have a say in
+/// the body's low-pass (`measure`), and the 20 ms by which the live pass may come before impact. Impact
+/// itself needs 40 ms and three frames: collisions are looked for up to 25 ms from the ball's place, with
+/// 15 ms and two spare frames of the path behind each.
+pub const FIRST_NS: i64 = 220_000_000;
 /// Span before a pass that its window holds, nanoseconds: address, backswing, downswing; more where the
 /// movement is seen to have begun earlier, as far as the ring goes back.
 const LEAD_NS: i64 = 4_500_000_000;
@@ -92,6 +100,21 @@ pub struct Pass {
     near: bool,
     /// Span before the pass that its window holds, nanoseconds.
     pub lead_ns: i64,
+    /// Whether the first look was taken.
+    looked: bool,
+    /// What the first look found, where that was reported.
+    pub first: Option<FirstLook>,
+}
+
+/// What was reported after a first look.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FirstLook {
+    /// Device time of the last frame that it saw, nanoseconds.
+    pub until_ns: i64,
+    /// Device time of impact, nanoseconds.
+    pub impact_ns: i64,
+    /// What the swing was.
+    pub kind: Kind,
 }
 
 /// A movement from an address that ended without a pass: no swing.
@@ -195,6 +218,26 @@ impl Detector {
         self.due(i64::MAX)
     }
 
+    /// A pass toward the target that deserves a look and has lasted long enough for the first one; each
+    /// comes once.
+    pub fn first_due(&mut self, now_ns: i64) -> Option<Pass> {
+        let ripe = |p: &&mut Pass| {
+            p.worth && p.toward_target && !p.looked && now_ns.saturating_sub(p.time_ns) >= FIRST_NS
+        };
+        let pass = self.passes.iter_mut().find(ripe)?;
+        pass.looked = true;
+        Some(*pass)
+    }
+
+    /// The first look at a pass was reported: it stands, whatever comes.
+    pub fn settled(&mut self, pass: &Pass, found: FirstLook) {
+        let same = |p: &&mut Pass| p.number == pass.number;
+        if let Some(pass) = self.passes.iter_mut().find(same) {
+            pass.first = Some(found);
+        }
+        self.judged(Some(found.impact_ns));
+    }
+
     /// A movement from an address that ended just now without a pass.
     pub fn take_movement(&mut self) -> Option<Movement> {
         self.ended.take()
@@ -245,7 +288,7 @@ impl Detector {
             };
             let explained =
                 self.passes.iter().any(beside) || !pass.toward_target && self.follows_swing(&pass);
-            if pass.worth && !explained {
+            if pass.first.is_some() || pass.worth && !explained {
                 return Some(pass);
             }
         }
@@ -283,7 +326,9 @@ impl Detector {
 
     /// Velocity of the head from the markers seen both now and one lag ago.
     fn velocity(&mut self, now: Glimpse) -> Option<Vector3<f64>> {
-        while self.glimpses.len() > 1 && now.time_ns - self.glimpses[1].time_ns >= self.lag_ns {
+        while self.glimpses.len() > GLIMPSES_MAX
+            || self.glimpses.len() > 1 && now.time_ns - self.glimpses[1].time_ns >= self.lag_ns
+        {
             self.glimpses.pop_front();
         }
         let then = self.glimpses.front().copied();
@@ -344,9 +389,14 @@ impl Detector {
                     .saturating_add(BEFORE_NS)
                     .clamp(LEAD_NS, LEAD_MAX_NS)
             }),
+            looked: false,
+            first: None,
         };
         match self.passes.back_mut() {
             Some(last) if frame.time_ns - last.time_ns < APART_NS => {
+                if last.first.is_some() {
+                    return;
+                }
                 if (toward_target, speed_mps) > (last.toward_target, last.speed_mps) {
                     *last = Pass {
                         worth: fast || last.worth && near,
@@ -423,5 +473,33 @@ impl Episode {
             kind,
             span_ns: [self.start_ns, now_ns],
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Hours of a club that goes to and fro, on a clock that runs and on one that stands still.
+    #[test]
+    fn what_is_kept_is_bounded() {
+        for step_ns in [1_000_000, 0] {
+            let mut detector = Detector::new(1000.0);
+            let landmarks = [Landmark::ClubHeadToe];
+            let mut looks = 0;
+            for number in 0..400_000_u64 {
+                let angle = number as f64 * 0.009;
+                let frame = CaptureFrame {
+                    number,
+                    time_ns: number as i64 * step_ns,
+                    points: vec![Some(Point3::new(1.5 * angle.sin(), 0.3, 0.0))],
+                };
+                looks += usize::from(detector.push(&frame, &landmarks).is_some());
+                looks += usize::from(detector.first_due(frame.time_ns).is_some());
+                assert!(detector.passes.len() <= PASSES_MAX);
+                assert!(detector.glimpses.len() <= GLIMPSES_MAX + 1);
+            }
+            assert_eq!(looks > 100, step_ns > 0, "{looks}");
+        }
     }
 }

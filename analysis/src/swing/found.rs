@@ -58,7 +58,12 @@ pub struct Swing {
     pub extent: Extent,
     /// Speed of what is followed at its fastest, m/s (low-passed, across the collision: a rough size).
     pub pass_mps: f64,
+    /// Whether this is a first look: what comes after impact is not measured yet.
+    pub open: bool,
 }
+
+/// Events after impact, which a first look leaves open.
+const OF_THE_FINISH: &[Event] = &[Event::ShaftLevelThrough, Event::Finish];
 
 /// How much of a swing a movement is, as far as the shaft shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -102,11 +107,22 @@ impl Swing {
         let level = [Event::TakeawayEnd, Event::ShaftLevelDown].contains(&event);
         let of_club = OF_THE_SHAFT.contains(&event) || event == Event::Impact;
         match self.extent {
+            _ if self.open && OF_THE_FINISH.contains(&event) => {
+                format!("{words} was not measured yet: this report left before the finish")
+            }
             Extent::Partial if level => {
                 format!("{words}: the shaft was never level in this stroke")
             }
             Extent::Arms if of_club => format!("{words} was not measured: the club is not marked"),
             _ => format!("{words} was not found in this swing"),
+        }
+    }
+
+    /// Leaves open what comes after impact.
+    pub fn leave_open(&mut self) {
+        self.open = true;
+        for &event in OF_THE_FINISH {
+            self.slots.set(event, None);
         }
     }
 

@@ -75,7 +75,7 @@ const HANDS_REACH_S: f64 = 0.15;
 /// A loss beyond this is a marker that strayed, no ball.
 const LOSS_MAX: f64 = 0.55;
 /// A collision this far above or below the head's place at address was not with the ball, metres.
-const STEP_CLEARANCE_M: f64 = 0.08;
+pub(super) const STEP_CLEARANCE_M: f64 = 0.08;
 /// A head that stands this far from the ball along the target line at address is not meant to meet it,
 /// metres.
 const BESIDE_M: f64 = 0.15;

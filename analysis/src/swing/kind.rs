@@ -2,7 +2,7 @@
 //! no swing is said in `phases`.
 
 use super::found::{Extent, Swing};
-use super::impact::Method;
+use super::impact::{Method, STEP_CLEARANCE_M};
 
 /// Head higher than this over its place at address when it passes: it cannot have met a ball there, metres.
 pub const CLEAR_OF_BALL_M: f64 = 0.05;
@@ -43,6 +43,17 @@ impl Kind {
             Self::Other => "other",
         }
     }
+}
+
+/// Whether nothing that comes later can change the kind: a collision was seen, or the head passed where
+/// neither a collision nor a trigger's pulse is believed to be of a ball, or lost nothing in a bay without a
+/// trigger (the pulse of one may come late). A small stroke has to go on through the ball's place first.
+#[must_use]
+pub fn is_settled(swing: &Swing, trigger: bool) -> bool {
+    let impact = &swing.impact;
+    let high = impact.clearance_m.is_some_and(|c| c >= STEP_CLEARANCE_M);
+    let met_none = high || impact.free && !trigger;
+    swing.extent == Extent::Full && (impact.loss.is_some() || met_none)
 }
 
 /// The kind of a swing with a confidence from 0 to 1: a rating by the evidence that there is, not a

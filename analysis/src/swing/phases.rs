@@ -121,6 +121,10 @@ pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotAS
     let place = search.ball_passed(pass, reference)?;
     let reach_s = search.plane_reach_s(pass);
     let impact = impact::find(paths, (pass, reach_s), reference).ok_or(NotASwing::Hidden)?;
+    // The only passing of the ball's place lies before the downswing: the club came from beyond it.
+    if impact.slot <= top.1 {
+        return Err(NotASwing::ToAndFro);
+    }
     let mut slots = Slots::default();
     let address = (!quiet.is_empty()).then_some(quiet.end as f64 - 1.0);
     slots.set(Event::Address, address);
@@ -161,6 +165,7 @@ pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotAS
         top: top.1,
         extent,
         pass_mps: search.speed[pass],
+        open: false,
     })
 }
 

@@ -24,8 +24,10 @@ pub enum NotASwing {
     ToAndFro,
     /// The head passed the ball's place far above or below its height at address.
     WrongHeight,
-    /// The golfer walked.
+    /// The golfer walked, or a foot was lifted.
     Walking,
+    /// The golfer sat.
+    Seated,
     /// Nobody's hand was near the grip.
     NotHeld,
     /// The club's markers were gone around the pass.
@@ -58,7 +60,8 @@ impl NotASwing {
             Self::WrongHeight => {
                 "the club head passed the ball's place far above or below its height at address"
             }
-            Self::Walking => "the golfer walked",
+            Self::Walking => "the golfer walked or lifted a foot",
+            Self::Seated => "the golfer sat and met no ball",
             Self::NotHeld => "nobody's hands were at the grip",
             Self::Hidden => "the club's markers were hidden around it",
         }

@@ -8,10 +8,10 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 
 use anyhow::Context as _;
-use protocol::report::Report;
+use protocol::report::{REFINED, Report};
 use serde::Serialize;
 
-use super::filing::{Filing, outcome, placed};
+use super::filing::{Filing, outcome, placed, take};
 use super::ring::Ring;
 use super::rows::{Recording, Swing, Which};
 use super::values::{self, Packed};
@@ -188,7 +188,7 @@ fn one(
                 match refine::refined(&measured, threads) {
                     Ok(measurement) => {
                         filing.report.measurement = measurement;
-                        filing.report.revision += 1;
+                        filing.report.revision = REFINED;
                     }
                     Err(refine::Panicked) => {
                         failed = Some(anyhow::anyhow!("a draw failed: please report it"));
@@ -223,11 +223,12 @@ fn keep(
 ) -> anyhow::Result<()> {
     let new = outcome(ids, &filing.report, ask.now_utc_ns).map_err(anyhow::Error::msg)?;
     let id = filing.report.id.clone();
+    let drawn = take(&filing).map_err(anyhow::Error::msg)?;
     moved.swings += 1;
     let Some(swing) = old else {
         // Without a whole window there is nothing to verify later: it stays out.
         if let Some(swing) = placed(ring, &filing, (&row.session, row.id), zero_utc_ns) {
-            archive.store.add_swing(&swing, &new)?;
+            archive.store.add_swing(&swing, &new, drawn.as_ref())?;
             moved.added.push(id);
         }
         return Ok(());
@@ -247,6 +248,10 @@ fn keep(
         archive
             .store
             .put_result((&swing.session, &swing.id), &new)?;
+    }
+    if let Some(drawn) = drawn {
+        let named = (swing.session.as_str(), swing.id.as_str());
+        archive.store.put_take(named, &drawn)?;
     }
     Ok(())
 }

@@ -15,6 +15,19 @@ fn civil(days: u64) -> (u64, u64, u64) {
     (year_of_era + 400 * era + u64::from(month <= 2), month, day)
 }
 
+/// Noon (UTC) of a day told as `2026-03-01`; `None` when there is no such day from 1970 on.
+#[must_use]
+pub fn noon(day: &str) -> Option<u64> {
+    let mut parts = day.splitn(3, '-').map(|part| part.parse::<u64>().ok());
+    let told = (parts.next()??, parts.next()??, parts.next()??);
+    // By the way back: no second calendar that could disagree. The year bounds the search.
+    let first = told.0.checked_sub(1970)?.checked_mul(365)?;
+    let days =
+        (first..first.checked_add(366 + (told.0 - 1970) / 4)?).find(|&d| civil(d) == told)?;
+    days.checked_mul(86_400_000_000_000)?
+        .checked_add(43_200_000_000_000)
+}
+
 /// The year.
 #[must_use]
 pub fn year(utc_ns: u64) -> i64 {
@@ -48,5 +61,18 @@ mod tests {
             assert_eq!(words(seconds * 1_000_000_000), said);
         }
         assert_eq!(year(951_782_400_000_000_000), 2000);
+        for (day, seconds) in [
+            ("1970-01-01", Some(43_200)),
+            ("2024-02-29", Some(1_709_208_000)),
+            ("2100-02-28", Some(4_107_499_200)),
+            ("2100-02-29", None),
+            ("2024-13-01", None),
+            ("1969-12-31", None),
+            ("yesterday", None),
+            ("18446744073709551615-01-01", None),
+        ] {
+            let ns = seconds.map(|s: u64| s * 1_000_000_000);
+            assert_eq!(noon(day), ns, "{day}");
+        }
     }
 }

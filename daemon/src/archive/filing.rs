@@ -2,15 +2,18 @@
 //! program's version. When it is filed is `writer`'s business.
 
 use protocol::report::Report;
+use protocol::screen::Replay;
+use protocol::shelf::Curves;
 
+use super::ArchiveError;
 use super::ring::{Found, Ring};
-use super::rows::{Outcome, Place, Swing};
+use super::rows::{Outcome, Place, Swing, Take};
 use super::values;
 
 /// What is filed.
 #[derive(Debug)]
 pub enum Filed {
-    /// A swing with its first report.
+    /// A swing with the report of the whole of it.
     Swing(Box<Filing>),
     /// A later revision of a report.
     Revised(Box<Report>),
@@ -27,6 +30,40 @@ pub struct Filing {
     pub first_ns: i64,
     /// Device time of impact, nanoseconds.
     pub impact_ns: i64,
+    /// What is drawn of it.
+    pub take: Option<Box<(Replay, Curves)>>,
+}
+
+/// What is drawn of a swing, as the store keeps it.
+///
+/// # Errors
+/// When it cannot be written, a fault of the program.
+pub(super) fn take(filing: &Filing) -> Result<Option<Take>, String> {
+    let Some(both) = &filing.take else {
+        return Ok(None);
+    };
+    let (replay, curves) = &**both;
+    let packed = |text: serde_json::Result<Vec<u8>>| {
+        let text = text.map_err(|e| e.to_string())?;
+        zstd::encode_all(&text[..], LEVEL).map_err(|e| e.to_string())
+    };
+    Ok(Some(Take {
+        replay: packed(serde_json::to_vec(replay))?,
+        curves: packed(serde_json::to_vec(curves))?,
+    }))
+}
+
+/// Compression of what is drawn: a tenth of its size in some milliseconds.
+const LEVEL: i32 = 3;
+
+/// What was packed.
+///
+/// # Errors
+/// When the bytes are damaged.
+pub fn unpack<T: serde::de::DeserializeOwned>(bytes: &[u8]) -> Result<T, ArchiveError> {
+    let damaged = |why: String| ArchiveError::Damaged(format!("what is drawn of a swing ({why})"));
+    let text = zstd::decode_all(bytes).map_err(|e| damaged(e.to_string()))?;
+    serde_json::from_slice(&text).map_err(|e| damaged(e.to_string()))
 }
 
 /// When the datagram that completed a report came, nanoseconds since arrival 0.
@@ -68,6 +105,7 @@ impl Found {
                 datagrams,
                 digest,
             },
+            block: None,
         }
     }
 }

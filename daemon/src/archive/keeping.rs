@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
+use super::export::KEY;
 use super::rows::Which;
 use super::{Archive, ArchiveError, sync_dir};
 
@@ -53,6 +54,11 @@ pub fn backup(archive: &Archive, to: &Path) -> Result<Copied, ArchiveError> {
         let synced = File::open(&path).and_then(|file| file.sync_all());
         synced.map_err(failed(&path))?;
         done.recordings += 1;
+    }
+    // Without it the copy's anonymous exports would have other names.
+    let key = archive.dir().join(KEY);
+    if key.is_file() {
+        fs::copy(&key, to.join(KEY)).map_err(failed(&key))?;
     }
     sync_dir(&copy.recording("")).map_err(failed(to))?;
     Ok(done)

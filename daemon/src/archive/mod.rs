@@ -15,6 +15,7 @@ pub mod date;
 pub mod disk;
 pub mod export;
 pub mod filing;
+pub mod import;
 pub mod keeping;
 pub mod recover;
 pub mod rows;
@@ -83,6 +84,9 @@ pub enum ArchiveError {
     /// The student may not be recorded.
     #[error("{0}")]
     NotConsented(String),
+    /// What is asked for does not go together.
+    #[error("{0}")]
+    Unfitting(String),
 }
 
 impl ArchiveError {
@@ -97,6 +101,7 @@ impl ArchiveError {
             Self::Unknown { .. } => Code::ArchiveUnknown,
             Self::Damaged(_) => Code::ArchiveDamaged,
             Self::NotConsented(_) => Code::ConsentMissing,
+            Self::Unfitting(_) => Code::ArchiveUnfitting,
         }
     }
 }

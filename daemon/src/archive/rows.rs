@@ -16,6 +16,8 @@ pub struct Student {
     pub sex: Option<String>,
     /// Metres.
     pub height_m: Option<f64>,
+    /// Kilograms.
+    pub mass_kg: Option<f64>,
     /// Year of birth.
     pub born: i64,
 }
@@ -100,6 +102,8 @@ pub struct Swing {
     pub impact_utc_ns: u64,
     /// Where it lies.
     pub place: Place,
+    /// The block it belongs to.
+    pub block: Option<i64>,
 }
 
 /// One measurement of a swing.
@@ -115,6 +119,15 @@ pub struct Outcome {
     pub report: String,
     /// The values (`super::values`).
     pub metrics: Vec<u8>,
+}
+
+/// What is drawn of a swing (`super::filing`).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Take {
+    /// The pose over time, packed.
+    pub replay: Vec<u8>,
+    /// Derived signals, packed.
+    pub curves: Vec<u8>,
 }
 
 /// Which sessions or swings are meant.

@@ -12,7 +12,8 @@ use super::ArchiveError;
 
 /// Step n takes a store of version n to n + 1. Times are nanoseconds since 1970 in UTC; arrivals
 /// (`from_ns`, `to_ns`) count from the beginning of their recording's clock.
-const STEPS: &[&str] = &["
+const STEPS: &[&str] = &[
+    "
 CREATE TABLE students (
   id TEXT PRIMARY KEY,
   name TEXT NOT NULL,
@@ -71,7 +72,64 @@ CREATE TABLE results (
   metrics BLOB NOT NULL,
   PRIMARY KEY (swing, analysis)
 ) STRICT;
-"];
+",
+    "
+ALTER TABLE students ADD COLUMN mass_kg REAL CHECK (mass_kg BETWEEN 10 AND 300);
+CREATE TABLE clubs (
+  id TEXT PRIMARY KEY,
+  student TEXT NOT NULL REFERENCES students ON DELETE CASCADE,
+  name TEXT NOT NULL,
+  length_m REAL,
+  mass_kg REAL,
+  balance_m REAL,
+  inertia_kg_m2 REAL,
+  loft_deg REAL,
+  lie_deg REAL,
+  since_utc_ns INTEGER NOT NULL
+) STRICT;
+CREATE INDEX clubs_by_student ON clubs (student);
+CREATE TABLE calibrations (
+  id INTEGER PRIMARY KEY,
+  student TEXT NOT NULL REFERENCES students ON DELETE CASCADE,
+  text TEXT NOT NULL,
+  since_utc_ns INTEGER NOT NULL
+) STRICT;
+CREATE INDEX calibrations_by_student ON calibrations (student);
+CREATE TABLE blocks (
+  id INTEGER PRIMARY KEY,
+  session TEXT NOT NULL REFERENCES sessions ON DELETE CASCADE,
+  number INTEGER NOT NULL,
+  purpose TEXT NOT NULL CHECK (purpose IN ('baseline', 'practice', 'check')),
+  club TEXT REFERENCES clubs ON DELETE SET NULL,
+  planned INTEGER NOT NULL CHECK (planned BETWEEN 5 AND 100),
+  began_utc_ns INTEGER NOT NULL,
+  ended_utc_ns INTEGER,
+  UNIQUE (session, number)
+) STRICT;
+CREATE INDEX blocks_by_club ON blocks (club);
+ALTER TABLE swings ADD COLUMN block INTEGER REFERENCES blocks ON DELETE SET NULL;
+CREATE INDEX swings_by_block ON swings (block);
+CREATE INDEX swings_by_date ON swings (impact_utc_ns);
+CREATE TABLE entries (
+  n INTEGER PRIMARY KEY AUTOINCREMENT,
+  at_utc_ns INTEGER NOT NULL,
+  who TEXT NOT NULL,
+  student TEXT NOT NULL REFERENCES students ON DELETE CASCADE,
+  about TEXT NOT NULL,
+  key TEXT NOT NULL,
+  said TEXT,
+  undoes INTEGER REFERENCES entries ON DELETE SET NULL
+) STRICT;
+CREATE INDEX entries_by_key ON entries (about, key, n);
+CREATE INDEX entries_by_student ON entries (student, n);
+CREATE INDEX entries_undone ON entries (undoes);
+CREATE TABLE takes (
+  swing INTEGER PRIMARY KEY REFERENCES swings ON DELETE CASCADE,
+  replay BLOB NOT NULL,
+  curves BLOB NOT NULL
+) STRICT;
+",
+];
 
 /// Version of the store that this program writes.
 pub(super) const VERSION: u32 = STEPS.len() as u32;

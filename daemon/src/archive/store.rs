@@ -9,7 +9,9 @@ use std::time::Duration;
 
 use rusqlite::{Connection, OptionalExtension as _, Row, Transaction, params};
 
-use super::rows::{Consent, Outcome, Place, Recording, Session, Student, Swing, Which};
+pub use self::book::{Among, Struck};
+pub use self::shelf::{Find, Found, Place as PageEnd};
+use super::rows::{Consent, Outcome, Place, Recording, Session, Student, Swing, Take, Which};
 use super::{ArchiveError, date, schema};
 
 /// How long a verb waits for another program's transaction.
@@ -65,7 +67,8 @@ impl Store {
         let tx = self.db.transaction()?;
         let id: String = tx.query_row("SELECT 's-' || lower(hex(randomblob(5)))", [], first)?;
         tx.execute(
-            "INSERT INTO students VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+            "INSERT INTO students (id, name, side, sex, height_m, born, since_utc_ns, mass_kg)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
             params![
                 id,
                 student.name,
@@ -73,7 +76,8 @@ impl Store {
                 student.sex,
                 student.height_m,
                 student.born,
-                date(now_utc_ns)
+                date(now_utc_ns),
+                student.mass_kg
             ],
         )?;
         for scope in scopes {
@@ -89,7 +93,8 @@ impl Store {
     /// # Errors
     /// When the store cannot be read; so of every verb that only reads.
     pub fn students(&self) -> Result<Vec<Student>, ArchiveError> {
-        let sql = "SELECT id, name, side, sex, height_m, born FROM students ORDER BY name, id";
+        let sql =
+            "SELECT id, name, side, sex, height_m, born, mass_kg FROM students ORDER BY name, id";
         self.all(sql, [], |row| {
             Ok(Student {
                 id: row.get(0)?,
@@ -98,6 +103,7 @@ impl Store {
                 sex: row.get(3)?,
                 height_m: row.get(4)?,
                 born: row.get(5)?,
+                mass_kg: row.get(6)?,
             })
         })
     }
@@ -205,12 +211,19 @@ impl Store {
     ///
     /// # Errors
     /// When the store cannot be written.
-    pub fn add_swing(&mut self, swing: &Swing, outcome: &Outcome) -> Result<(), ArchiveError> {
+    pub fn add_swing(
+        &mut self,
+        swing: &Swing,
+        outcome: &Outcome,
+        take: Option<&Take>,
+    ) -> Result<(), ArchiveError> {
         let tx = self.db.transaction()?;
         let place = &swing.place;
         tx.execute(
-            "INSERT INTO swings (session, name, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10) ON CONFLICT (session, name) DO NOTHING",
+            "INSERT INTO swings (session, name, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest, block)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10,
+               (SELECT id FROM blocks WHERE session = ?1 AND began_utc_ns <= ?5
+                 AND (ended_utc_ns IS NULL OR ended_utc_ns > ?5) ORDER BY number DESC LIMIT 1)) ON CONFLICT (session, name) DO NOTHING",
             params![
                 swing.session,
                 swing.id,
@@ -225,6 +238,9 @@ impl Store {
             ],
         )?;
         put(&tx, (&swing.session, &swing.id), outcome)?;
+        if let Some(take) = take {
+            draw(&tx, (&swing.session, &swing.id), take)?;
+        }
         Ok(tx.commit()?)
     }
 
@@ -242,6 +258,32 @@ impl Store {
         let put = put(&tx, swing, outcome)?;
         tx.commit()?;
         Ok(put)
+    }
+
+    /// Keeps what is drawn of a swing in the place of what was kept.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn put_take(&mut self, swing: (&str, &str), take: &Take) -> Result<(), ArchiveError> {
+        let tx = self.db.transaction()?;
+        draw(&tx, swing, take)?;
+        Ok(tx.commit()?)
+    }
+
+    /// What is drawn of a swing, if it was kept.
+    ///
+    /// # Errors
+    /// See [`Store::students`].
+    pub fn take(&self, swing: &str) -> Result<Option<Take>, ArchiveError> {
+        let sql = "SELECT replay, curves FROM takes WHERE swing =
+            (SELECT id FROM swings WHERE name = ?1 ORDER BY id DESC LIMIT 1)";
+        let read = |row: &Row<'_>| {
+            Ok(Take {
+                replay: row.get(0)?,
+                curves: row.get(1)?,
+            })
+        };
+        Ok(self.db.query_row(sql, [swing], read).optional()?)
     }
 
     /// Sessions, oldest first.
@@ -288,7 +330,7 @@ impl Store {
     /// # Errors
     /// See [`Store::students`].
     pub fn swings(&self, which: Which<'_>) -> Result<Vec<Swing>, ArchiveError> {
-        let sql = "SELECT w.id, name, session, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest
+        let sql = "SELECT w.id, name, session, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest, block
             FROM swings w JOIN sessions s ON s.id = session
             WHERE (?1 IS NULL OR student = ?1) AND (?2 IS NULL OR session = ?2) ORDER BY impact_utc_ns, w.id";
         self.all(sql, which.params(), |row| {
@@ -306,6 +348,7 @@ impl Store {
                     datagrams: time(row, 9)?,
                     digest: row.get(10)?,
                 },
+                block: row.get(11)?,
             })
         })
     }
@@ -315,9 +358,13 @@ impl Store {
     /// # Errors
     /// See [`Store::students`].
     pub fn results(&self, swing: &Swing) -> Result<Vec<Outcome>, ArchiveError> {
+        self.results_in(swing.row)
+    }
+
+    fn results_in(&self, row: i64) -> Result<Vec<Outcome>, ArchiveError> {
         let sql = "SELECT analysis, measured_utc_ns, catalogue, report, metrics FROM results
             WHERE swing = ?1 ORDER BY measured_utc_ns DESC, analysis DESC";
-        self.all(sql, [swing.row], |row| {
+        self.all(sql, [row], |row| {
             Ok(Outcome {
                 analysis: row.get(0)?,
                 measured_utc_ns: time(row, 1)?,
@@ -405,6 +452,13 @@ pub(super) fn copy(db: &Connection, to: &Path) -> Result<(), ArchiveError> {
     std::fs::rename(&part, to).map_err(failed)
 }
 
+fn draw(tx: &Transaction<'_>, (session, name): (&str, &str), take: &Take) -> rusqlite::Result<()> {
+    let sql = "INSERT OR REPLACE INTO takes
+        SELECT id, ?3, ?4 FROM swings WHERE session = ?1 AND name = ?2";
+    tx.execute(sql, params![session, name, take.replay, take.curves])?;
+    Ok(())
+}
+
 fn put(
     tx: &Transaction<'_>,
     (session, name): (&str, &str),
@@ -428,7 +482,7 @@ fn put(
 }
 
 /// Only the year of birth is known: who turns 18 this year may still be 17.
-fn is_minor(born: i64, now_utc_ns: u64) -> bool {
+pub(crate) fn is_minor(born: i64, now_utc_ns: u64) -> bool {
     date::year(now_utc_ns) - born <= OF_AGE
 }
 
@@ -457,5 +511,7 @@ fn maybe_time(row: &Row<'_>, at: usize) -> rusqlite::Result<Option<u64>> {
     Ok(found.map(|ns| ns.max(0).cast_unsigned()))
 }
 
+mod book;
+mod shelf;
 #[cfg(test)]
 mod tests;

@@ -8,24 +8,27 @@
 use std::collections::VecDeque;
 use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
 
+use anyhow::Context as _;
 use crossbeam_channel::{Receiver, Sender, never, select};
 use protocol::report::Report;
 use protocol::screen::{Archived, Finding};
 use tracing::{error, info, warn};
 
 use super::disk::{Space, Verdict, Watch};
-use super::filing::{Filed, Filing, completed_ns, outcome, window};
+use super::filing::{Filed, Filing, completed_ns, outcome, take, window};
 use super::ring::Ring;
-use super::rows::Session;
+use super::rows::{Session, Which};
 use super::{Archive, ArchiveError, sync_dir};
 use crate::analyze::Outgoing;
 use crate::clock::Clock;
 use crate::errors::Code;
 use crate::health::finding;
-use crate::receive::{Arrival, Dropped};
+use crate::receive::{Arrival, Dropped, Fed};
 use crate::record;
 use crate::recording::{Meta, Recorder};
+use crate::seat::Seat;
 
 /// The room on the disk is looked at this often, nanoseconds.
 const LOOK_NS: u64 = 250_000_000;
@@ -33,6 +36,10 @@ const LOOK_NS: u64 = 250_000_000;
 const SYNC_NS: u64 = 2_000_000_000;
 /// After a failure of the disk the next attempt comes after this, nanoseconds.
 const RETRY_NS: u64 = 5_000_000_000;
+/// While a seat changes the analysis is looked at this often.
+const SEAT_LOOK: Duration = Duration::from_millis(20);
+/// Swings whose revisions may still come.
+const REVISED_MAX: usize = 64;
 
 /// What the bay's health page shows of the archive. Written by the archive's thread, read by the
 /// analysis; nobody holds it while the disk works.
@@ -44,14 +51,18 @@ pub struct Board(Mutex<Vec<Finding>>);
 pub struct Start {
     /// Where to.
     pub archive: Archive,
-    /// The session that begins.
-    pub session: Session,
+    /// Who stands in the bay at the beginning.
+    pub seat: Arc<Seat>,
     /// What each of its recordings says about itself.
     pub meta: Meta,
     /// The daemon's clock.
     pub clock: Clock,
     /// The catalogue's identifiers, in its order.
     pub ids: Vec<String>,
+    /// Whether a session goes on when the bay opens again.
+    pub goes_on: bool,
+    /// Told whenever something was filed; full: it was told already.
+    pub filed: Sender<()>,
 }
 
 /// The session's recording now.
@@ -77,8 +88,11 @@ struct Desk<'a> {
     dropped: &'a Dropped,
     outgoing: &'a Sender<Outgoing>,
     tape: Tape,
-    /// Recordings begun.
-    files: u32,
+    seat: Arc<Seat>,
+    /// Who comes next: no arrival is taken until the analysis has worked off what came before.
+    next: Option<Arc<Seat>>,
+    /// Session of the last swings filed, for their revisions.
+    filed: VecDeque<(String, String)>,
     ring: Ring,
     waiting: VecDeque<Filed>,
     now_ns: u64,
@@ -106,11 +120,14 @@ impl Board {
 /// Works until both sources close, then completes recording and session.
 pub fn run(
     start: Start,
-    (arrivals, filed): (&Receiver<Arrival>, &Receiver<Filed>),
+    (arrivals, filed): (&Receiver<Fed>, &Receiver<Filed>),
     outgoing: &Sender<Outgoing>,
     (board, dropped): (&Arc<Board>, &Dropped),
 ) {
     let mut desk = Desk {
+        seat: Arc::clone(&start.seat),
+        next: None,
+        filed: VecDeque::new(),
         start,
         board,
         dropped,
@@ -119,7 +136,6 @@ pub fn run(
             why: "no datagram came yet".into(),
             retry_ns: 0,
         },
-        files: 0,
         ring: Ring::default(),
         waiting: VecDeque::new(),
         now_ns: 0,
@@ -127,19 +143,18 @@ pub fn run(
         lost: 0,
         gaps: VecDeque::new(),
     };
-    if let Err(why) = desk.start.archive.store.begin_session(&desk.start.session) {
-        error!(code = %why.code(), "session not begun: {why}");
-    }
     let (mut arrivals, mut filed) = (Some(arrivals), Some(filed));
     let (no_arrival, none_filed) = (never(), never());
     while arrivals.is_some() || filed.is_some() {
+        let held = desk.next.is_some();
         let (next, due) = (
-            arrivals.unwrap_or(&no_arrival),
+            arrivals.filter(|_| !held).unwrap_or(&no_arrival),
             filed.unwrap_or(&none_filed),
         );
         select! {
-            recv(next) -> arrival => match arrival {
-                Ok(arrival) => desk.arrival(&arrival),
+            recv(next) -> fed => match fed {
+                Ok(Fed::Arrival(arrival)) => desk.arrival(&arrival),
+                Ok(Fed::Seat(seat)) => desk.next = Some(seat),
                 Err(_closed) => {
                     // Nothing more comes: whatever completed a swing is here.
                     desk.now_ns = u64::MAX;
@@ -150,13 +165,35 @@ pub fn run(
                 Ok(due) => desk.waiting.push_back(due),
                 Err(_closed) => filed = None,
             },
+            default(SEAT_LOOK) => {}
         }
         desk.file_what_is_due();
+        if let Some(seat) = desk.next.take_if(|s| s.is_taken() || filed.is_none()) {
+            filed.iter().for_each(|f| desk.waiting.extend(f.try_iter()));
+            desk.change(seat);
+        }
     }
     desk.finish();
 }
 
 impl Desk<'_> {
+    /// Everything that came before is filed into the seat that ends.
+    fn change(&mut self, seat: Arc<Seat>) {
+        let now_ns = std::mem::replace(&mut self.now_ns, u64::MAX);
+        self.file_what_is_due();
+        self.now_ns = now_ns;
+        self.close_tape("nobody's session is open");
+        self.ring.clear();
+        let before = std::mem::replace(&mut self.seat, seat);
+        if let Some(ended) = &before.session
+            && self.seat.session.as_ref().is_none_or(|s| s.id != ended.id)
+        {
+            self.end_session(&ended.id);
+        }
+        self.board.show(Vec::new());
+        self.look();
+    }
+
     fn arrival(&mut self, arrival: &Arrival) {
         self.now_ns = match arrival {
             Arrival::Datagram { received_ns, .. } => *received_ns,
@@ -216,6 +253,7 @@ impl Desk<'_> {
                     Verdict::Full => self.stop(Code::DiskFull, full_words(space)),
                 }
             }
+            Tape::Stopped { .. } if self.seat.session.is_none() => {}
             Tape::Stopped { retry_ns, .. } if now_ns < *retry_ns => {}
             Tape::Stopped { .. } if !space.may_begin() => {
                 self.stop(Code::DiskFull, full_words(space));
@@ -238,16 +276,26 @@ impl Desk<'_> {
     }
 
     fn new_recording(&mut self) -> anyhow::Result<Running> {
-        self.files += 1;
-        let session = &self.start.session.id;
-        let file = match self.files {
+        let session = self.seat.session.as_ref();
+        let session = &session.context("nobody's session is open")?.id;
+        let archive = &mut self.start.archive;
+        let mut files = archive.store.recordings(Which::Session(session))?.len() + 1;
+        let named = |n: usize| match n {
             1 => format!("{session}.mcap"),
             n => format!("{session}-{n}.mcap"),
         };
-        let archive = &mut self.start.archive;
+        // A file that was begun and never got its row is left as it is.
+        while archive.recording(&named(files)).exists() {
+            files += 1;
+        }
+        let file = named(files);
         let path = archive.recording(&file);
         // The file first: a row without one would be damage, a file without one is a leftover.
-        let mut recorder = Recorder::create(&path, &self.start.meta)?;
+        let meta = Meta {
+            context: self.seat.context_text.clone(),
+            ..self.start.meta.clone()
+        };
+        let mut recorder = Recorder::create(&path, &meta)?;
         recorder.sync()?;
         if let Some(dir) = path.parent() {
             sync_dir(dir)?;
@@ -322,20 +370,22 @@ impl Desk<'_> {
             warn!(code = %Code::SwingUnarchived, swing = %id, "not archived: {why}");
         }
         let said = Archived {
-            bay: self.start.session.bay.clone(),
+            bay: self.start.meta.bay.clone(),
             id,
             archived: reason.is_none(),
             reason,
         };
+        self.start.filed.try_send(()).ok();
         // Blocks for a moment at most: publishing waits for nobody. Closed: the bay ends.
         drop(self.outgoing.send(Outgoing::Archived(said)));
     }
 
     fn try_file(&mut self, filing: &Filing) -> Result<(), String> {
         let to_ns = completed_ns(&filing.report);
-        let row = match &self.tape {
-            Tape::Running(running) => running.row,
-            Tape::Stopped { why, .. } => return Err(format!("recording stopped: {why}")),
+        let row = match (&self.tape, &self.seat.session) {
+            (Tape::Running(running), Some(_)) => running.row,
+            (_, None) => return Err(self.seat.note.clone()),
+            (Tape::Stopped { why, .. }, _) => return Err(format!("recording stopped: {why}")),
         };
         let found = window(&self.ring, filing);
         let found = found.ok_or("the recording did not run during all of the swing")?;
@@ -348,42 +398,78 @@ impl Desk<'_> {
         }
         if let Tape::Running(running) = &mut self.tape {
             running.synced_ns = self.now_ns;
-            if let Err(why) = running.recorder.sync() {
+            let noted = running.recorder.note(&filing.report, to_ns);
+            if let Err(why) = noted.and_then(|()| running.recorder.sync()) {
                 let why = format!("the disk fails: {why}");
                 self.stop(Code::ArchiveStopped, why.clone());
                 return Err(why);
             }
         }
         let zero_utc_ns = self.start.meta.clock_zero_utc_ns;
-        let session = (self.start.session.id.as_str(), row);
-        let swing = found.swing(filing, session, zero_utc_ns);
+        let session = self.seat.session.as_ref().map_or("", |s| &s.id).to_owned();
+        let swing = found.swing(filing, (&session, row), zero_utc_ns);
+        self.filed.push_back((swing.id.clone(), session));
+        if self.filed.len() > REVISED_MAX {
+            self.filed.pop_front();
+        }
         let outcome = outcome(&self.start.ids, &filing.report, self.utc_ns())?;
-        let stored = self.start.archive.store.add_swing(&swing, &outcome);
+        let stored = self
+            .start
+            .archive
+            .store
+            .add_swing(&swing, &outcome, take(filing)?.as_ref());
         stored.map_err(|why| why.to_string())
     }
 
     fn revise(&mut self, report: &Report) {
-        let swing = (self.start.session.id.as_str(), report.id.as_str());
+        let mut filed = self.filed.iter();
+        let Some((id, session)) = filed.find(|(id, _)| *id == report.id) else {
+            return;
+        };
+        let swing = (session.clone(), id.clone());
+        // Never into the recording of whoever came after: it would outlive this student's erasure.
+        let same = self.seat.session.as_ref().is_some_and(|s| s.id == swing.0);
+        if let Tape::Running(running) = &mut self.tape
+            && same
+            && let Err(why) = running.recorder.note(report, completed_ns(report))
+        {
+            self.stop(Code::ArchiveStopped, format!("the disk fails: {why}"));
+        }
+        let swing = (swing.0.as_str(), swing.1.as_str());
         let put = outcome(&self.start.ids, report, self.utc_ns()).and_then(|outcome| {
             let put = self.start.archive.store.put_result(swing, &outcome);
             put.map_err(|why| why.to_string())
         });
-        if let Err(why) = put {
-            error!(code = %Code::SwingUnarchived, swing = %report.id, "revision not archived: {why}");
+        match put {
+            Ok(_found) => {
+                self.start.filed.try_send(()).ok();
+            }
+            Err(why) => {
+                error!(code = %Code::SwingUnarchived, swing = %report.id, "revision not archived: {why}");
+            }
         }
     }
 
     fn finish(mut self) {
+        self.close_tape("the bay has closed");
+        if let Some(session) = self.seat.session.as_ref().filter(|_| !self.start.goes_on) {
+            self.end_session(&session.id.clone());
+        }
+    }
+
+    fn close_tape(&mut self, why: &str) {
         let stopped = Tape::Stopped {
-            why: "the bay has closed".into(),
+            why: why.into(),
             retry_ns: 0,
         };
         if let Tape::Running(running) = std::mem::replace(&mut self.tape, stopped) {
             self.close(running);
         }
+    }
+
+    fn end_session(&mut self, id: &str) {
         let utc_ns = self.utc_ns();
-        let session = self.start.session.id.clone();
-        if let Err(why) = self.start.archive.store.end_session(&session, utc_ns) {
+        if let Err(why) = self.start.archive.store.end_session(id, utc_ns) {
             error!(code = %why.code(), "session's end not noted: {why}");
         }
     }
@@ -402,33 +488,24 @@ fn full_words(space: Space) -> String {
     )
 }
 
-/// Begins the path into the archive for a student who may be recorded.
+/// A session that begins now, of a student who may be recorded.
 ///
 /// # Errors
 /// [`ArchiveError::NotConsented`], [`ArchiveError::Unknown`], or what the store says.
-pub fn start(
-    archive: Archive,
+pub fn session(
+    archive: &Archive,
     student: &str,
-    (meta, clock): (Meta, Clock),
-    ids: Vec<String>,
-) -> Result<Start, ArchiveError> {
-    archive
-        .store
-        .require_consent(student, "lesson", clock.zero_utc_ns())?;
-    let session = Session {
-        id: format!("{}-{}", meta.bay, meta.clock_zero_utc_ns / 1_000_000),
+    (meta, now_utc_ns): (&Meta, u64),
+) -> Result<Session, ArchiveError> {
+    let store = &archive.store;
+    store.require_consent(student, "lesson", now_utc_ns)?;
+    Ok(Session {
+        id: format!("{}-{}", meta.bay, now_utc_ns / 1_000_000),
         student: student.to_owned(),
         bay: meta.bay.clone(),
         zone: meta.zone.clone(),
         program: meta.program.clone(),
-        began_utc_ns: meta.clock_zero_utc_ns,
+        began_utc_ns: now_utc_ns,
         ended_utc_ns: None,
-    };
-    Ok(Start {
-        archive,
-        session,
-        meta,
-        clock,
-        ids,
     })
 }

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Subcommand, ValueEnum};
 
 use super::positive;
+use crate::archive::date;
 
 /// `whin archive`
 #[derive(Debug, Args)]
@@ -34,6 +35,8 @@ pub enum ArchiveVerb {
     Reanalyze(Reanalyze),
     /// Write swings as files for others, with a manifest of SHA-256.
     Export(Export),
+    /// Take C3D files in as swings of a student.
+    Import(Import),
     /// Erase a student with everything recorded and measured.
     Erase(Erase),
     /// Copy the archive to a new folder while bays go on.
@@ -146,9 +149,43 @@ pub struct Export {
     /// What the files are for: students who did not consent to it are left out.
     #[arg(long, value_name = "SCOPE", default_value = "lesson", value_parser = ["lesson", "research", "publication"])]
     pub scope: String,
+    /// Other pseudonyms, names and dates than the archive's: the same in each anonymous export, dates of
+    /// a student moved by the same whole days, no way back without the archive.
+    #[arg(long)]
+    pub anonymous: bool,
     /// Folder to make.
     #[arg(long, value_name = "DIR")]
     pub to: PathBuf,
+}
+
+/// `whin archive import`
+#[derive(Debug, Args)]
+pub struct Import {
+    /// Which archive.
+    #[command(flatten)]
+    pub at: InArchive,
+    /// Whose swings they are, by pseudonym.
+    #[arg(long)]
+    pub student: String,
+    /// Marker map that reads the files' labels: a shipped one or a file.
+    #[arg(long, value_name = "MAP", default_value = "whin_32")]
+    pub markers: String,
+    /// What is known of the golfer and the club (a TOML file).
+    #[arg(long, value_name = "FILE")]
+    pub context: Option<PathBuf>,
+    /// Day of the swings, 2026-03-01 [default: today]. A C3D file does not tell.
+    #[arg(long, value_name = "DAY", value_parser = day)]
+    pub date: Option<u64>,
+    /// Leave out how surely each value is known (which takes most of the time).
+    #[arg(long)]
+    pub no_uncertainty: bool,
+    /// The files.
+    #[arg(required = true, value_name = "FILE")]
+    pub files: Vec<PathBuf>,
+}
+
+fn day(text: &str) -> Result<u64, String> {
+    date::noon(text).ok_or_else(|| format!("`{text}` is no day such as 2026-03-01"))
 }
 
 /// Shape of exported files.
@@ -156,8 +193,12 @@ pub struct Export {
 pub enum ExportShape {
     /// One table, a line a value.
     Csv,
-    /// One file a swing.
+    /// One file a swing: its report.
     Json,
+    /// The table as Parquet, a file a bay and month.
+    Parquet,
+    /// One file a swing: its markers, force plates and events.
+    C3d,
 }
 
 /// `whin archive erase`

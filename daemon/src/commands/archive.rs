@@ -11,14 +11,15 @@ use crate::archive::export::{self, Shape};
 use crate::archive::rows::{Outcome, Student, Swing, Which};
 use crate::archive::store::Store;
 use crate::archive::values::{self, Packed};
-use crate::archive::{Archive, ArchiveError, date, keeping, recover, verify};
+use crate::archive::{Archive, ArchiveError, date, import, keeping, recover, verify};
 use crate::cli::{
-    ArchiveList, ArchiveShow, ArchiveVerb, Backup, Enroll, Erase, Export, ExportShape, InArchive,
-    Reanalyze, Recover, Sessions,
+    ArchiveList, ArchiveShow, ArchiveVerb, Backup, Enroll, Erase, Export, ExportShape, Import,
+    InArchive, Reanalyze, Recover, Sessions,
 };
 use crate::clock::Clock;
 use crate::errors::{Code, wrong};
-use crate::outgoing;
+use crate::map::MarkerMap;
+use crate::{context, outgoing};
 
 pub(super) fn run(verb: &ArchiveVerb) -> anyhow::Result<()> {
     match verb {
@@ -29,6 +30,7 @@ pub(super) fn run(verb: &ArchiveVerb) -> anyhow::Result<()> {
         ArchiveVerb::Recover(args) => recovered(args),
         ArchiveVerb::Reanalyze(args) => reanalyze(args),
         ArchiveVerb::Export(args) => exported(args),
+        ArchiveVerb::Import(args) => imported(args),
         ArchiveVerb::Erase(args) => erased(args),
         ArchiveVerb::Backup(args) => backed_up(args),
     }
@@ -42,6 +44,7 @@ fn enroll(args: &Enroll) -> anyhow::Result<()> {
         side: args.side.clone(),
         sex: args.sex.clone(),
         height_m: args.height,
+        mass_kg: None,
         born: args.born,
     };
     let scopes: Vec<&str> = args.consent.iter().map(String::as_str).collect();
@@ -306,14 +309,17 @@ fn exported(args: &Export) -> anyhow::Result<()> {
     let shape = match args.shape {
         ExportShape::Csv => Shape::Csv,
         ExportShape::Json => Shape::Json,
+        ExportShape::Parquet => Shape::Parquet,
+        ExportShape::C3d => Shape::C3d,
     };
-    let now_utc_ns = Clock::start().zero_utc_ns();
-    let done = export::export(
-        &archive,
+    let ask = export::Ask {
         which,
-        (shape, &args.scope),
-        (&args.to, now_utc_ns),
-    )?;
+        shape,
+        scope: &args.scope,
+        anonymous: args.anonymous,
+        now_utc_ns: Clock::start().zero_utc_ns(),
+    };
+    let done = export::export(&archive, &ask, &args.to)?;
     if args.at.json {
         return print(&serde_json::to_string_pretty(&done)?);
     }
@@ -323,12 +329,52 @@ fn exported(args: &Export) -> anyhow::Result<()> {
             args.scope
         ))?;
     }
+    for swing in &done.unfit {
+        print(&format!("left out: {swing}"))?;
+    }
     print(&format!(
         "{} swings in {} files written to {}",
         done.swings,
         done.files,
         args.to.display()
     ))
+}
+
+fn imported(args: &Import) -> anyhow::Result<()> {
+    let mut archive = Archive::open(&args.at.archive)?;
+    let map = MarkerMap::load(&args.markers)?;
+    let told = args.context.as_ref().map(|path| context::load(path, &map));
+    let told = told.transpose()?;
+    let now_utc_ns = Clock::start().zero_utc_ns();
+    let ask = import::Ask {
+        student: &args.student,
+        map: &map,
+        context: told.as_ref().map(|t| (&t.context, t.text.as_str())),
+        utc_ns: args.date.unwrap_or(now_utc_ns),
+        now_utc_ns,
+        uncertainty: !args.no_uncertainty,
+    };
+    let bar = ProgressBar::new(args.files.len() as u64);
+    let ids = outgoing::value_ids();
+    let done = import::import(&mut archive, &ids, &ask, &args.files, &|| bar.inc(1))?;
+    bar.finish_and_clear();
+    if args.at.json {
+        print(&serde_json::to_string_pretty(&done)?)?;
+    } else {
+        for left in &done.left_out {
+            print(&format!("left out: {left}"))?;
+        }
+        if let Some(session) = &done.session {
+            print(&format!(
+                "{} swings in session {session}",
+                done.swings.len()
+            ))?;
+        }
+    }
+    if done.session.is_none() {
+        wrong!(Code::SwingMissed, "nothing was imported");
+    }
+    Ok(())
 }
 
 fn erased(args: &Erase) -> anyhow::Result<()> {

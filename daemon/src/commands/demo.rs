@@ -1,7 +1,7 @@
 //! `whin demo`: a bay with the synthetic golfer as its student, and its reports on the terminal.
 
 use std::net::{SocketAddr, UdpSocket};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
@@ -9,20 +9,23 @@ use std::time::Duration;
 use analysis::context::Context;
 use anyhow::{Context as _, bail};
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
+use protocol::lesson::Club;
 use protocol::report::{Measurement, Report};
 
 use super::print;
-use super::serve::{bay, listen, meta, serve_until, setup, signal, statics};
+use super::serve::{Kept, bay, keep_archive, listen, meta, serve_until, setup, signal, statics};
+use crate::archive::Archive;
 use crate::archive::rows::Student;
-use crate::archive::{Archive, writer};
+use crate::archive::store::Store;
 use crate::cli::Demo;
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::demo::{self, Lesson};
 use crate::hub::Hub;
 use crate::map::MarkerMap;
-use crate::pipeline::{self, Keep, Running, Start};
-use crate::{comparison, outgoing, table, web};
+use crate::pipeline::{self, Desk, Keep, Running, Start};
+use crate::web::Site;
+use crate::{comparison, table, web};
 
 /// Reports and truths waiting for the terminal: far more than one can lag. Full: skipped, the
 /// screens have them all the same.
@@ -39,8 +42,16 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
     let mut config = Config::defaults();
     config.bay.id = "north".to_owned().try_into().map_err(anyhow::Error::msg)?;
     config.bay.name = "Whin Hollow Studio, bay North".into();
-    let (keep, note) = keep(args.archive.as_deref(), &config, clock)?;
-    let hub = Arc::new(Hub::new(bay(&config, note)));
+    let borrowed = args.archive.is_none().then(|| {
+        let name = format!("whin-demo-{}-{}", std::process::id(), clock.zero_utc_ns());
+        Borrowed(std::env::temp_dir().join(name))
+    });
+    let dir = args
+        .archive
+        .as_deref()
+        .or(borrowed.as_ref().map(|b| b.0.as_path()));
+    let kept = keep(dir.context("the demo has an archive")?, &config, clock)?;
+    let hub = Arc::new(Hub::new(bay(&config, kept.note)));
     let socket = UdpSocket::bind("127.0.0.1:0").context("cannot open a UDP socket on loopback")?;
     let to = socket.local_addr()?;
     let listener = listen(http)?;
@@ -56,8 +67,8 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
     let (reports_in, reports) = bounded(QUEUE);
     let running = start(
         &config,
-        (socket, keep),
-        (Arc::clone(&hub), reports_in),
+        (socket, kept.keep, kept.context.unwrap_or_default()),
+        (Arc::clone(&hub), kept.desk, reports_in),
         clock,
     )?;
     let (truths_in, truths) = bounded(QUEUE);
@@ -79,8 +90,11 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
         })?;
     serve_until(
         listener,
-        hub,
-        statics(args.statics.clone()),
+        Site {
+            hub,
+            coach: kept.coach,
+            statics: statics(args.statics.clone()),
+        },
         running,
         async {
             tokio::select! {
@@ -101,47 +115,82 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
 /// The bay of the demo.
 fn start(
     config: &Config,
-    (socket, keep): (UdpSocket, Keep),
-    (hub, reports): (Arc<Hub>, Sender<Report>),
+    (socket, keep, context): (UdpSocket, Keep, Context),
+    (hub, coach, reports): (Arc<Hub>, Option<Desk>, Sender<Report>),
     clock: Clock,
 ) -> anyhow::Result<Running> {
     pipeline::start(Start {
         socket,
         receive_buffer_bytes: config.udp.receive_buffer_bytes,
         map: MarkerMap::load("whin_32")?,
-        setup: setup(config, Context::default()),
+        setup: setup(config, context),
         keep,
         hub,
+        coach,
         reports: Some(reports),
         clock,
     })
 }
 
-/// What the demo keeps: the session of an invented student, who is enrolled once and has consented.
-fn keep(dir: Option<&Path>, config: &Config, clock: Clock) -> anyhow::Result<(Keep, &'static str)> {
-    let Some(dir) = dir else {
-        return Ok((Keep::Nothing, "demo, not recorded"));
-    };
-    let mut archive = Archive::create(dir)?;
-    let invented = Student {
-        id: String::new(),
-        name: "Ottoline Marsh".into(),
-        side: Some("right".into()),
-        sex: Some("female".into()),
-        height_m: None,
-        born: 1965,
-    };
-    let known = archive.store.students()?;
-    let id = match known.into_iter().find(|s| s.name == invented.name) {
-        Some(known) => known.id,
-        None => archive
-            .store
-            .enroll(&invented, (&["lesson"], None), clock.zero_utc_ns())?,
-    };
+/// What the demo keeps: the lessons of invented students, who have consented. The first of them stands in
+/// the bay.
+fn keep(dir: &Path, config: &Config, clock: Clock) -> anyhow::Result<Kept> {
+    let first = scenario(&mut Archive::create(dir)?.store, clock.zero_utc_ns())?;
     let map = MarkerMap::load("whin_32")?;
     let meta = meta(config, (&map, None), clock);
-    let session = writer::start(archive, &id, (meta, clock), outgoing::value_ids())?;
-    Ok((Keep::Session(Box::new(session)), "demo, recorded"))
+    keep_archive(dir, Some(&first), (meta, &Context::default()), clock)
+}
+
+/// The students of the scenario with their clubs, enrolled once. Gives the first one's identifier.
+fn scenario(store: &mut Store, now_utc_ns: u64) -> anyhow::Result<String> {
+    let known = store.students()?;
+    if let Some(known) = known.iter().find(|s| s.name == "Ottoline Marsh") {
+        return Ok(known.id.clone());
+    }
+    let students = [
+        ("Ottoline Marsh", "right", "female", 1965, None),
+        ("Ivo Brandt", "left", "male", 2002, None),
+        (
+            "Tamsin Okafor-Lee",
+            "right",
+            "female",
+            2011,
+            Some("a guardian"),
+        ),
+    ];
+    let mut first = None;
+    for (name, side, sex, born, guardian) in students {
+        let student = Student {
+            id: String::new(),
+            name: name.into(),
+            side: Some(side.into()),
+            sex: Some(sex.into()),
+            height_m: None,
+            mass_kg: None,
+            born,
+        };
+        let id = store.enroll(&student, (&["lesson"], guardian), now_utc_ns)?;
+        for club in ["7-iron", "5-wood", "driver"] {
+            let club = Club {
+                name: club.into(),
+                ..Club::default()
+            };
+            store.add_club(&id, &club, now_utc_ns)?;
+        }
+        first.get_or_insert(id);
+    }
+    first.context("the scenario has students")
+}
+
+/// A folder that goes with the demo.
+struct Borrowed(PathBuf);
+
+impl Drop for Borrowed {
+    fn drop(&mut self) {
+        if let Err(why) = std::fs::remove_dir_all(&self.0) {
+            tracing::warn!("{} is left behind: {why}", self.0.display());
+        }
+    }
 }
 
 /// Prints one report a shot beside its truth. Ends after `shots`, or when the bay has closed.

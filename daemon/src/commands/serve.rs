@@ -1,7 +1,7 @@
 //! `whin serve`: the bay, from configuration to clean end. What demo and bay share is here too.
 
 use std::net::{SocketAddr, UdpSocket};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -14,14 +14,16 @@ use crate::analyze::Setup;
 use crate::archive::{Archive, ArchiveError, writer};
 use crate::cli::Serve;
 use crate::clock::Clock;
+use crate::coach::{self, Coach};
 use crate::config::{Config, Flags};
 use crate::context;
 use crate::hub::{Bay, Hub};
 use crate::map::MarkerMap;
 use crate::outgoing;
-use crate::pipeline::{self, Keep, Running, Start};
+use crate::pipeline::{self, Desk, Keep, Running, Start};
 use crate::recording::{Meta, Recorder};
-use crate::web::{self, Statics};
+use crate::seat::Seat;
+use crate::web::{self, Site, Statics};
 
 pub(super) fn run(args: Serve) -> anyhow::Result<()> {
     let flags = Flags {
@@ -46,8 +48,9 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         None => (Context::default(), None),
     };
     let meta = meta(&config, (&map, context_text), clock);
-    let (keep, note) = keep(&config, meta, clock)?;
-    let hub = Arc::new(Hub::new(bay(&config, note)));
+    let kept = keep(&config, (meta, &context), clock)?;
+    let context = kept.context.unwrap_or(context);
+    let hub = Arc::new(Hub::new(bay(&config, kept.note)));
     let socket = UdpSocket::bind(config.udp.listen)
         .with_context(|| format!("cannot listen on {} (UDP)", config.udp.listen))?;
     let listener = listen(config.http.listen)?;
@@ -62,12 +65,18 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         receive_buffer_bytes: config.udp.receive_buffer_bytes,
         map,
         setup: setup(&config, context),
-        keep,
+        keep: kept.keep,
         hub: Arc::clone(&hub),
+        coach: kept.desk,
         reports: None,
         clock,
     })?;
-    serve_until(listener, hub, statics(args.statics), running, signal())
+    let site = Site {
+        hub,
+        coach: kept.coach,
+        statics: statics(args.statics),
+    };
+    serve_until(listener, site, running, signal())
 }
 
 pub(super) fn setup(config: &Config, context: Context) -> Setup {
@@ -110,24 +119,84 @@ pub(super) fn meta(
     }
 }
 
-/// What the bay keeps, and how its screen says so. Without a student who consented: nothing.
-fn keep(config: &Config, meta: Meta, clock: Clock) -> anyhow::Result<(Keep, &'static str)> {
+/// What the bay keeps.
+pub(super) struct Kept {
+    pub(super) keep: Keep,
+    /// How the screen says so.
+    pub(super) note: &'static str,
+    /// The coach's side, with what its thread hears.
+    pub(super) coach: Option<Arc<Coach>>,
+    pub(super) desk: Option<Desk>,
+    /// What is told about whoever stands in the bay first, where the archive knows.
+    pub(super) context: Option<Context>,
+}
+
+impl Kept {
+    fn only(keep: Keep, note: &'static str) -> Self {
+        Self {
+            keep,
+            note,
+            coach: None,
+            desk: None,
+            context: None,
+        }
+    }
+}
+
+/// A bay with an archive: students take their seats by the API, the first one may be told.
+pub(super) fn keep_archive(
+    dir: &Path,
+    student: Option<&str>,
+    (meta, context): (Meta, &Context),
+    clock: Clock,
+) -> anyhow::Result<Kept> {
+    let (wake, bell) = coach::bell();
+    let (orders, seats) = pipeline::seats();
+    let goes_on = student.is_none();
+    let outlets = (orders, wake.clone());
+    let told = (meta.context.clone(), context);
+    let (coach, seat) = match Coach::start(dir, (meta.clone(), clock), outlets.clone(), student) {
+        Err(why @ ArchiveError::NotConsented(_)) => {
+            warn!(code = %why.code(), "not recorded: {why}");
+            Coach::start(dir, (meta.clone(), clock), outlets, None)?
+        }
+        started => started?,
+    };
+    // A context file that was named on purpose beats what the archive knows of the first student.
+    let seat = match told {
+        (Some(text), context) => Arc::new(Seat::new(
+            seat.session.clone(),
+            (context.clone(), Some(text)),
+            seat.note.clone(),
+        )),
+        (None, _) => seat,
+    };
+    let coach = Arc::new(coach);
+    let writer = writer::Start {
+        archive: Archive::create(dir)?,
+        seat: Arc::clone(&seat),
+        meta,
+        clock,
+        ids: outgoing::value_ids(),
+        goes_on,
+        filed: wake,
+    };
+    Ok(Kept {
+        keep: Keep::Archive(Box::new(writer)),
+        note: "",
+        coach: Some(Arc::clone(&coach)),
+        desk: Some(Desk { coach, bell, seats }),
+        context: Some(seat.context.clone()),
+    })
+}
+
+fn keep(config: &Config, (meta, context): (Meta, &Context), clock: Clock) -> anyhow::Result<Kept> {
     if let Some(dir) = &config.archive.dir {
-        let archive = Archive::create(dir)?;
-        let Some(student) = &config.archive.student else {
-            return Ok((Keep::Nothing, "not recorded: no student who consented"));
-        };
-        return match writer::start(archive, student, (meta, clock), outgoing::value_ids()) {
-            Ok(session) => Ok((Keep::Session(Box::new(session)), "recorded")),
-            Err(why @ ArchiveError::NotConsented(_)) => {
-                warn!(code = %why.code(), "not recorded: {why}");
-                Ok((Keep::Nothing, "not recorded: no consent on file"))
-            }
-            Err(why) => Err(why.into()),
-        };
+        let student = config.archive.student.as_deref();
+        return keep_archive(dir, student, (meta, context), clock);
     }
     let Some(dir) = config.recording.dir.as_deref() else {
-        return Ok((Keep::Nothing, "not recorded"));
+        return Ok(Kept::only(Keep::Nothing, "not recorded"));
     };
     std::fs::create_dir_all(dir)
         .with_context(|| format!("cannot make folder {}", dir.display()))?;
@@ -137,7 +206,10 @@ fn keep(config: &Config, meta: Meta, clock: Clock) -> anyhow::Result<(Keep, &'st
         meta.clock_zero_utc_ns / 1_000_000
     ));
     let recorder = Recorder::create(&path, &meta)?;
-    Ok((Keep::Recording(Box::new(recorder)), "recording datagrams"))
+    Ok(Kept::only(
+        Keep::Recording(Box::new(recorder)),
+        "recording datagrams",
+    ))
 }
 
 pub(super) fn statics(dir: Option<PathBuf>) -> Statics {
@@ -166,8 +238,7 @@ pub(super) async fn signal() {
 /// Serves the screens until `stop`, then closes the bay: the source first, the screens last.
 pub(super) fn serve_until(
     listener: std::net::TcpListener,
-    hub: Arc<Hub>,
-    statics: Statics,
+    site: Site,
     running: Running,
     stop: impl Future<Output = ()> + std::marker::Send + 'static,
 ) -> anyhow::Result<()> {
@@ -178,9 +249,7 @@ pub(super) fn serve_until(
     runtime.block_on(async {
         let listener = tokio::net::TcpListener::from_std(listener)?;
         let (closing, closed) = tokio::sync::oneshot::channel::<()>();
-        let server = tokio::spawn(web::serve(listener, hub, statics, async {
-            drop(closed.await)
-        }));
+        let server = tokio::spawn(web::serve(listener, site, async { drop(closed.await) }));
         tokio::pin!(stop);
         let mut watch = tokio::time::interval(Duration::from_millis(500));
         loop {

@@ -1,5 +1,12 @@
-//! The paths of the server and what they answer. `openapi.json` describes each of them; a test
-//! keeps the two together.
+//! The paths of the server and what they answer: the live bay here, the coach's side in `lesson`.
+//! `openapi.json` describes the first by hand, `describe` the rest from its types; a test keeps both
+//! together with what is served.
+
+mod ask;
+mod compare;
+mod describe;
+mod lesson;
+mod shelf;
 
 use std::sync::Arc;
 
@@ -12,19 +19,28 @@ use protocol::report::Report;
 use protocol::screen::{Archived, BayState, Swing};
 use serde::Serialize;
 
+use self::describe::Operation;
 use super::problem::Problem;
 use super::server::Shared;
 use super::socket;
 use crate::errors::Code;
 use crate::hub::Hub;
 
-/// The OpenAPI document, as served.
-pub(super) const OPENAPI: &str = include_str!("openapi.json");
-
 /// Makes what answers at a path.
 type Made = fn() -> MethodRouter<Shared>;
 
-/// Every path but those of static files. Fixed paths and identifiers only; all are read only.
+/// Every operation that is described by its types.
+pub(super) fn operations() -> impl Iterator<Item = Operation> {
+    let all = [lesson::OPERATIONS, shelf::OPERATIONS, compare::OPERATIONS];
+    all.into_iter().flatten().copied()
+}
+
+/// The OpenAPI document, as served.
+pub(super) fn document() -> &'static str {
+    describe::document(operations())
+}
+
+/// The paths of the live bay: read only.
 pub(super) const ROUTES: &[(&str, Made)] = &[
     ("/ws", || get(socket::open)),
     ("/healthz", || get(healthz)),
@@ -74,7 +90,7 @@ async fn healthz() -> Response {
 }
 
 async fn openapi() -> Response {
-    ([(CONTENT_TYPE, "application/json")], OPENAPI).into_response()
+    ([(CONTENT_TYPE, "application/json")], document()).into_response()
 }
 
 async fn bays(State(site): State<Shared>) -> Response {

@@ -8,7 +8,7 @@ use axum::extract::Request;
 use axum::http::header::{
     CONTENT_SECURITY_POLICY, HOST, ORIGIN, REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS,
 };
-use axum::http::{HeaderMap, HeaderName, HeaderValue, Uri};
+use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, Uri};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
@@ -31,7 +31,16 @@ const HEADERS: [(HeaderName, &str); 4] = [
 
 /// Refuses requests that name another host; adds the security headers to every answer.
 pub(super) async fn guard(request: Request, next: Next) -> Response {
-    let mut response = match check_host(request.uri(), request.headers()) {
+    let allowed = check_host(request.uri(), request.headers()).and_then(|()| {
+        let reads = matches!(*request.method(), Method::GET | Method::HEAD);
+        // A page of another site may send, though not read: what writes is for our own pages.
+        if reads {
+            Ok(())
+        } else {
+            check_origin(request.headers())
+        }
+    });
+    let mut response = match allowed {
         Ok(()) => next.run(request).await,
         Err(problem) => problem.into_response(),
     };
@@ -85,7 +94,7 @@ pub(super) fn check_origin(headers: &HeaderMap) -> Result<(), Problem> {
     if origin.as_bytes().eq_ignore_ascii_case(own.as_bytes()) {
         return Ok(());
     }
-    let detail = "the socket is for pages of this bay only".into();
+    let detail = "the socket and writing are for pages of this bay only".into();
     Err(Problem::forbidden(Code::SocketOriginRefused, detail))
 }
 

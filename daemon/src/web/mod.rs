@@ -16,7 +16,7 @@ use thiserror::Error;
 
 use crate::errors::Code;
 
-pub use server::serve;
+pub use server::{Site, serve};
 pub use statics::Statics;
 
 /// The address reaches beyond this machine.

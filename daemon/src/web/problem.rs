@@ -2,7 +2,7 @@
 
 use axum::Json;
 use axum::extract::Request;
-use axum::http::header::{ALLOW, CONTENT_TYPE};
+use axum::http::header::CONTENT_TYPE;
 use axum::http::{HeaderValue, StatusCode};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
@@ -50,9 +50,9 @@ impl Problem {
         }
     }
 
-    /// Everything here is read only.
+    /// A path that does not take the method.
     pub(super) fn method() -> Self {
-        let detail = "only GET and HEAD are taken here".into();
+        let detail = "this path does not take this method: see /api/v1/openapi.json".into();
         Self {
             status: StatusCode::METHOD_NOT_ALLOWED,
             code: Code::ApiMethod,
@@ -74,9 +74,6 @@ impl IntoResponse for Problem {
         let mut response = (self.status, Json(body)).into_response();
         let headers = response.headers_mut();
         headers.insert(CONTENT_TYPE, PROBLEM);
-        if self.status == StatusCode::METHOD_NOT_ALLOWED {
-            headers.insert(ALLOW, HeaderValue::from_static("GET, HEAD"));
-        }
         response
     }
 }

@@ -17,10 +17,11 @@ use tokio::sync::{Semaphore, watch};
 use tokio::time::{sleep, timeout};
 use tracing::{debug, warn};
 
-use super::api::ROUTES;
+use super::api::{ROUTES, operations};
 use super::guard::guard;
 use super::problem::{Problem, for_refusals};
 use super::statics::Statics;
+use crate::coach::Coach;
 use crate::errors::Code;
 use crate::hub::Hub;
 
@@ -30,10 +31,21 @@ const SCREENS_MAX: u32 = 64;
 const STOP_LIMIT: Duration = Duration::from_secs(3);
 
 /// What handlers share.
-pub(super) type Shared = Arc<Site>;
+pub(super) type Shared = Arc<Serving>;
 
-pub(super) struct Site {
+/// What is served.
+pub struct Site {
+    /// The bay.
+    pub hub: Arc<Hub>,
+    /// The coach's side, where there is an archive.
+    pub coach: Option<Arc<Coach>>,
+    /// Pages and scripts.
+    pub statics: Statics,
+}
+
+pub(super) struct Serving {
     pub(super) hub: Arc<Hub>,
+    pub(super) coach: Option<Arc<Coach>>,
     pub(super) statics: Statics,
     /// Turns true once: screens say goodbye.
     pub(super) closing: watch::Receiver<bool>,
@@ -47,19 +59,20 @@ pub(super) struct Site {
 ///
 /// # Errors
 /// When the socket fails.
-pub async fn serve<S>(
-    listener: TcpListener,
-    hub: Arc<Hub>,
-    statics: Statics,
-    stop: S,
-) -> io::Result<()>
+pub async fn serve<S>(listener: TcpListener, site: Site, stop: S) -> io::Result<()>
 where
     S: Future<Output = ()> + Send + 'static,
 {
+    let Site {
+        hub,
+        coach,
+        statics,
+    } = site;
     let (closing, closes) = watch::channel(false);
     let seats = Arc::new(Semaphore::new(SCREENS_MAX as usize));
-    let site = Site {
+    let site = Serving {
         hub: hub.clone(),
+        coach,
         statics,
         closing: closes.clone(),
         seats: seats.clone(),
@@ -100,6 +113,9 @@ async fn too_late(mut closes: watch::Receiver<bool>) {
 fn router(site: Shared) -> Router {
     let routes = ROUTES.iter().fold(Router::new(), |router, (path, method)| {
         router.route(path, method())
+    });
+    let routes = operations().fold(routes, |router, operation| {
+        router.route(operation.path, (operation.made)())
     });
     routes
         .method_not_allowed_fallback(async || Problem::method())

@@ -69,8 +69,13 @@ impl Statics {
 /// The file that a path asks for, or `None` when it is not made of plain names: no empty, hidden or
 /// dotted part, nothing percent-encoded, no separator but `/`.
 fn file_name(path: &str) -> Option<&str> {
-    if path == "/" {
-        return Some("index.html");
+    // Pages have names without an ending.
+    match path {
+        "/" => return Some("index.html"),
+        "/lesson" => return Some("lesson.html"),
+        "/shelf" => return Some("shelf.html"),
+        "/rig" => return Some("rig.html"),
+        _ => {}
     }
     let allowed = |c: char| c.is_ascii_alphanumeric() || "._-".contains(c);
     let plain =
@@ -102,6 +107,7 @@ mod tests {
     #[test]
     fn only_plain_names_are_files() {
         assert_eq!(file_name("/"), Some("index.html"));
+        assert_eq!(file_name("/lesson"), Some("lesson.html"));
         assert_eq!(
             file_name("/vendor/a-b_c.min.js"),
             Some("vendor/a-b_c.min.js")

@@ -23,7 +23,7 @@ pub(super) type Loose = Arc<dyn Fn(f64) -> (f64, Isometry3<f64>) + Send + Sync>;
 pub(super) enum Upset {
     /// It is silent for this long, s, and starts anew, perhaps with another rate (Hz).
     Restart(f64, Option<f64>),
-    /// Its clock jumps forward, s.
+    /// Its clock jumps, s: forward, or back where negative.
     Jump(f64),
 }
 

@@ -148,7 +148,8 @@ impl Script {
                 u if u < 0.4 => Upset::Restart(self.between(0.5, 3.0), None),
                 u if u < 0.6 => Upset::Restart(self.between(1.0, 3.0), Some(240.0)),
                 u if u < 0.7 => Upset::Restart(self.between(1.0, 3.0), Some(360.0)),
-                _ => Upset::Jump(self.between(0.4, 20.0)),
+                u if u < 0.85 => Upset::Jump(self.between(0.4, 20.0)),
+                _ => Upset::Jump(-self.between(0.2, 3.0)),
             });
         }
         if self.turns > 1 && self.changes && self.chance(0.10) {

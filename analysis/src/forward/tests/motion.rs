@@ -156,3 +156,52 @@ fn nothing_jerks_outside_the_collision() {
         }
     }
 }
+
+/// Degrees lie between nothing of a style and a clear case; two styles can be in one golfer.
+#[test]
+fn a_style_comes_in_degrees_and_beside_another() {
+    use crate::forward::{Pressure, Style};
+    let plain = GolferParams::from_seed(5);
+    let truth = |params: &GolferParams| {
+        let take = clean(params);
+        let of = move |id: &str| take.truth.metric(id).unwrap();
+        [
+            of("rotation_excess.pelvis"),
+            of("inclination_change@impact"),
+            of("cop_lead_share@shaft_level_down"),
+            of("cop_lead_share@impact"),
+        ]
+    };
+    let styled = |style, degree, also| GolferParams {
+        style,
+        degree,
+        also,
+        ..plain.clone()
+    };
+    let none = truth(&styled(Style::OverRotated, 0.0, None));
+    let half = truth(&styled(Style::OverRotated, 0.5, None));
+    let whole = truth(&styled(Style::OverRotated, 1.0, None));
+    assert_eq!(none, truth(&plain));
+    assert!(
+        (half[0] - 0.5 * (none[0] + whole[0])).abs() < 1e-6,
+        "{half:?}"
+    );
+    let both = truth(&styled(
+        Style::OverRotated,
+        1.0,
+        Some((Style::StandingUp, 1.0)),
+    ));
+    assert!(
+        (both[0] - whole[0]).abs() < 1e-6 && both[1] < -0.2,
+        "{both:?}"
+    );
+    // The two ways of the center of pressure at the end of the downswing.
+    let back = truth(&GolferParams {
+        pressure: Pressure::Reverse,
+        ..plain.clone()
+    });
+    assert!(
+        none[3] > none[2] + 0.05 && back[3] < back[2],
+        "{none:?} {back:?}"
+    );
+}

@@ -12,6 +12,7 @@ fn student(name: &str, born: i64) -> Student {
         name: name.into(),
         side: Some("right".into()),
         sex: None,
+        mass_kg: None,
         height_m: Some(1.7),
         born,
     }
@@ -31,6 +32,7 @@ fn session(student: &str) -> Session {
 
 fn swing(recording: i64) -> Swing {
     Swing {
+        block: None,
         row: 0,
         id: "south-00000001-0000000001".into(),
         session: "south-1".into(),
@@ -95,7 +97,7 @@ fn a_swing_keeps_a_result_of_each_version_and_goes_with_its_student() {
     let recording = store.add_recording("south-1", "south-1.mcap").unwrap();
     let swing = swing(recording);
     store
-        .add_swing(&swing, &outcome("0.1.0", "{\"first\":1}"))
+        .add_swing(&swing, &outcome("0.1.0", "{\"first\":1}"), None)
         .unwrap();
     let key = (swing.session.as_str(), swing.id.as_str());
     assert!(store.put_result(key, &outcome("0.1.0", "revised")).unwrap());

@@ -178,7 +178,7 @@ async fn errors_of_the_api_are_problems_with_a_code() {
 }
 
 #[tokio::test]
-async fn nothing_can_be_changed_from_outside() {
+async fn the_live_bay_and_the_pages_are_read_only() {
     let rig = Rig::start(Statics::Embedded).await;
     for method in ["POST", "PUT", "DELETE", "PATCH"] {
         for path in [
@@ -192,8 +192,11 @@ async fn nothing_can_be_changed_from_outside() {
             );
             let answer = rig.ask(&request).await;
             assert_eq!(
-                (answer.status, answer.header("allow")),
-                (405, "GET, HEAD"),
+                (
+                    answer.status,
+                    answer.header("allow").replace(' ', "").as_str()
+                ),
+                (405, "GET,HEAD"),
                 "{method} {path}"
             );
         }

@@ -8,10 +8,16 @@ use serde_json::{Map, Value};
 
 use super::rig::{Rig, health, live, replay, swing, unarchived};
 use crate::web::Statics;
-use crate::web::api::{OPENAPI, ROUTES};
+use crate::web::api::{ROUTES, operations};
 
+/// The part that is written by hand: its every field is checked against answers here.
 fn document() -> Value {
-    serde_json::from_str(OPENAPI).unwrap()
+    serde_json::from_str(include_str!("../openapi.json")).unwrap()
+}
+
+/// All of it, as served.
+fn served() -> Value {
+    serde_json::from_str(crate::web::api::document()).unwrap()
 }
 
 #[test]
@@ -26,6 +32,26 @@ fn document_and_router_have_the_same_paths() {
         .collect();
     let routed: BTreeSet<_> = ROUTES.iter().map(|(path, _)| *path).collect();
     assert_eq!(described, routed);
+    for operation in operations() {
+        let described = &served()["paths"][operation.path][operation.method];
+        assert!(described["operationId"].is_string(), "{}", operation.path);
+    }
+}
+
+#[test]
+fn every_reference_of_the_served_document_leads_somewhere() {
+    fn check(all: &Value, value: &Value) {
+        if let Some(reference) = value["$ref"].as_str() {
+            assert!(all.pointer(&reference[1..]).is_some(), "{reference}");
+        }
+        let inside: Vec<&Value> = match value {
+            Value::Object(object) => object.values().collect(),
+            Value::Array(items) => items.iter().collect(),
+            _ => Vec::new(),
+        };
+        inside.into_iter().for_each(|v| check(all, v));
+    }
+    check(&served(), &served());
 }
 
 #[test]
@@ -45,19 +71,30 @@ fn every_unit_of_the_catalogue_is_listed() {
 
 #[test]
 fn operations_have_unique_names_and_every_path_parameter() {
-    let document = document();
+    let document = served();
     let mut names = BTreeSet::new();
-    for (path, item) in document["paths"].as_object().unwrap() {
-        let name = item["get"]["operationId"].as_str().unwrap();
-        assert!(names.insert(name), "{name} twice");
+    let methods = |item: &Value| -> Vec<Value> {
+        let known = ["get", "post", "put", "delete"];
+        let found = known.iter().filter_map(|m| item.get(m).cloned());
+        found.collect()
+    };
+    let items = document["paths"].as_object().unwrap().iter();
+    for (path, item, operation) in
+        items.flat_map(|(path, item)| methods(item).into_iter().map(move |o| (path, item, o)))
+    {
+        let name = operation["operationId"].as_str().unwrap().to_owned();
+        assert!(names.insert(name), "{path} twice");
         let in_path: Vec<_> = path
             .split('/')
             .filter_map(|p| p.strip_prefix('{')?.strip_suffix('}'))
             .collect();
-        let parameters = item["parameters"].as_array().cloned().unwrap_or_default();
+        let of = |v: &Value| v["parameters"].as_array().cloned().unwrap_or_default();
+        let parameters = [of(item), of(&operation)].concat();
         let described: Vec<_> = parameters
             .iter()
-            .map(|p| follow(&document, p)["name"].as_str().unwrap())
+            .map(|p| follow(&document, p))
+            .filter(|p| p["in"] == "path")
+            .map(|p| p["name"].as_str().unwrap())
             .collect();
         assert_eq!(in_path, described, "{path}");
     }

@@ -21,7 +21,7 @@ use tokio_tungstenite::tungstenite::{self, client::IntoClientRequest};
 use tokio_tungstenite::{WebSocketStream, client_async};
 
 use crate::hub::{Bay, Hub};
-use crate::web::{Statics, serve};
+use crate::web::{Site, Statics, serve};
 
 /// Tests wait so long for a state, not for a speed.
 pub(super) const PATIENCE: Duration = Duration::from_secs(10);
@@ -47,7 +47,12 @@ impl Rig {
         let address = listener.local_addr().unwrap();
         let (stop, stopped) = oneshot::channel();
         let stop_asked = async { drop(stopped.await) };
-        let served = tokio::spawn(serve(listener, hub.clone(), statics, stop_asked));
+        let site = Site {
+            hub: hub.clone(),
+            coach: None,
+            statics,
+        };
+        let served = tokio::spawn(serve(listener, site, stop_asked));
         Self {
             hub,
             address,

@@ -1,0 +1,204 @@
+//! The lesson as the screens show it, put together from what the store holds.
+
+use analysis::coaching::limits::Limits;
+use analysis::coaching::scatter;
+use analysis::coaching::shot::{Metric, values};
+use analysis::metrics::catalogue::HEAD_SPEED;
+use protocol::lesson::{About, Block, Focus, Lesson, Load, Seat};
+
+use super::block::{self, Between};
+use super::shots::{Blocked, Holds, Told};
+use super::{findings, judge, words};
+use crate::archive::store::{Among, Store};
+use crate::archive::{ArchiveError, date};
+
+/// Shots of a block that a screen lists.
+const SHOTS: usize = 60;
+
+/// The lesson of a bay where nobody's is kept.
+fn empty(bay: &str, note: &str, seat: Option<Seat>) -> Lesson {
+    Lesson {
+        bay: bay.to_owned(),
+        recording: note.to_owned(),
+        seat,
+        block: None,
+        blocks: Vec::new(),
+        feedback: true,
+        focus: Vec::new(),
+        speed: None,
+        shots: Vec::new(),
+        leaks: Vec::new(),
+        budget: Vec::new(),
+        limits: Vec::new(),
+        load: Load::default(),
+        sentence: None,
+        cautions: findings::cautions(),
+    }
+}
+
+/// The lesson of a bay.
+///
+/// # Errors
+/// When the store cannot be read.
+pub fn lesson(
+    store: &Store,
+    (bay, note): (&str, &str),
+    seat: Option<Seat>,
+    now_utc_ns: u64,
+) -> Result<Lesson, ArchiveError> {
+    let mut lesson = empty(bay, note, seat);
+    let Some(seat) = lesson.seat.clone() else {
+        return Ok(lesson);
+    };
+    let (Some(session), Some(student)) = (&seat.session, &seat.student) else {
+        return Ok(lesson);
+    };
+    let entries = store.holds(&student.id)?;
+    let holds = Holds::new(&entries);
+    let about = About::Student(student.id.clone());
+    let year = date::year(now_utc_ns);
+    let limits = findings::limits(&holds, &store.student(&student.id)?, year);
+    lesson.blocks = store.blocks(session)?;
+    let current = lesson.blocks.last().filter(|b| b.ended_utc_ns.is_none());
+    lesson.block = current.cloned();
+    lesson.feedback = current.is_none_or(|b| b.purpose != "check");
+    lesson.limits = findings::limit_words(&holds, &student.id);
+    let swings = told(store.struck(Among::Session(session))?, &holds);
+    lesson.load = findings::load(&swings, (&holds, &about), &limits, now_utc_ns);
+    let Some(block) = &lesson.block else {
+        return Ok(lesson);
+    };
+    let club = seat.club.as_ref().map(|c| About::Club(c.id.clone()));
+    let own = Blocked::of(block, &swings);
+    let shots = own.shots();
+    lesson.leaks = findings::leaks(&shots, (&holds, &about), &limits);
+    lesson.budget = findings::budgets(&shots);
+    let page = Page {
+        holds: &holds,
+        club: club.as_ref(),
+        limits: &limits,
+        own: &own,
+    };
+    let before = baseline(&lesson.blocks, block).map(|b| Blocked::of(b, &swings));
+    let metrics = judge::chosen(&holds, club.as_ref());
+    let focus = |m: &Metric| page.focus(*m, before.as_ref(), metrics.len());
+    lesson.focus = metrics.iter().map(focus).collect();
+    lesson.speed = Some(focus(&Metric::of(&HEAD_SPEED)));
+    lesson.sentence = page.sentence(&metrics);
+    lesson.shots = own
+        .swings
+        .iter()
+        .rev()
+        .take(SHOTS)
+        .map(|t| page.line(t, &metrics))
+        .collect();
+    Ok(lesson)
+}
+
+/// Swings with their values and what was entered; what is damaged is left out.
+pub(super) fn told(rows: Vec<crate::archive::store::Struck>, holds: &Holds<'_>) -> Vec<Told> {
+    let told = rows.into_iter().filter_map(|row| Told::new(row, holds));
+    told.collect()
+}
+
+/// The block that a block is compared with: the last baseline of the lesson before it with the same club.
+pub(super) fn baseline<'a>(blocks: &'a [Block], of: &Block) -> Option<&'a Block> {
+    let before = blocks.iter().filter(|b| b.number < of.number);
+    before
+        .filter(|b| b.purpose == "baseline" && b.club == of.club)
+        .next_back()
+}
+
+/// What a block's page is made with.
+struct Page<'a> {
+    holds: &'a Holds<'a>,
+    club: Option<&'a About>,
+    limits: &'a Limits,
+    own: &'a Blocked<'a>,
+}
+
+impl Page<'_> {
+    fn focus(&self, metric: Metric, before: Option<&Blocked<'_>>, in_focus: usize) -> Focus {
+        // What two shots of this golfer differ by without any change.
+        let spread = before.unwrap_or(self.own);
+        let detectable = scatter::of_shots(&values(&spread.shots(), metric), 0.0)
+            .map(|variance| scatter::detectable_change(variance.sqrt()));
+        let told = (self.holds, self.club);
+        let focus = judge::focus(metric, &self.own.swings, told, (self.limits, detectable));
+        let change = before.map(|before| {
+            let between = Between {
+                before,
+                after: self.own,
+                holds: self.holds,
+                club: self.club,
+                focus: in_focus,
+            };
+            block::change(metric, &between)
+        });
+        Focus { change, ..focus }
+    }
+
+    fn line(&self, told: &Told, metrics: &[Metric]) -> protocol::lesson::Shot {
+        let of = |metric: Metric| {
+            let spared = self.limits.on_metric(metric).is_some();
+            let held = judge::band(metric, (self.holds, self.club)).filter(|_| !spared);
+            judge::mark(metric, told, held.as_ref().map(|h| &h.band))
+        };
+        let all = metrics.iter().copied();
+        protocol::lesson::Shot {
+            swing: told.row.id.clone(),
+            kind: told.row.kind.clone(),
+            handed: told.row.handed.clone(),
+            impact_utc_ns: told.row.impact_utc_ns,
+            excluded: told.excluded.clone(),
+            effort: told.effort,
+            pain: told.pain.clone(),
+            tags: told.tags.clone(),
+            notes: told.notes,
+            marks: all.chain([Metric::of(&HEAD_SPEED)]).map(of).collect(),
+        }
+    }
+
+    /// The last shot against the bands of the focus, in one sentence.
+    fn sentence(&self, metrics: &[Metric]) -> Option<String> {
+        let last = self.own.swings.iter().rev().find(|t| t.counts())?;
+        let judged = metrics.iter().filter_map(|&metric| {
+            let held = judge::band(metric, (self.holds, self.club))?;
+            let spared = self.limits.on_metric(metric).is_some();
+            let mark = judge::mark(metric, last, Some(&held.band));
+            (!spared).then_some((metric, held, mark))
+        });
+        let (mut inside, mut all) = (0, 0);
+        for (metric, held, mark) in judged {
+            let verdict = mark.verdict.as_deref();
+            let value = last.shot.value(metric);
+            let edge = match verdict {
+                Some("low") => held.band.low(),
+                Some("high") => held.band.high(),
+                _ => None,
+            };
+            if let (Some(value), Some(edge)) = (value, edge) {
+                let side = verdict.unwrap_or_default();
+                return Some(format!(
+                    "{} is {side} by {}.",
+                    capital(&words::metric(metric)),
+                    words::value(metric, (value - edge).abs())
+                ));
+            }
+            all += 1;
+            inside += u32::from(verdict == Some("in"));
+        }
+        (all > 0 && inside == all).then(|| match all {
+            1 => "In the band.".to_owned(),
+            n => format!("All {n} in their bands."),
+        })
+    }
+}
+
+fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    match letters.next() {
+        Some(first) => first.to_uppercase().chain(letters).collect(),
+        None => String::new(),
+    }
+}
