@@ -19,6 +19,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
+pub use analysis::coaching::shot::Metric;
 use crossbeam_channel::{Receiver, Sender};
 use protocol::lesson::{
     Ask, Block, Club, Consent, Entry, Lesson, NewBlock, NewSeat, NewStudent, OnFile, Seat, Student,
@@ -58,13 +59,6 @@ pub struct Coach {
 struct Chair {
     seat: Option<Seat>,
     note: String,
-}
-
-/// Both ends of what keeps the lesson fresh: told when something was filed or entered.
-#[must_use]
-pub fn bell() -> (Sender<()>, Receiver<()>) {
-    // One is enough: whoever hears it looks at everything.
-    crossbeam_channel::bounded(1)
 }
 
 impl Coach {

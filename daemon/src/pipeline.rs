@@ -86,6 +86,13 @@ pub struct Desk {
     pub seats: Receiver<Arc<Seat>>,
 }
 
+/// Both ends of what keeps the lesson fresh: rung when something was filed or entered.
+#[must_use]
+pub fn bell() -> (Sender<()>, Receiver<()>) {
+    // One ring is enough: whoever hears it looks at everything.
+    bounded(1)
+}
+
 /// The way of seats from whoever decides to the receiver.
 #[must_use]
 pub fn seats() -> (Sender<Arc<Seat>>, Receiver<Arc<Seat>>) {

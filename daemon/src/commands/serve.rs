@@ -14,7 +14,7 @@ use crate::analyze::Setup;
 use crate::archive::{Archive, ArchiveError, writer};
 use crate::cli::Serve;
 use crate::clock::Clock;
-use crate::coach::{self, Coach};
+use crate::coach::Coach;
 use crate::config::{Config, Flags};
 use crate::context;
 use crate::hub::{Bay, Hub};
@@ -150,7 +150,7 @@ pub(super) fn keep_archive(
     (meta, context): (Meta, &Context),
     clock: Clock,
 ) -> anyhow::Result<Kept> {
-    let (wake, bell) = coach::bell();
+    let (wake, bell) = pipeline::bell();
     let (orders, seats) = pipeline::seats();
     let goes_on = student.is_none();
     let outlets = (orders, wake.clone());

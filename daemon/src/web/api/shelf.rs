@@ -11,11 +11,10 @@ use protocol::shelf::{Curves, Kept, Metrics, SessionLine, Sessions, Swings};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use analysis::coaching::shot::Metric;
-
 use super::ask::ask;
 use super::describe::{Operation, Shape, shape};
 use crate::archive::store::Find;
+use crate::coach::Metric;
 use crate::coach::shelf::{self, Sought};
 use crate::errors::Code;
 use crate::web::problem::Problem;
