@@ -75,6 +75,7 @@ impl Golfer {
     pub(crate) fn start(to: SocketAddr) -> Self {
         let stop = Arc::new(AtomicBool::new(false));
         let lesson = Lesson {
+            epoch: 1,
             pace: PACE,
             shots: None,
         };

@@ -36,6 +36,8 @@ fn golfer(style: Style) -> impl Fn(u64) -> GolferParams + Send + 'static {
 fn hit(to: SocketAddr, style: Style, shots: u32, first: u64) {
     let who = golfer(style);
     let lesson = Lesson {
+        // The device starts anew for each block.
+        epoch: first as u32 + 1,
         pace: PACE,
         shots: Some(shots),
     };

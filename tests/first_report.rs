@@ -127,7 +127,11 @@ fn a_first_report_is_the_whole_one_but_for_what_comes_later() {
         }
     }
     println!("{worst:#?}");
+    // Relative to the value, or absolute below 1. Without a trial the trunk's axes are read from the window
+    // itself, which is shorter at first: half a degree, and what is made of its slopes.
+    let limits = [("deg", 0.5), ("deg/s^2", 0.15), ("mm", 0.1), ("ms", 2.0)];
     for (unit, (off, of)) in &worst {
-        assert!(*off < 0.01, "{unit}: {of}");
+        let limit = limits.iter().find(|(u, _)| u == unit).map_or(0.01, |l| l.1);
+        assert!(*off < limit, "{unit}: {of}");
     }
 }

@@ -228,6 +228,7 @@ fn few_files_name_both_core_crates() {
         "outgoing.rs",
         "outgoing/ground.rs",
         "outgoing/curves.rs",
+        "export/take.rs",
         "src/coach.rs",
         "commands/demo.rs",
         "synthetic.rs",

@@ -27,6 +27,8 @@ const DROPOUT: f64 = 0.01;
 /// How shots follow each other.
 #[derive(Debug, Clone, Copy)]
 pub struct Lesson {
+    /// Epoch of the sender: another one for each start, as a device's.
+    pub epoch: u32,
     /// Times faster than life.
     pub pace: f64,
     /// Stop after this many shots.
@@ -86,8 +88,8 @@ pub fn stream(
             .context("the demo's golfer stands on plates")?;
         let (markers, forces) = feeds.get_or_insert_with(|| {
             (
-                Feed::markers(synthetic::labels(&take, &map), source, 1),
-                Feed::forces(synthetic::plates(plates, source), 1),
+                Feed::markers(synthetic::labels(&take, &map), source, lesson.epoch),
+                Feed::forces(synthetic::plates(plates, source), lesson.epoch),
             )
         });
         let a_frame = (plates.rate_hz / RATE_HZ).round() as u64;

@@ -237,6 +237,20 @@ impl Store {
                 place.digest
             ],
         )?;
+        let same =
+            "SELECT from_ns = ?3 AND recording = ?4 FROM swings WHERE session = ?1 AND name = ?2";
+        let known = params![
+            swing.session,
+            swing.id,
+            date(place.from_ns),
+            place.recording
+        ];
+        if !tx.query_row(same, known, first::<bool>)? {
+            return Err(ArchiveError::Unfitting(format!(
+                "another swing is filed as {}: the sender began anew without a new epoch",
+                swing.id
+            )));
+        }
         put(&tx, (&swing.session, &swing.id), outcome)?;
         if let Some(take) = take {
             draw(&tx, (&swing.session, &swing.id), take)?;

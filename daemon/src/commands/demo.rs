@@ -77,6 +77,7 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
     let (truths_in, truths) = bounded(QUEUE);
     let stop = Arc::new(AtomicBool::new(false));
     let lesson = Lesson {
+        epoch: 1,
         pace: args.pace,
         shots: args.shots,
     };

@@ -99,6 +99,10 @@ fn a_swing_keeps_a_result_of_each_version_and_goes_with_its_student() {
     store
         .add_swing(&swing, &outcome("0.1.0", "{\"first\":1}"), None)
         .unwrap();
+    let mut stranger = swing.clone();
+    stranger.place.from_ns += 1;
+    let refused = store.add_swing(&stranger, &outcome("0.1.0", "{}"), None);
+    assert!(refused.unwrap_err().to_string().contains("new epoch"));
     let key = (swing.session.as_str(), swing.id.as_str());
     assert!(store.put_result(key, &outcome("0.1.0", "revised")).unwrap());
     assert!(store.put_result(key, &outcome("0.2.0", "later")).unwrap());
