@@ -2,8 +2,11 @@
 // sentence, the leak card, the last shots. What is said is worked out in bay-view.js.
 
 import { BandRuler } from "./band-ruler.js";
-import { VERDICTS, bayView, liveOf } from "./bay-view.js";
+import { bayView, liveOf } from "./bay-view.js";
 import { byId, element, say } from "./page.js";
+
+// On the way to a band a movement is outside it: neither low nor high.
+const LIVE = { in: "● in", out: "○ outside" };
 
 /** Owns what a lesson adds to the bay screen. */
 export class LessonPanel {
@@ -83,7 +86,7 @@ export class LessonPanel {
     box.classList.toggle("unmeasured", !live && !lane.measured);
     box.querySelector(".digits").dataset.length = digits.length;
     box.querySelector(".unit").dataset.unit = unit;
-    const verdict = live ? VERDICTS[live.verdict] ?? "" : lane.verdict;
+    const verdict = live ? LIVE[live.verdict] ?? "" : lane.verdict;
     const reason = live ? "now, since address" : lane.reason;
     for (const [part, text] of Object.entries({ name: lane.name, digits, unit, word, verdict, reason })) say(box.querySelector(`.${part}`), text);
     ruler.live(live ? live.value : null);
@@ -96,10 +99,10 @@ export class LessonPanel {
   }
 
   renderCalm() {
-    const { calm, side } = this.view;
+    const { calm, side = "" } = this.view;
     const left = Math.max(0, Math.ceil((this.restUntil - performance.now()) / 1000));
     const rest = calm?.rest && left ? `${Math.floor(left / 60)}:${String(left % 60).padStart(2, "0")} left` : "";
-    const lines = [side, [calm?.advice, rest].filter(Boolean).join(" "), calm?.spared].filter(Boolean);
+    const lines = [side, [calm?.advice, rest].filter(Boolean).join(" · ")].filter(Boolean);
     say(byId("calm"), lines.join(" · "));
     byId("spoken").hidden = !this.view.sentence && !lines.length;
   }
@@ -112,8 +115,8 @@ function renderOutcome(speed) {
   box.classList.toggle("unmeasured", !speed.measured);
   box.querySelector(".digits").dataset.length = speed.digits.length;
   const { name, digits, unit, change, verdict } = speed;
-  const words = speed.reason || speed.words;
-  for (const [part, text] of Object.entries({ name, digits, unit, change, verdict, words })) say(box.querySelector(`.${part}`), text);
+  const why = speed.reason || speed.why;
+  for (const [part, text] of Object.entries({ name, digits, unit, change, verdict, why })) say(box.querySelector(`.${part}`), text);
 }
 
 function renderLeak(leak) {

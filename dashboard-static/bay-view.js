@@ -10,7 +10,7 @@ const LISTED = 4;
 const AGED = 5;
 
 /** Verdicts as the screen shows them: a shape and a word. */
-export const VERDICTS = { in: "● in", low: "▼ low", high: "▲ high", not_judged: "○ not judged" };
+const VERDICTS = { in: "● in", low: "▼ low", high: "▲ high", not_judged: "○ not judged" };
 const CHANGES = {
   real_gain: "real gain", real_loss: "real loss", real_change: "real change",
   not_shown_yet: "not shown yet", not_judged: "not judged",
@@ -47,7 +47,7 @@ export function liveOf(lane, screen, units) {
   if (!lane.live || lane.spared) return null;
   const value = screen.live?.[{ pelvis_shift: "shift", pelvis_rotation: "rotation" }[lane.live]];
   if (value == null) return null;
-  const verdict = lane.band ? against(lane.band, value) : null;
+  const verdict = lane.band ? inside(lane.band, value) : null;
   return { value, verdict, ...said(lane.metric, value, lane.reportUnit, units) };
 }
 
@@ -91,9 +91,7 @@ function blockWords({ block }) {
 
 const countWords = (block) => ({ shots: String(block.shots), of: `of ${block.planned} shots` });
 
-function calm({ load, limits }) {
-  return { advice: capital(load.advice ?? ""), rest: load.rest_s ?? 0, spared: limits.length ? `To be spared: ${limits.join("; ")}` : "" };
-}
+const calm = ({ load }) => ({ advice: capital(load.advice ?? ""), rest: load.rest_s ?? 0 });
 
 function lane(focus, page, swing, units) {
   const { metric, unit, band, spared } = focus;
@@ -101,7 +99,7 @@ function lane(focus, page, swing, units) {
   const past = swing ? focus.marks : focus.marks.slice(1);
   const marks = past.slice(0, AGED).map((mark, i) => ({ ...shape(mark, band), age: i + 1 }));
   return {
-    metric, name: metricName(metric), reportUnit: unit, band, spared, live: focus.live,
+    metric, name: metricName(metric), reportUnit: unit, band, spared, live: page.block.ended_utc_ns == null ? focus.live : null,
     ...digitsOf(metric, now, unit, units), ...judgement(now, focus, units),
     marks: [...(now?.value == null ? [] : [{ ...shape(now, band), age: 0 }]), ...marks].filter((m) => m.value != null),
     edges: band && !spared ? edges(metric, band, units) : [],
@@ -150,10 +148,7 @@ function edges(metric, band, units) {
     .map((edge) => ({ edge, value: band[edge], words: inWords(metric, band[edge], band.unit, units) }));
 }
 
-function against({ low, high }, value) {
-  if (low != null && value < low) return "low";
-  return high != null && value > high ? "high" : "in";
-}
+const inside = ({ low, high }, value) => (value >= (low ?? -Infinity) && value <= (high ?? Infinity) ? "in" : "out");
 
 function speed({ speed: focus, block }, swing, units) {
   const now = swing ? freshMark(HEADLINE, swing, { shots: [] }) : focus.marks[0];
@@ -162,25 +157,28 @@ function speed({ speed: focus, block }, swing, units) {
   return {
     name: metricName(HEADLINE), ...digitsOf(HEADLINE, now, focus.unit, units),
     reason: now && now.value == null ? `not measured: ${now.reason || "no reason given"}` : "",
-    change: change?.shift == null ? "" : `${difference(change.shift, change.unit, units)} against the baseline`,
+    change: change?.shift == null ? "" : `${difference(change.shift, change.unit, units)} since baseline`,
     verdict: change ? verdictWords(change) : "",
-    words: change ? inUnits(change.words, units) : against,
+    why: change ? inUnits(withoutVerdict(change.words), units) : against,
   };
 }
 
+// The sentence begins with the verdict, which stands before it already.
+const withoutVerdict = (words) => capital(words.replace(/^[^:,.]*?( yet)?: /, ""));
+
 function verdictWords({ verdict, more_shots: more }) {
   const word = CHANGES[verdict] ?? verdict;
-  return more ? `${word} · ${more} more shots` : word;
+  return `${capital(word)}${more ? ` (${more} more shots)` : ""}.`;
 }
 
 /** Shots as a small list, newest first: number, head speed, and a shape for each metric in focus. */
 function recent({ shots, block }, units) {
   let number = block.shots;
-  return shots.slice(0, LISTED).map((shot) => {
+  return shots.slice(0, LISTED).map((shot, i) => {
     const speed = shot.marks.at(-1);
     const { digits, unit } = speed?.value == null ? { digits: "—", unit: "" } : shown(speed.value, "m/s", units);
     const shapes = shot.marks.slice(0, -1).map((m) => (m.value == null ? "—" : (VERDICTS[m.verdict] ?? "·").slice(0, 1)));
-    const label = shot.excluded ? "does not count" : `shot ${number--}`;
+    const label = shot.excluded ? "not counted" : `${i ? "" : "shot "}${number--}`;
     return { label, speed: `${digits}${gap(unit)}`, shapes: shot.excluded ? "" : shapes.join(" ") };
   });
 }

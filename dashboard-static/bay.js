@@ -46,8 +46,8 @@ function note(screen, state, units) {
   if (screen.problem) return screen.problem;
   if (!screen.linked) return screen.bay ? "connection to the bay lost, trying again" : "connecting to the bay";
   if (state === "no_signal") return "no frames arrive from the capture system";
-  // In a check nothing is said of the movement.
-  if (screen.lesson && !screen.lesson.feedback) return "";
+  // In a check nothing is said of the movement, and a lesson's lanes say it larger.
+  if (screen.lesson && (!screen.lesson.feedback || screen.lesson.focus.length)) return "";
   return state === "at_address" || state === "in_motion" ? liveWords(screen.live, units) : "";
 }
 
