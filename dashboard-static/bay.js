@@ -25,8 +25,11 @@ export function render(screen, units) {
   renderNumbers(lastSwing(screen), units);
   renderHealth(screen.linked ? screen.health : null);
   say(byId("bay-name"), screen.bayName);
-  say(byId("recording"), [screen.recording, archivedWords(lastArchived(screen))].filter(Boolean).join(" · "));
+  say(byId("recording"), [screen.recording, keepsNothing(screen) ? "" : archivedWords(lastArchived(screen))].filter(Boolean).join(" · "));
 }
+
+// Of a guest nothing is kept, which is said already.
+const keepsNothing = ({ lesson }) => Boolean(lesson) && !lesson.seat?.session;
 
 function renderState(screen) {
   const state = stateOf(screen);

@@ -1,15 +1,17 @@
 // Wires the bay screen: socket → what the screen knows → words and figures; the keys for units and tone.
 
 import { prepare, render, renderNote } from "./bay.js";
-import { LessonPanel } from "./bay-lesson.js";
-import { Tone } from "./bay-tone.js";
+import { LessonPanel } from "./bay/panel.js";
+import { Tone } from "./bay/tone.js";
+import { shown } from "./figures.js";
 import { byId, say } from "./page.js";
 import { ReplayPanel } from "./replay.js";
 import { keepConnected } from "./socket.js";
 import { apply, initial, lastSwing, link } from "./state.js";
-import { chosenUnits, otherUnits, shown } from "./units.js";
+import { chooseUnits, onUnits, units as chosen } from "./units.js";
 
-let units = chosenUnits(location.search, localStorage);
+chooseUnits(new URLSearchParams(location.search).get("units"));
+let units = chosen();
 let screen = initial;
 
 prepare();
@@ -20,6 +22,10 @@ draw();
 
 keepConnected(new URL("ws", location.href.replace(/^http/, "ws")), onMessage, onLink);
 addEventListener("keydown", onKey);
+onUnits((choice) => {
+  units = choice;
+  draw();
+});
 
 function onMessage(message) {
   screen = apply(screen, message);
@@ -43,8 +49,7 @@ function onLink(linked) {
 function onKey({ key, ctrlKey, metaKey, altKey, repeat }) {
   if (ctrlKey || metaKey || altKey || repeat) return;
   if (key === "t") tone.toggle();
-  if (key === "u") units = otherUnits(units, localStorage);
-  if (key === "u") draw();
+  if (key === "u") chooseUnits(units === "metric" ? "imperial" : "metric");
 }
 
 function draw() {

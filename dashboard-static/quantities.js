@@ -1,5 +1,5 @@
 // What each metric of the catalogue is called and which words its directions have. Signs are those of the
-// catalogue. Digits and units live in units.js.
+// catalogue. Digits and units live in figures.js.
 
 const EVENTS = {
   address: "address", takeaway_start: "takeaway start", takeaway_end: "takeaway end",
@@ -138,6 +138,9 @@ export function metricName(id) {
   const { name } = quantity(id);
   return event ? `${name} at ${event === "top" ? "the " : ""}${eventName(event)}` : name;
 }
+
+/** What plus, minus and zero of a metric mean; `null` where the sign stays a sign. */
+export const signWords = (id) => quantity(id).words ?? null;
 
 /** The word of a direction by the sign that is seen on screen: digits with a true minus. */
 export function direction(words, digits) {

@@ -1,8 +1,11 @@
 // How a report is said in words and digits: which metrics are shown, and how a value becomes digits,
-// unit and direction. Names live in quantities.js, units in units.js. No drawing here.
+// unit and direction. Names live in quantities.js, units in figures.js. No drawing here.
 
+import { figure, gap, shown } from "./figures.js";
 import { direction, metricName, quantity } from "./quantities.js";
-import { figure, gap, shown } from "./units.js";
+
+export { scaleOf, shown } from "./figures.js";
+export { eventName, metricName, signWords } from "./quantities.js";
 
 /** The number shown very large. */
 export const HEADLINE = "head_speed@impact";

@@ -1,10 +1,10 @@
 // What the bay screen says of a lesson: a pure function from what the screen knows to words, digits and
-// marks. Writing them into the page is for bay-lesson.js.
+// marks. Writing them into the page is for panel.js.
 
-import { metricName } from "./quantities.js";
-import { lastSwing } from "./state.js";
-import { difference, gap, inUnits, shown } from "./units.js";
-import { HEADLINE, KINDS, inWords, said } from "./words.js";
+import { difference, gap, inUnits, shown } from "../figures.js";
+import { metricName } from "../quantities.js";
+import { lastSwing } from "../state.js";
+import { HEADLINE, KINDS, inWords, said } from "../words.js";
 
 const LISTED = 4;
 const AGED = 5;
@@ -15,7 +15,7 @@ const CHANGES = {
   real_gain: "real gain", real_loss: "real loss", real_change: "real change",
   not_shown_yet: "not shown yet", not_judged: "not judged",
 };
-const MODES = { guest: "guest: nothing is kept", coach: "coach: nothing is kept" };
+const MODES = { guest: "Guest: nothing is kept", coach: "Coach: nothing is kept" };
 
 /**
  * The lesson as the bay shows it. `kind`: `none` (nobody is in the bay), `seat` (somebody, but no numbers of
@@ -126,7 +126,7 @@ function judgement(mark, { band, spared }, units) {
   if (spared) return { verdict: "", reason: `To be spared: ${inUnits(spared, units)}` };
   if (!mark) return { verdict: "", reason: "no shot in this block yet" };
   if (mark.value == null) return { verdict: "", reason: `not measured: ${mark.reason || "no reason given"}` };
-  if (mark.waits) return { verdict: "○", reason: band ? "being judged" : "" };
+  if (mark.waits) return { verdict: "", reason: band ? "being judged" : "" };
   if (!mark.verdict) return { verdict: "", reason: band ? "" : "no band set" };
   return { verdict: VERDICTS[mark.verdict] ?? mark.verdict, reason: mark.reason ?? "" };
 }

@@ -1,9 +1,9 @@
 // Writes the lesson into the bay screen: who is here, focus metrics over their rulers, head speed, the
-// sentence, the leak card, the last shots. What is said is worked out in bay-view.js.
+// sentence, the leak card, the last shots. What is said is worked out in view.js.
 
-import { BandRuler } from "./band-ruler.js";
-import { bayView, liveOf } from "./bay-view.js";
-import { byId, element, say } from "./page.js";
+import { byId, element, say } from "../page.js";
+import { BandRuler } from "./bandruler.js";
+import { bayView, liveOf } from "./view.js";
 
 // On the way to a band a movement is outside it: neither low nor high.
 const LIVE = { in: "● in", out: "○ outside" };
@@ -104,7 +104,8 @@ export class LessonPanel {
     const rest = calm?.rest && left ? `${Math.floor(left / 60)}:${String(left % 60).padStart(2, "0")} left` : "";
     const lines = [side, [calm?.advice, rest].filter(Boolean).join(" · ")].filter(Boolean);
     say(byId("calm"), lines.join(" · "));
-    byId("spoken").hidden = !this.view.sentence && !lines.length;
+    // Over lanes its place stays, so that nothing jumps while a shot is judged.
+    byId("spoken").hidden = !this.view.lanes?.length && !lines.length;
   }
 }
 
