@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use analysis::coaching::block::{Baseline, Block, Check, Role};
 use analysis::coaching::change::{Allowed, LEVEL, Question, Scope, Verdict, Wanted, change};
 use analysis::coaching::looks::{FEWEST_CHECK, Levels, Looks};
-use analysis::coaching::power::{Design, Truth, power};
+use analysis::coaching::power::{Design, Truth, power, power_watched};
 use analysis::coaching::scatter::Again;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
@@ -112,6 +112,10 @@ const OTHER_DAY: Lesson = Lesson {
 };
 
 /// Lessons in which nothing changed.
+#[allow(
+    clippy::too_many_lines,
+    reason = "a table, a line a lesson before formatting"
+)]
 pub(crate) fn unchanged() -> Vec<Lesson> {
     let named = |name, lesson: Lesson| Lesson { name, ..lesson };
     let drifting = Drift::Session(1.0);
@@ -303,6 +307,15 @@ pub(crate) fn changed() -> Vec<Lesson> {
             },
         ),
         named(
+            "20 against 20, one look",
+            Lesson {
+                baseline: 20,
+                check: 20,
+                rho: 0.3,
+                ..PLAIN
+            },
+        ),
+        named(
             "8 against 20",
             Lesson {
                 baseline: 8,
@@ -325,14 +338,15 @@ pub(crate) struct Outcome {
     pub(crate) ever: bool,
     /// At the last look.
     pub(crate) last: bool,
-    /// Power that was predicted for the last look.
+    /// Power that was predicted.
     pub(crate) predicted: f64,
 }
 
-/// Plays lessons; keeps the levels of looks, which are costly.
+/// Plays lessons; keeps the levels of looks and the predictions, which are costly.
 #[derive(Default)]
 pub(crate) struct Studio {
     levels: BTreeMap<(usize, usize, bool, u64), Levels>,
+    predicted: BTreeMap<(usize, String), f64>,
 }
 
 impl Studio {
@@ -414,7 +428,16 @@ impl Studio {
             size: lesson.size,
             autocorrelation: lesson.rho,
         };
-        outcome.predicted = power(&design, &allowed, &truth);
+        outcome.predicted = *self
+            .predicted
+            .entry((settled, format!("{lesson:?}")))
+            .or_insert_with(|| {
+                if lesson.every {
+                    power_watched(&design, levels, &allowed, &truth)
+                } else {
+                    power(&design, &allowed, &truth)
+                }
+            });
         outcome
     }
 }
