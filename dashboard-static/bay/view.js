@@ -30,13 +30,15 @@ export function bayView(screen, units) {
   if (!page) return { kind: "seat", ...base };
   if (!page.feedback) return { kind: "check", ...base, count: countWords(page.block) };
   const swing = freshSwing(screen, page);
-  const shots = { kind: "block", ...base, recent: recent(page, units), leak: leak(page, units) };
+  // Where pain was told the advice stands alone.
+  const pain = lesson.shots.some((shot) => shot.pain);
+  const shots = { kind: "block", ...base, recent: recent(page, units), leak: pain ? null : leak(page, units) };
   if (!page.focus.length && !page.speed) return shots;
   return {
     ...shots,
     speed: page.speed && speed(page, swing, units),
     lanes: page.focus.map((focus) => lane(focus, page, swing, units)),
-    sentence: swing || !page.sentence ? "" : inUnits(page.sentence, units),
+    sentence: swing || pain || !page.sentence ? "" : inUnits(page.sentence, units),
     judged: swing ? null : judged(page.focus),
   };
 }
@@ -133,7 +135,7 @@ function judgement(mark, { band, spared }, units) {
 
 // What a mark looks like: without a band there is nothing to be in or out of.
 function shape({ value, verdict }, band) {
-  return { value, shape: verdict ?? (band ? "not_judged" : "plain") };
+  return { value, shape: band ? verdict ?? "not_judged" : "plain" };
 }
 
 // What the last shot was in all focus metrics together, for the tone: `in`, `out`, or nothing.

@@ -68,11 +68,19 @@ return {
 """
 # Notes what passes too quickly to be asked for.
 WATCH = """
-window.passed = { live: [], sounding: [], ended: false };
+window.passed = { live: [], sounding: [], ended: false, reasons: [], samples: [] };
+const percent = (node, side) => Number.parseFloat(node.style[side]);
 new MutationObserver(() => {
   const kind = document.body.dataset.lesson;
   for (const lane of document.querySelectorAll(".lane")) {
-    if (lane.querySelector(".reason").textContent === "now, since address" && !passed.live.includes(lane.dataset.metric)) passed.live.push(lane.dataset.metric);
+    const reason = lane.querySelector(".reason").textContent;
+    if (reason.startsWith("does not count") && !passed.reasons.includes(reason)) passed.reasons.push(reason);
+    if (reason !== "now, since address") continue;
+    if (!passed.live.includes(lane.dataset.metric)) passed.live.push(lane.dataset.metric);
+    const [mark, bracket] = [lane.querySelector(".live"), lane.querySelector(".bracket")];
+    // At an end the mark stands for everything beyond.
+    const said = [lane.querySelector(".digits").textContent, lane.querySelector(".word").textContent, lane.querySelector(".unit").textContent, lane.querySelector(".verdict").textContent];
+    if (percent(mark, "left") > 0 && percent(mark, "left") < 100) passed.samples.push([...said, (percent(mark, "left") - percent(bracket, "left")) / percent(bracket, "width")]);
   }
   if (document.getElementById("tone").dataset.sounding && !passed.sounding.includes(kind)) passed.sounding.push(kind);
   const block = document.querySelector("#seat .block").textContent;
@@ -96,7 +104,7 @@ def main(url, folder):
             lesson, seen = steady(browser, api, 3)
             browser.screenshot(f"{folder}/practice-{width}.png")
             failures += [f"{width}x{height}: {wrong}" for wrong in practice(seen, lesson, "metric") + drawn(browser)]
-        failures += names(browser, api) + keys(browser, api) + checked(browser, api, folder)
+        failures += names(browser, api) + keys(browser, api) + told(browser, api) + checked(browser, api, folder)
         failures += quiet(browser, url)
         failures += [] if club else ["no club"]
     print(json.dumps({"ok": not failures, "failures": failures}, ensure_ascii=False))
@@ -336,7 +344,43 @@ def keys(browser, api):
     passed = browser.run("return passed")
     if passed["live"] != [SHIFT]:
         wrong.append(f"live numbers were shown of {passed['live']} instead of {[SHIFT]}")
-    return wrong + ([] if "block" in passed["sounding"] else ["the tone never sounded in the band"])
+    wrong += [] if "block" in passed["sounding"] else ["the tone never sounded in the band"]
+    return wrong + live(passed["samples"])
+
+
+def live(samples):
+    """Live numbers, their marks and the word for the band say the same."""
+    low, high = BANDS[0]["low"], BANDS[0]["high"]
+    wrong = [] if len(samples) > 10 else [f"only {len(samples)} live numbers were seen"]
+    for digits, word, unit, verdict, share in samples:
+        value = low + share * (high - low)
+        factor, decimals, _ = next(s["m"] for s in SHOWN.values() if s["m"][2] == unit)
+        said = (-1 if word == "away" else 1) * float(digits) / factor
+        if abs(said - value) > 0.51 * 10**-decimals / factor:
+            wrong.append(f"live {digits} {unit} {word} is marked at {value:.4f} m")
+        if verdict != ("● in" if 0 <= share <= 1 else "○ outside"):
+            wrong.append(f"live {value:.4f} m is called {verdict!r}")
+    return wrong[:5]
+
+
+def told(browser, api):
+    """A shot that does not count says why; where pain was told nothing but the advice is said."""
+    end = time.monotonic() + PATIENCE_S
+    # Tried again where the next shot came in between.
+    while not (reasons := browser.run("return passed.reasons")) and time.monotonic() < end:
+        newest = api.lesson()["shots"][0]["swing"]
+        api.enter({"swing": newest}, "excluded", "the phone rang")
+        time.sleep(0.2)
+        api.enter({"swing": newest}, "excluded", None)
+    api.enter({"swing": api.lesson()["shots"][0]["swing"]}, "pain", "lower back")
+    while True:
+        seen, advice = browser.run(SEE), api.lesson()["load"]["advice"]
+        alone = not seen["sentence"] and not seen["leak"] and advice and advice.lower() in seen["calm"].lower()
+        if alone or time.monotonic() > end:
+            break
+        time.sleep(0.05)
+    wrong = [] if alone else [f"pain was told: {seen['sentence']!r}, {seen['calm']!r}, {seen['leak']!r}"]
+    return wrong + ([] if reasons == ["does not count: the phone rang"] else [f"a shot left out says {reasons}"])
 
 
 def checked(browser, api, folder):
