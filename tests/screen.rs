@@ -57,7 +57,7 @@ async fn a_left_handed_golfer_is_shown() {
 fn a_lesson_is_shown() {
     let dir = scratch("screen-lesson");
     let mut demo = whin()
-        .args(["demo", "--http", "127.0.0.1:0", "--pace", "3", "--archive"])
+        .args(["demo", "--http", "127.0.0.1:0", "--pace", "2", "--archive"])
         .arg(dir.join("archive"))
         .stdout(Stdio::piped())
         .stderr(Stdio::null())
