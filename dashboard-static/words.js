@@ -71,6 +71,24 @@ export function eventName(event) {
   return EVENTS[event] ?? event.replaceAll("_", " ");
 }
 
+/** Name of a metric in plain words: `Knee onset, lead`, `Pelvis shift at takeaway end`. */
+export function metricName(id) {
+  const [base, event] = id.split("@");
+  const [what, part] = base.split(".");
+  const plain = () => plainName(what) + (part ? `, ${part.replaceAll("_", " ")}` : "");
+  return (QUANTITIES[base]?.name ?? plain()) + (event ? ` ${at(event)}` : "");
+}
+
+/** What plus, minus and zero of a metric mean; `null` where the sign stays a sign. */
+export function signWords(id) {
+  return QUANTITIES[id.split("@")[0]]?.words ?? null;
+}
+
+/** Factor, label and decimals by which a unit of the reports is shown. */
+export function scaleOf(unit, units) {
+  return UNITS[units][unit] ?? UNITS.metric[unit] ?? [1, unit, 1];
+}
+
 /**
  * One metric of a report as a person reads it.
  * @param {string} id identifier of the catalogue
