@@ -3,6 +3,7 @@
 // where they go is focus.js.
 
 import { el, flush } from "./dom.js";
+import { signWords } from "../words.js";
 import { VERDICTS, digits, factor, label, step, value } from "./say.js";
 
 /** Parts of the scale at both ends that no edge is dragged into, so that its grip stays on the page. */
@@ -53,7 +54,9 @@ function ticks(ruler) {
     const text = `${digitsOf(at, size)}`;
     made.push(el(`.tick${Math.abs(at) < size / 1e6 ? ".zero" : ""}`, { left: percent(ruler, at / k) }, el("span", {}, text)));
   }
-  return [el(".axis"), made, el("span.unit", {}, label(ruler.unit))];
+  const signs = signWords(ruler.metric);
+  const ends = signs ? [el("span.sign.minus", {}, `◂ ${signs.minus}`), el("span.sign.plus", {}, `${signs.plus} ▸`)] : [];
+  return [el(".axis"), made, ends, el("span.unit", {}, label(ruler.unit))];
 }
 
 const digitsOf = (at, size) => at.toFixed(Math.max(0, -Math.floor(Math.log10(size) + 1e-9))).replace(/^-(0(\.0*)?)$/, "$1").replace("-", "−");

@@ -16,7 +16,7 @@ export function blockBar() {
   return [
     el(".running", {}, el("h2", {}, block ? block.purpose : "No block runs"), el("p.count", {}, block ? counted(block) : "shots fall into no block and are not listed: begin one")),
     el(".choice.begin", { role: "group", "aria-label": "Begin a block" },
-      PURPOSES.map((purpose) => button(`begin:${purpose}`, [el("b", {}, begins(purpose)), el("span.sub", {}, purpose === "check" ? `${planned()} shots, no feedback` : WHY[purpose])], () => begin(purpose), { "aria-pressed": String(block?.purpose === purpose) })),
+      PURPOSES.map((purpose) => button(`begin:${purpose}`, [el("b", {}, begins(purpose)), el("span.sub", {}, purpose === "check" ? `${planned()} shots, silent` : WHY[purpose])], () => begin(purpose), { "aria-pressed": String(block?.purpose === purpose) })),
       block && button("begin:end", [el("b", {}, "End"), el("span.sub", {}, "of the block")], endBlock)),
     model.ui.ask?.what === "check" && plan(),
     history(blocks, block),

@@ -26,7 +26,7 @@ function card({ metric, unit, change }) {
   const number = (id) => model.lesson.blocks.find((b) => b.id === id)?.number ?? "?";
   return el("article.card.change", { "data-metric": metric, "data-verdict": change.verdict },
     el("header", {}, el("h3", {}, metricName(metric)), el("p.verdict", {}, el("i", { "aria-hidden": "true" }, shape), ` ${word}`)),
-    change.shift !== null && line(change, unit),
+    change.shift !== null && (change.low === null ? el("p.only", {}, `${difference(change.shift, unit)} so far`) : line(change, unit)),
     el("p", {}, change.words),
     el("p.dim", {}, [
       `block ${number(change.before)} against block ${number(change.after)}: ${change.shots[0]} and ${count(change.shots[1], "shot")}`,
@@ -42,6 +42,6 @@ function line(change, unit) {
   const zone = (name, from, to) => el(`.${name}`, { left: x(from), width: x(to) - x(from) });
   return el(".shift", { role: "img", "aria-label": `shift ${difference(change.shift, unit)}` },
     change.detectable !== null && zone("zone", -change.detectable, change.detectable),
-    el(".zero", { left: 50 }), change.low !== null && change.high !== null && zone("reach", change.low, change.high),
+    el(".zero", { left: 50 }), zone("reach", change.low, change.high),
     el(".mark", { left: x(change.shift) }), el("span.said", { left: Math.min(88, Math.max(12, x(change.shift))) }, difference(change.shift, unit)), el("span.unit", {}, `0 ${label(unit)}`));
 }

@@ -54,7 +54,7 @@ function evidence(leak) {
 }
 
 // The slope in the units on screen: speed for a step that a person can picture.
-const PICTURED = { m: 0.01, deg: 1, ratio: 0.1, ms: 10, s: 0.1 };
+const PICTURED = { m: 0.01, deg: 10, ratio: 0.1, ms: 10, s: 0.1 };
 
 function slope({ metric, slope: per, low, high, words }) {
   const unit = model.catalogue.get(metric);

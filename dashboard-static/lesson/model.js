@@ -74,7 +74,9 @@ function number(lesson) {
   if (!lesson?.block) return;
   const block = lesson.block.id;
   const own = lesson.shots.map((s) => model.numbers.get(s.swing)).filter((n) => n?.block === block);
-  let last = Math.max(0, ...own.map((n) => n.number));
+  // A page opened late sees the newest only: it counts on from those that left the list.
+  const gone = own.length ? 0 : Math.max(0, lesson.block.shots - lesson.shots.filter((s) => !s.excluded).length);
+  let last = Math.max(gone, ...own.map((n) => n.number));
   for (const shot of lesson.shots.toReversed()) {
     if (model.numbers.get(shot.swing)?.block === block) continue;
     last += 1;

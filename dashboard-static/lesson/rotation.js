@@ -30,7 +30,7 @@ function bar(b) {
     el("p", {}, words),
     el("dl.facts", {},
       fact("From top to impact", deg(b.range), interval(b.range_interval)),
-      fact("Could be matched", `${deg(b.top_max)} closed at the most`, "┆ on the bar"),
+      fact("Could be matched", `${deg(b.top_max)} closed at the most`, "dashed on the bar"),
       fact(b.excess > 0 ? "Not brought through" : "Brought through", deg(b.excess), signed(b.excess_interval, b.excess), over > 0 ? "hatched" : ""),
       b.rate !== null && fact("Mean rate", `${b.rate.toFixed(0)} °/s`)),
     el("p.dim", {}, `Medians of ${count(b.shots, "shot")}${b.range_interval ? "; 95 % intervals in brackets" : "; intervals from six shots on"}.`),

@@ -8,13 +8,19 @@ export { metricName };
 /** Mark and word of a verdict: shape first, never color alone. */
 export const VERDICTS = { in: ["●", "in"], low: ["▼", "low"], high: ["▲", "high"], not_judged: ["◌", "not judged"] };
 
-const gap = (label) => (label === "°" || label === "×" ? label : ` ${label}`);
+// Ratios here are mostly parts of one, edges of bands among them: a tenth is too coarse.
+function text(number, unit) {
+  if (unit !== "ratio") return shown(number, unit, units());
+  return { digits: number.toFixed(2).replace(/^-(0\.00)$/, "$1").replace("-", "−"), unit: "" };
+}
+
+const gap = (label) => (label === "°" || label === "" ? label : ` ${label}`);
 
 /** A value with its unit and direction: `2.2 cm away`. */
 export function value(id, number, unit) {
   if (number === null || number === undefined) return "—";
   const words = signWords(id);
-  const { digits, unit: label } = shown(number, unit, units());
+  const { digits, unit: label } = text(number, unit);
   if (!words) return `${digits}${gap(label)}`;
   const word = Number(digits.replace("−", "-")) === 0 ? words.zero : digits.startsWith("−") ? words.minus : words.plus;
   return `${digits.replace("−", "")}${gap(label)} ${word}`;
@@ -22,19 +28,19 @@ export function value(id, number, unit) {
 
 /** A difference of two values, with its sign. */
 export function difference(number, unit) {
-  const { digits, unit: label } = shown(number, unit, units());
+  const { digits, unit: label } = text(number, unit);
   return `${digits.startsWith("−") || Number(digits) === 0 ? "" : "+"}${digits}${gap(label)}`;
 }
 
 /** Digits alone, for ticks. */
-export const digits = (number, unit) => shown(number, unit, units()).digits;
+export const digits = (number, unit) => text(number, unit).digits;
 /** The unit's label. */
-export const label = (unit) => scaleOf(unit, units())[1];
+export const label = (unit) => (unit === "ratio" ? "ratio" : scaleOf(unit, units())[1]);
 /** What one unit of a report is on the screen. */
 export const factor = (unit) => scaleOf(unit, units())[0];
 
 // Steps of a dragged edge in the unit on screen: what a coach would say aloud.
-const STEPS = { cm: 0.5, in: 0.25, "°": 1, "m/s": 0.5, mph: 1, s: 0.01, ms: 5, "×": 0.05, "%": 1, "% body weight": 1, mm: 0.5 };
+const STEPS = { cm: 0.5, in: 0.25, "°": 1, "m/s": 0.5, mph: 1, s: 0.01, ms: 5, ratio: 0.05, "%": 1, "% body weight": 1, mm: 0.5 };
 /** The step of a dragged edge, in the metric's own unit. */
 export function step(unit, span) {
   const named = STEPS[label(unit)];

@@ -4,7 +4,7 @@ import { eventName } from "../words.js";
 import { enter, enterOfSwing, undo } from "./acts.js";
 import { button, choice, el } from "./dom.js";
 import { field } from "./form.js";
-import { holds, newest, newestFirst } from "./ledger.js";
+import { holds, newest as newestOfKind, newestFirst } from "./ledger.js";
 import { model, session, ui } from "./model.js";
 import { VERDICTS, clock, metricName, value } from "./say.js";
 
@@ -20,7 +20,13 @@ const EVENTS = ["address", "takeaway_end", "top", "shaft_level_down", "impact", 
 let shownLast = null;
 let since = 0;
 
-/** The newest shot with what a coach does at once. */
+/** The shot that somebody is busy with: it stays in sight when a newer one comes. */
+function held() {
+  const swing = model.ui.ask?.swing ?? model.ui.open;
+  return swing ? model.lesson.shots.slice(1).find((s) => s.swing === swing) : null;
+}
+
+/** The newest shot with what a coach does at once, and the one in work. */
 export function lastShot() {
   if (!session()) return lastUnkept();
   const { block, shots, sentence, feedback } = model.lesson;
@@ -31,6 +37,11 @@ export function lastShot() {
     shownLast = shot.swing;
     since = performance.now();
   }
+  const busy = held();
+  return [newest(shot, sentence, feedback), busy && row(busy)];
+}
+
+function newest(shot, sentence, feedback) {
   return el("article.shot.large", { "data-swing": shot.swing, "data-excluded": String(Boolean(shot.excluded)) },
     heading(shot),
     !shot.excluded && sentence && el("p.sentence", {}, sentence, !feedback && el("span.dim", {}, " (not shown in the bay: check)")),
@@ -52,12 +63,14 @@ export function shotList() {
   if (shots.length < 2) return null;
   return [
     el("h2.list", {}, "Shots of the block, newest first"),
-    shots.slice(1).map((shot) => el("article.shot", { "data-swing": shot.swing, "data-excluded": String(Boolean(shot.excluded)) },
-      heading(shot), marks(shot, false),
-      el(".row.tight", {}, effort(shot, "row"), exclusion(shot, "row"), more(shot, "row")),
-      opened(shot, "row"))),
+    shots.slice(1).filter((s) => s !== held()).map(row),
   ];
 }
+
+const row = (shot) => el("article.shot", { "data-swing": shot.swing, "data-excluded": String(Boolean(shot.excluded)) },
+  heading(shot), marks(shot, false),
+  el(".row.tight", {}, effort(shot, "row"), exclusion(shot, "row"), more(shot, "row")),
+  opened(shot, "row"));
 
 const numberOf = (shot) => model.numbers.get(shot.swing)?.number ?? "";
 const key = (shot, place, what) => `${place}:${shot.swing}:${what}`;
@@ -92,38 +105,38 @@ function effort(shot, place) {
   return el(".effort", {}, el("span.lead-in", {}, "effort"), choice(key(shot, place, "effort"), `Effort of shot ${numberOf(shot)}`, EFFORTS, shot.effort, choose));
 }
 
-const asking = (shot, place, what) => model.ui.ask?.what === what && model.ui.ask.swing === shot.swing && model.ui.ask.place === place;
-const ask = (shot, place, what) => settled(place, () => ui({ ask: asking(shot, place, what) ? null : { what, swing: shot.swing, place } }));
+const asking = (shot, what) => model.ui.ask?.what === what && model.ui.ask.swing === shot.swing;
+const ask = (shot, place, what) => settled(place, () => ui({ ask: asking(shot, what) ? null : { what, swing: shot.swing } }));
 
 function exclusion(shot, place) {
   if (shot.excluded) return button(key(shot, place, "accept"), `Count shot ${numberOf(shot)} again`, settled(place, () => accept(shot)));
-  return button(key(shot, place, "exclude"), `Exclude shot ${numberOf(shot)}`, ask(shot, place, "exclude"), { "aria-expanded": String(asking(shot, place, "exclude")) });
+  return button(key(shot, place, "exclude"), `Exclude shot ${numberOf(shot)}`, ask(shot, place, "exclude"), { "aria-expanded": String(asking(shot, "exclude")) });
 }
 
 /** Undoing the exclusion itself where it is the newest word on it, so that the list of entries stays short. */
 function accept(shot) {
-  const open = newest();
+  const open = newestOfKind();
   const last = newestFirst().find((e) => e.about.swing === shot.swing && e.key === "excluded");
   if (last && last.undoes === null && open.has(last.n)) undo(last.n);
   else enterOfSwing(shot.swing, "excluded", null);
 }
 
 function pain(shot, place) {
-  return button(key(shot, place, "pain"), shot.pain ? `△ ${shot.pain}` : "Pain or fatigue", ask(shot, place, "pain"), { "aria-expanded": String(asking(shot, place, "pain")), kind: "alarm" });
+  return button(key(shot, place, "pain"), shot.pain ? `△ ${shot.pain}` : "Pain or fatigue", ask(shot, place, "pain"), { "aria-expanded": String(asking(shot, "pain")), kind: "alarm" });
 }
 
-const isOpen = (shot, place) => model.ui.open === `${place}:${shot.swing}`;
+const isOpen = (shot) => model.ui.open === shot.swing;
 
 function more(shot, place) {
-  return button(key(shot, place, "more"), isOpen(shot, place) ? "Less" : "More", settled(place, () => ui({ open: isOpen(shot, place) ? null : `${place}:${shot.swing}` })), { "aria-expanded": String(isOpen(shot, place)) });
+  return button(key(shot, place, "more"), isOpen(shot) ? "Less" : "More", settled(place, () => ui({ open: isOpen(shot) ? null : shot.swing })), { "aria-expanded": String(isOpen(shot)) });
 }
 
 function opened(shot, place) {
   return [
-    asking(shot, place, "exclude") && el(".row.sub", { role: "group", "aria-label": `Why shot ${numberOf(shot)} does not count` }, el("span.lead-in", {}, "because"),
+    asking(shot, "exclude") && el(".row.sub", { role: "group", "aria-label": `Why shot ${numberOf(shot)} does not count` }, el("span.lead-in", {}, "because"),
       REASONS.map((why) => button(key(shot, place, `why:${why}`), why, () => tell(shot, "excluded", why)))),
-    asking(shot, place, "pain") && painRow(shot, place),
-    isOpen(shot, place) && details(shot, place),
+    asking(shot, "pain") && painRow(shot, place),
+    isOpen(shot) && details(shot, place),
   ];
 }
 
