@@ -26,6 +26,7 @@ mod ground;
 mod honesty;
 mod invariance;
 mod lesson;
+mod lesson_page;
 mod lessons;
 mod live;
 mod network;

@@ -35,7 +35,7 @@ export function bandRuler(given, set) {
   const ruler = { ...given, set, draft: given.band ? pick(given.band) : null, grips: {} };
   ruler.bracket = el(".bracket", { "aria-hidden": "true" });
   ruler.said = el("p.inside", {});
-  ruler.track = el(".track", {}, ticks(ruler), ruler.bracket, dots(ruler), grips(ruler));
+  ruler.track = el(`.track${ruler.draft?.aim == null ? ".no-aim" : ""}`, {}, ticks(ruler), ruler.bracket, dots(ruler), grips(ruler));
   place(ruler);
   return el(".bandruler", { "data-metric": given.metric }, ruler.track, ruler.said);
 }

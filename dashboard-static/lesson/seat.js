@@ -96,11 +96,14 @@ function pick() {
     el(".picks", {}, all.map(one)),
     el(".row", {},
       button("seat:add", "Add a student", () => ui({ ask: { what: "add" } }), { kind: "strong" }),
-      button("seat:guest", [el("b", {}, "Guest"), el("span.sub", {}, "measured, not kept")], () => other("guest"), { "aria-pressed": String(model.lesson?.seat?.mode === "guest") }),
-      button("seat:coach", [el("b", {}, "Coach shows"), el("span.sub", {}, "measured, not kept")], () => other("coach"), { "aria-pressed": String(model.lesson?.seat?.mode === "coach") }),
+      button("seat:guest", [el("b", {}, "Guest"), el("span.sub", {}, unkept())], () => other("guest"), { "aria-pressed": String(model.lesson?.seat?.mode === "guest") }),
+      button("seat:coach", [el("b", {}, "Coach shows"), el("span.sub", {}, unkept())], () => other("coach"), { "aria-pressed": String(model.lesson?.seat?.mode === "coach") }),
       model.lesson?.seat && !student() && button("seat:nobody", "Nobody", () => other("nobody")),
       student() && button("seat:back", `Back to ${student().name}`, () => ui({ ask: null }))));
 }
+
+// Whoever else takes the bay ends the lesson that runs; the student's next seat begins a new one.
+const unkept = () => (student() ? "not kept, ends this lesson" : "measured, not kept");
 
 const find = (event) => {
   model.ui.drafts.find = event.target.value;
