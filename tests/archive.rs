@@ -26,7 +26,7 @@ use crate::bay::{Bay, Listener};
 use crate::support::{self, run_whin, scratch, whin};
 
 /// Kills of a running bay.
-const KILLS: u32 = 10;
+const KILLS: u32 = 25;
 /// Times faster than life: a shot every two seconds.
 const PACE: f64 = 4.0;
 
@@ -75,13 +75,13 @@ impl Golfer {
     pub(crate) fn start(to: SocketAddr) -> Self {
         let stop = Arc::new(AtomicBool::new(false));
         let lesson = Lesson {
-            seed: 1,
             pace: PACE,
             shots: None,
         };
         // Truths that nobody reads are dropped.
         let (truths, _nobody) = bounded(1);
-        let thread = demo::spawn(lesson, to, Clock::start(), truths, Arc::clone(&stop));
+        let golfer = (|shot| demo::golfer(1, shot), lesson);
+        let thread = demo::spawn(golfer, to, Clock::start(), truths, Arc::clone(&stop));
         let thread = thread.expect("a thread");
         Self {
             stop,
@@ -183,7 +183,7 @@ pub(crate) fn demo_archive(name: &str) -> PathBuf {
     dir
 }
 
-fn only_recording(dir: &Path) -> PathBuf {
+pub(crate) fn only_recording(dir: &Path) -> PathBuf {
     let mut files = fs::read_dir(dir.join("recordings")).unwrap();
     let file = files.next().unwrap().unwrap().path();
     assert!(files.next().is_none());

@@ -116,7 +116,12 @@ impl Bay {
     }
 
     /// Asks the program to end, as a supervisor does, and gives its exit code.
-    pub(crate) fn stop(mut self) -> Option<i32> {
+    pub(crate) fn stop(self) -> Option<i32> {
+        self.stop_within(PATIENCE)
+    }
+
+    /// The same where it may take longer.
+    pub(crate) fn stop_within(mut self, patience: Duration) -> Option<i32> {
         let pid = self.child.id().to_string();
         let asked = Command::new("kill")
             .args(["-TERM", &pid])
@@ -124,7 +129,7 @@ impl Bay {
             .expect("kill runs");
         assert!(asked.success());
         let since = Instant::now();
-        while since.elapsed() < PATIENCE {
+        while since.elapsed() < patience {
             if let Some(status) = self.child.try_wait().expect("a child") {
                 return status.code();
             }

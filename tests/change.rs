@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use analysis::coaching::block::{Baseline, Block, Check, Role};
 use analysis::coaching::change::{Allowed, LEVEL, Question, Scope, Verdict, Wanted, change};
 use analysis::coaching::looks::{FEWEST_CHECK, Levels, Looks};
-use analysis::coaching::power::{Design, Truth, power};
+use analysis::coaching::power::{Design, Truth, power, power_watched};
 use analysis::coaching::scatter::Again;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
@@ -303,6 +303,15 @@ pub(crate) fn changed() -> Vec<Lesson> {
             },
         ),
         named(
+            "20 against 20, one look",
+            Lesson {
+                baseline: 20,
+                check: 20,
+                rho: 0.3,
+                ..PLAIN
+            },
+        ),
+        named(
             "8 against 20",
             Lesson {
                 baseline: 8,
@@ -325,14 +334,15 @@ pub(crate) struct Outcome {
     pub(crate) ever: bool,
     /// At the last look.
     pub(crate) last: bool,
-    /// Power that was predicted for the last look.
+    /// Power that was predicted.
     pub(crate) predicted: f64,
 }
 
-/// Plays lessons; keeps the levels of looks, which are costly.
+/// Plays lessons; keeps the levels of looks and the predictions, which are costly.
 #[derive(Default)]
 pub(crate) struct Studio {
     levels: BTreeMap<(usize, usize, bool, u64), Levels>,
+    predicted: BTreeMap<(usize, String), f64>,
 }
 
 impl Studio {
@@ -414,7 +424,16 @@ impl Studio {
             size: lesson.size,
             autocorrelation: lesson.rho,
         };
-        outcome.predicted = power(&design, &allowed, &truth);
+        outcome.predicted = *self
+            .predicted
+            .entry((settled, format!("{lesson:?}")))
+            .or_insert_with(|| {
+                if lesson.every {
+                    power_watched(&design, levels, &allowed, &truth)
+                } else {
+                    power(&design, &allowed, &truth)
+                }
+            });
         outcome
     }
 }

@@ -131,7 +131,7 @@ async fn a_clean_network_counts_nothing() {
 #[test]
 fn reordering_and_duplicates_alone_change_no_byte() {
     let map = MarkerMap::load("whin_32").unwrap();
-    let take = daemon::synthetic::c3d(&daemon::demo::take(5, 0), &map);
+    let take = daemon::synthetic::c3d(&daemon::demo::take(&daemon::demo::golfer(5, 0)), &map);
     let clean = feed::of_c3d(&take, Some(&map), 7).unwrap();
     let faults = Faults {
         loss: 0.0,

@@ -168,7 +168,7 @@ fn bare(mut measurement: Value) -> Value {
 }
 
 #[tokio::test]
-async fn the_second_revision_brings_intervals_and_leaves_the_values() {
+async fn the_last_revision_brings_intervals_and_leaves_the_values() {
     let folder = scratch("uncertainty");
     let map = MarkerMap::load("whin_32").unwrap();
     synthetic::write(&swing(&params(2), &CAPTURE), &map, &folder).unwrap();

@@ -282,7 +282,6 @@ fn find(
         return Err(Nothing::Movement(NotASwing::NotHeld));
     }
     if swing.extent == Extent::Partial
-        && !kind::met_ball(&swing.impact)
         && let Some(why) = stands::unsteady(window, &swing)
     {
         return Err(Nothing::Movement(why));

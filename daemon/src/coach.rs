@@ -5,8 +5,10 @@
 //! Verbs block on the disk: the web calls them from threads that may.
 
 mod block;
+pub mod compare;
 mod findings;
 mod judge;
+pub mod shelf;
 mod shots;
 mod told;
 pub mod view;
@@ -381,6 +383,12 @@ impl Coach {
         all.iter()
             .map(|s| on_file(&archive.store, s, self.utc_ns()))
             .collect()
+    }
+
+    /// Who stands in the bay.
+    #[must_use]
+    pub fn seated(&self) -> Option<Seat> {
+        self.chair().seat.clone()
     }
 
     /// Asks the archive, which nobody else of the web holds meanwhile.

@@ -24,24 +24,27 @@ const NOISE_M: f64 = 0.0005;
 /// Markers hidden, share of samples.
 const DROPOUT: f64 = 0.01;
 
-/// How the student of the demo swings.
+/// How shots follow each other.
 #[derive(Debug, Clone, Copy)]
 pub struct Lesson {
-    /// Seed of the student.
-    pub seed: u64,
     /// Times faster than life.
     pub pace: f64,
     /// Stop after this many shots.
     pub shots: Option<u32>,
 }
 
-/// One take of the lesson.
+/// The golfer of a seed with the demo's club, at one shot.
 #[must_use]
-pub fn take(seed: u64, shot: u64) -> Take {
-    let params = GolferParams {
+pub fn golfer(seed: u64, shot: u64) -> GolferParams {
+    GolferParams {
         shot,
         ..GolferParams::from_seed(seed).with_club(Club::SevenIron)
-    };
+    }
+}
+
+/// One take of the lesson.
+#[must_use]
+pub fn take(params: &GolferParams) -> Take {
     let capture = CaptureParams {
         rate_hz: RATE_HZ,
         noise_m: NOISE_M,
@@ -49,16 +52,16 @@ pub fn take(seed: u64, shot: u64) -> Take {
         wobble: true,
         plates: Some(PlateParams::USUAL),
     };
-    swing(&params, &capture)
+    swing(params, &capture)
 }
 
-/// Streams one shot after another to `to` and hands on the truth of each before it is hit. Ends
-/// after the lesson's shots or when `stop` is set.
+/// Streams one shot after another to `to`, of whoever `who` says stands there, and hands on the truth of
+/// each before it is hit. Ends after the lesson's shots or when `stop` is set.
 ///
 /// # Errors
 /// When the socket cannot be used.
 pub fn stream(
-    lesson: Lesson,
+    (mut who, lesson): (impl FnMut(u64) -> GolferParams, Lesson),
     to: SocketAddr,
     clock: Clock,
     truths: &Sender<Measurement>,
@@ -76,7 +79,7 @@ pub fn stream(
     let mut feeds: Option<(Feed, Feed)> = None;
     let (mut number, start_ns) = (0usize, clock.now_ns());
     for shot in 0..u64::from(lesson.shots.unwrap_or(u32::MAX)) {
-        let take = take(lesson.seed, shot);
+        let take = take(&who(shot));
         let plates = take
             .plates
             .as_ref()
@@ -118,13 +121,13 @@ pub fn stream(
 /// # Errors
 /// When the thread cannot be started.
 pub fn spawn(
-    lesson: Lesson,
+    golfer: (impl FnMut(u64) -> GolferParams + Send + 'static, Lesson),
     to: SocketAddr,
     clock: Clock,
     truths: Sender<Measurement>,
     stop: Arc<AtomicBool>,
 ) -> anyhow::Result<std::thread::JoinHandle<anyhow::Result<()>>> {
-    let work = move || stream(lesson, to, clock, &truths, &stop);
+    let work = move || stream(golfer, to, clock, &truths, &stop);
     std::thread::Builder::new()
         .name("golfer".into())
         .spawn(work)

@@ -10,6 +10,34 @@ use serde::{Deserialize, Serialize};
 use crate::lesson::{Block, Note};
 use crate::report::Report;
 
+/// Every metric.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Metrics {
+    /// In the order of the catalogue.
+    pub metrics: Vec<MetricLine>,
+}
+
+/// One metric.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct MetricLine {
+    /// Identifier.
+    pub id: String,
+    /// In words.
+    pub words: String,
+    /// Unit of its values.
+    pub unit: String,
+    /// What a positive value means.
+    pub sign: String,
+    /// What it is.
+    pub definition: String,
+    /// Where the definition comes from.
+    pub source: String,
+    /// Event at which it is read.
+    pub event: Option<String>,
+    /// Whether there is a default band.
+    pub has_default_band: bool,
+}
+
 /// A page of lessons.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Sessions {
@@ -196,4 +224,131 @@ pub struct TrendPoint {
     pub low: f64,
     /// Quartiles.
     pub high: f64,
+}
+
+/// Mean and scatter of a block's curves over the phases address to top, top to impact, impact to finish.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Ribbons {
+    /// The block.
+    pub block: i64,
+    /// Places of each phase, both ends included.
+    pub places: u32,
+    /// The signals.
+    pub signals: Vec<Ribbon>,
+}
+
+/// One signal over a block.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Ribbon {
+    /// Identifier.
+    pub id: String,
+    /// Unit of the values.
+    pub unit: String,
+    /// Shots that it is made of.
+    pub shots: u32,
+    /// Mean, phase after phase; `null` where not known.
+    pub mean: Vec<Option<f32>>,
+    /// Standard deviation.
+    pub sd: Vec<Option<f32>>,
+}
+
+/// What moved together with head speed from shot to shot, with one club. Association, never cause.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Together {
+    /// Found ones first.
+    pub rows: Vec<Moved>,
+    /// What it means and what not.
+    pub words: String,
+}
+
+/// A metric beside head speed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Moved {
+    /// Identifier of the metric.
+    pub metric: String,
+    /// Unit of the metric.
+    pub unit: String,
+    /// Meters a second for each unit of the metric.
+    pub slope: f64,
+    /// Its interval.
+    pub low: f64,
+    /// Its interval.
+    pub high: f64,
+    /// Shots that show both.
+    pub shots: u32,
+    /// Whether it is more than chance, many metrics having been looked at.
+    pub found: bool,
+}
+
+/// Golfers of the archive who agreed to it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Cohort {
+    /// Golfers in it.
+    pub golfers: u32,
+    /// One entry a metric that at least twenty of them show.
+    pub bands: Vec<CohortBand>,
+    /// What it is and what not.
+    pub words: String,
+}
+
+/// What golfers do in one metric.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CohortBand {
+    /// Identifier of the metric.
+    pub metric: String,
+    /// Unit of the values.
+    pub unit: String,
+    /// Lower percentile, then its interval.
+    pub low: [f64; 3],
+    /// Median, then its interval.
+    pub middle: [f64; 3],
+    /// Upper percentile, then its interval.
+    pub high: [f64; 3],
+    /// Golfers who show it.
+    pub golfers: u32,
+    /// The student's median less the golfers', then its interval, where a student was named.
+    pub student: Option<[f64; 3]>,
+}
+
+/// With what the next lesson opens.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CarryOver {
+    /// The last lesson, if there was one.
+    pub last: Option<crate::lesson::Summary>,
+    /// Metrics in focus then, with the club.
+    pub focus: Vec<String>,
+    /// What stayed of the changes, where today has shots.
+    pub stayed: Vec<Stayed>,
+}
+
+/// What stayed of a change.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Stayed {
+    /// Identifier of the metric.
+    pub metric: String,
+    /// Share of the change that is there today: 1 all of it.
+    pub share: f64,
+    /// Its interval.
+    pub low: f64,
+    /// Its interval.
+    pub high: f64,
+    /// As a plain sentence.
+    pub words: String,
+}
+
+/// A block looked at afterwards.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct BlockPage {
+    /// The block.
+    pub block: Block,
+    /// Metrics in focus with the club today, with all marks, and head speed as the last.
+    pub focus: Vec<crate::lesson::Focus>,
+    /// Leaks.
+    pub leaks: Vec<crate::lesson::Leak>,
+    /// Rotation.
+    pub budget: Vec<crate::lesson::Budget>,
+    /// The shot that stands for it.
+    pub shot: Option<String>,
+    /// Said with every suggestion.
+    pub cautions: Vec<String>,
 }

@@ -226,7 +226,10 @@ def band(lesson):
     lesson.tap("#focus .row button", "aim")
     lesson.until("no aim", lambda: held(lesson)["band"]["aim"] is None)
     seen = ruler(lesson)
-    drag(lesson, "high", min(seen["dots"]) - seen["bracket"][1] - 60)
+    if seen["bracket"][0] > min(seen["dots"]) - 80:
+        drag(lesson, "low", min(seen["dots"]) - seen["bracket"][0] - 80)
+        seen = ruler(lesson)
+    drag(lesson, "high", min(seen["dots"]) - seen["bracket"][1] - 40)
     lesson.shows(f"[data-metric='{FOCUS}'] .inside", "0 of ")
     next_shot(lesson, "high", "▲ high")
     lesson.shows("#last .sentence", "is high by")

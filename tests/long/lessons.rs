@@ -17,10 +17,7 @@ use lessons::{Rig, Score, run};
 
 fn main() {
     let mut params = LessonParams::usual(0, 3600.0);
-    let mut rig = Rig {
-        trigger: true,
-        ball: true,
-    };
+    let mut rig = Rig::USUAL;
     let (mut seed, mut count, mut both) = (1, 20, true);
     let mut arguments = std::env::args().skip(1);
     while let Some(flag) = arguments.next() {

@@ -24,6 +24,23 @@ def texts(parameters, group, name):
     return [str(v).strip(" \0") for v in value]
 
 
+def plates(parameters):
+    """Type, corners (by corner), origin and channels (from 1) of each force plate."""
+    group = parameters.get("FORCE_PLATFORM", {})
+    if not group.get("USED", {}).get("value", [0])[0]:
+        return []
+    value = lambda name: np.asarray(group[name]["value"])
+    return [
+        {
+            "type": int(kind),
+            "corners": value("CORNERS").reshape(3, 4, -1, order="F")[:, :, n].T.tolist(),
+            "origin": value("ORIGIN").reshape(3, -1, order="F")[:, n].tolist(),
+            "channels": value("CHANNEL").reshape(-1, len(value("TYPE")), order="F")[:, n].tolist(),
+        }
+        for n, kind in enumerate(value("TYPE"))
+    ]
+
+
 def with_ezc3d(path):
     file = ezc3d.c3d(path)
     parameters, header = file["parameters"], file["header"]
@@ -49,6 +66,9 @@ def with_ezc3d(path):
         "analog_labels": texts(parameters, "ANALOG", "LABELS"),
         "analog_units": texts(parameters, "ANALOG", "UNITS"),
         "events": events,
+        "subjects": texts(parameters, "SUBJECTS", "NAMES"),
+        "plates": plates(parameters),
+        "own": {k: np.asarray(v["value"]).tolist() for k, v in parameters.get("WHIN", {}).items() if "value" in v},
     }
     return entry, stacked, file["data"]["analogs"][0]
 

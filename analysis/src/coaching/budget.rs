@@ -2,6 +2,7 @@
 //! it is spent on both sides of square, and how far closed the top could be and still be balanced.
 //! What one shot gives is in `metrics::budget`.
 
+use super::order::{Interval, median};
 use super::shot::{Metric, Shot, values};
 use crate::metrics::catalogue::{
     Family, PELVIS_ROTATION, ROTATION_EXCESS_PELVIS, ROTATION_EXCESS_SHOULDERS,
@@ -59,7 +60,7 @@ pub struct Middle {
     /// Median; SI, radians.
     pub value: f64,
     /// Interval of at least 95 %; `None` below six shots, where no two of them hold the median so surely.
-    pub interval: Option<(f64, f64)>,
+    pub interval: Option<Interval>,
     /// Number of shots.
     pub shots: usize,
 }
@@ -70,12 +71,15 @@ impl Middle {
     /// not depend on each other).
     #[must_use]
     pub fn of(mut values: Vec<f64>) -> Option<Self> {
+        let value = median(&values)?;
         values.sort_by(f64::total_cmp);
         let n = values.len();
-        let below = n.checked_sub(1)? / 2;
-        let interval = rank(n).map(|k| (values[k - 1], values[n - k]));
+        let interval = rank(n).map(|k| Interval {
+            low: values[k - 1],
+            high: values[n - k],
+        });
         Some(Self {
-            value: 0.5 * (values[below] + values[n / 2]),
+            value,
             interval,
             shots: n,
         })
@@ -84,7 +88,10 @@ impl Middle {
     fn scaled(self, by: f64) -> Self {
         Self {
             value: by * self.value,
-            interval: self.interval.map(|(a, b)| (by * a, by * b)),
+            interval: self.interval.map(|i| Interval {
+                low: by * i.low,
+                high: by * i.high,
+            }),
             shots: self.shots,
         }
     }
@@ -139,7 +146,10 @@ pub fn of(shots: &[&Shot], segment: Segment) -> Option<Budget> {
         range,
         rate: middle(Metric::of(rate)),
         closed: Middle {
-            interval: closed.interval.map(|(a, b)| (-b, -a)),
+            interval: closed.interval.map(|i| Interval {
+                low: -i.high,
+                high: -i.low,
+            }),
             value: -closed.value,
             ..closed
         },
@@ -217,16 +227,17 @@ mod tests {
             [60, 30, 90, 45, 30]
         );
         let ends = |m: Middle| {
-            let (a, b) = m.interval.unwrap();
-            (a.to_degrees().round() as i32, b.to_degrees().round() as i32)
+            let i = m.interval.unwrap();
+            [i.low, i.high].map(|end| end.to_degrees().round() as i32)
         };
         // Of seven shots the interval is all of them.
         assert_eq!(
             (ends(budget.closed), ends(budget.excess)),
-            ((57, 63), (27, 33))
+            ([57, 63], [27, 33])
         );
-        let (a, b) = budget.top.interval.unwrap();
-        assert!((a.to_degrees() - 43.5).abs() < 1e-9 && (b.to_degrees() - 46.5).abs() < 1e-9);
+        let top = budget.top.interval.unwrap();
+        assert!((top.low.to_degrees() - 43.5).abs() < 1e-9);
+        assert!((top.high.to_degrees() - 46.5).abs() < 1e-9);
         assert_eq!(of(&shots, Segment::Thorax), None);
     }
 }

@@ -32,7 +32,7 @@ pub fn normal_above(x: f64) -> f64 {
 /// The standard normal deviate that is exceeded with probability `above`, between 0 and 1.
 #[must_use]
 pub fn normal_quantile(above: f64) -> f64 {
-    bisect(above, normal_above)
+    crossing(above, normal_above)
 }
 
 /// Probability that Student's t of `freedom` degrees of freedom lies above `x`. Infinitely many degrees
@@ -49,25 +49,43 @@ pub fn student_above(x: f64, freedom: f64) -> f64 {
 /// The value of Student's t that is exceeded with probability `above`, between 0 and 1.
 #[must_use]
 pub fn student_quantile(above: f64, freedom: f64) -> f64 {
-    bisect(above, |x| student_above(x, freedom))
+    crossing(above, |x| student_above(x, freedom))
 }
 
-/// Where a falling tail probability passes `above`.
-fn bisect(above: f64, tail: impl Fn(f64) -> f64) -> f64 {
+/// Where a falling tail probability passes `above`: false position on its logarithm, with the standing
+/// end's weight halved (Dowell & Jarratt 1971).
+fn crossing(above: f64, tail: impl Fn(f64) -> f64) -> f64 {
     if above > 0.5 {
-        return -bisect(1.0 - above, tail);
+        return -crossing(1.0 - above, tail);
     }
+    let miss = |x: f64| (tail(x) / above).ln();
     let (mut low, mut high) = (0.0, 1.0);
-    while tail(high) > above && high < 1e12 {
-        low = high;
+    let (mut at_low, mut at_high) = (miss(low), miss(high));
+    while at_high > 0.0 && high < 1e12 {
+        (low, at_low) = (high, at_high);
         high *= 2.0;
+        at_high = miss(high);
     }
-    for _ in 0..70 {
-        let middle = 0.5 * (low + high);
-        if tail(middle) > above {
-            low = middle;
+    for _ in 0..100 {
+        if high - low < 1e-13 * high {
+            break;
+        }
+        let guess = (low * at_high - high * at_low) / (at_high - at_low);
+        let x = if low < guess && guess < high {
+            guess
         } else {
-            high = middle;
+            0.5 * (low + high)
+        };
+        let at = miss(x);
+        if at.abs() < 1e-14 {
+            return x;
+        }
+        if at > 0.0 {
+            (low, at_low) = (x, at);
+            at_high *= 0.5;
+        } else {
+            (high, at_high) = (x, at);
+            at_low *= 0.5;
         }
     }
     0.5 * (low + high)
@@ -207,12 +225,17 @@ pub fn two_sided(z: f64) -> f64 {
     (2.0 * normal_above(z.abs())).min(1.0)
 }
 
-/// Normal deviates at 64 places of equal probability.
 static PLACES: LazyLock<Vec<f64>> = LazyLock::new(|| {
     (0..64)
         .map(|n| normal_quantile((f64::from(n) + 0.5) / 64.0))
         .collect()
 });
+
+/// Normal deviates at 64 places of equal probability.
+#[must_use]
+pub fn normal_places() -> &'static [f64] {
+    &PLACES
+}
 
 /// A standard deviation estimated from so many degrees of freedom, in units of the true one, at 64 places
 /// of equal probability (Wilson & Hilferty 1931).

@@ -6,14 +6,14 @@
 //! least the detectable change. Both are widened by what no-change lessons do to them:
 //! - neighbouring shots are alike (`Allowed::autocorrelation`): the rank test's deviate and the standard
 //!   error are stretched by the variance that such rows have;
-//! - a level drifts through a session (`Allowed::drift`, one standard deviation of the shots from first
-//!   to last): what a straight drift would make between the two blocks is taken off the shift, since
+//! - a level drifts through a session (`Allowed::drift`, one standard deviation of the baseline's shots
+//!   from first to last): what a straight drift would make between the two blocks is taken off the shift, since
 //!   blocks of ten shots are too short to see it and to correct for it;
 //! - another day or marking moves the level (`Allowed::again`): its variance is added, twice;
 //! - every look costs (`looks`), and so do several metrics (`Scope`).
 
 use super::block::{Baseline, Check};
-use super::chance::{RankSum, normal_above, normal_quantile, student_quantile};
+use super::chance::{RankSum, normal_above, normal_quantile, student_quantile, two_sided};
 use super::looks::Levels;
 use super::order::{Interval, differences, inverted, median};
 use super::plateau;
@@ -84,7 +84,7 @@ impl Scope {
 pub struct Allowed {
     /// Correlation of neighbouring shots, 0 to below 1.
     pub autocorrelation: f64,
-    /// Drift from the first to the last shot of a session, in standard deviations of the shots.
+    /// Drift from the first to the last shot of a session, in standard deviations of the baseline's shots.
     pub drift: f64,
     /// How much another marking or day moves the level; `None`: not known, so that blocks of different
     /// markings or sessions are not compared.
@@ -260,6 +260,44 @@ fn direction(wanted: Wanted, before: f64, change: Interval) -> Option<Verdict> {
     })
 }
 
+/// What two whole blocks show, without a verdict: for scans over many metrics.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Evidence {
+    pub(super) shift: f64,
+    /// At 95 %.
+    pub(super) interval: Interval,
+    /// The level at which the interval would just reach no change.
+    pub(super) p: f64,
+}
+
+/// The evidence for a change, widened like in [`change`].
+pub(super) fn evidence(
+    baseline: &Baseline,
+    check: &Check,
+    allowed: &Allowed,
+) -> Result<Evidence, NotCompared> {
+    let (before, after) = (&baseline.block().values, &check.block().values);
+    let apart =
+        Apart::of(baseline, check, after.len(), allowed).ok_or(NotCompared::AgainUnknown)?;
+    let seen = Seen::of(before, after, &apart, allowed);
+    let interval = |level| seen.interval(level, &apart);
+    // Bisection over the deviate of the level: the interval grows with it.
+    let (mut low, mut high) = (0.0, 8.0);
+    for _ in 0..40 {
+        let middle = 0.5 * (low + high);
+        if interval(two_sided(middle)).holds(0.0) {
+            high = middle;
+        } else {
+            low = middle;
+        }
+    }
+    Ok(Evidence {
+        shift: seen.shift,
+        interval: interval(LEVEL),
+        p: two_sided(low),
+    })
+}
+
 /// What lies between two blocks besides a change.
 struct Apart {
     /// Shots of the session between them.
@@ -350,7 +388,8 @@ impl Seen {
         Self {
             shift: median(&differences).unwrap_or(f64::NAN),
             differences,
-            drift: apart.drift * shots_variance.sqrt(),
+            // The larger of both views: a scatter seen too small must not shrink the allowance.
+            drift: apart.drift * own(before).max(shots_variance).sqrt(),
             shots_variance,
             total: scatter::sum(&parts),
             counts: [before.len(), after.len()],
@@ -376,5 +415,135 @@ impl Seen {
     fn detectable(&self, level: f64) -> f64 {
         let t = student_quantile(0.5 * level, self.total.freedom);
         t * self.total.variance.sqrt() + self.drift
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::block::{Block, Role, Unfit};
+    use super::super::looks::Looks;
+    use super::*;
+
+    const WOBBLE: [f64; 8] = [0.3, -0.5, 0.1, 0.8, -0.2, -0.9, 0.6, -0.1];
+
+    fn block(role: Role, first: usize, level: f64) -> Block {
+        Block {
+            role,
+            chose_focus: false,
+            session: 1,
+            marking: 1,
+            places: (0..8).map(|n| (first + n) as f64).collect(),
+            values: WOBBLE.iter().map(|v| level + v).collect(),
+        }
+    }
+
+    fn ask(after: f64, wanted: Wanted) -> Change {
+        let baseline = Baseline::of(&block(Role::Baseline, 0, 0.0)).unwrap();
+        let check = Check::of(&block(Role::Check, 8, after)).unwrap();
+        let question = Question {
+            wanted,
+            matters: 3.0,
+            scope: Scope::Lesson { metrics: 3 },
+        };
+        let levels = Levels::new(Looks::Once { planned: 8 }, 8, question.scope.level());
+        change(&baseline, &check, &question, &levels, &Allowed::default()).unwrap()
+    }
+
+    #[test]
+    fn gain_and_loss_go_by_what_is_wanted() {
+        assert_eq!(ask(5.0, Wanted::Larger).verdict, Verdict::RealGain);
+        assert_eq!(ask(5.0, Wanted::Smaller).verdict, Verdict::RealLoss);
+        assert_eq!(ask(-5.0, Wanted::Smaller).verdict, Verdict::RealGain);
+        assert_eq!(ask(5.0, Wanted::Toward(5.0)).verdict, Verdict::RealGain);
+        assert_eq!(ask(5.0, Wanted::Toward(-1.0)).verdict, Verdict::RealLoss);
+        assert_eq!(ask(5.0, Wanted::Toward(0.5)).verdict, Verdict::RealLoss);
+        // From 0 past 2.5 to 5: as far away as before.
+        let open = ask(5.0, Wanted::Toward(2.5));
+        assert_eq!(
+            open.verdict,
+            Verdict::NotShownYet {
+                more: More::PastTheAim
+            }
+        );
+        assert!((open.shift - 5.0).abs() < 1e-12 && open.interval.holds(5.0));
+    }
+
+    #[test]
+    fn shots_still_needed_come_from_the_size_that_matters() {
+        let (none, some) = (ask(0.0, Wanted::Larger), ask(0.4, Wanted::Larger));
+        assert_eq!(none.verdict, some.verdict, "not from the effect just seen");
+        assert!(matches!(none.verdict, Verdict::NotShownYet { .. }));
+    }
+
+    #[test]
+    fn a_block_confirms_only_in_its_role() {
+        for role in [Role::Baseline, Role::Practice] {
+            assert_eq!(Check::of(&block(role, 0, 0.0)), Err(Unfit::Role(role)));
+        }
+        assert_eq!(
+            Baseline::of(&block(Role::Check, 0, 0.0)),
+            Err(Unfit::Role(Role::Check))
+        );
+        let chose = Block {
+            chose_focus: true,
+            ..block(Role::Check, 0, 0.0)
+        };
+        assert_eq!(Check::of(&chose), Err(Unfit::ChoseTheFocus));
+        let mut single = block(Role::Check, 0, 0.0);
+        single.values.truncate(1);
+        single.places.truncate(1);
+        assert_eq!(
+            Check::of(&single),
+            Err(Unfit::TooFew {
+                measured: 1,
+                needed: 5
+            })
+        );
+    }
+
+    #[test]
+    fn another_marking_needs_to_be_known_and_costs() {
+        let baseline = Baseline::of(&block(Role::Baseline, 0, 0.0)).unwrap();
+        let check = Check::of(&Block {
+            marking: 2,
+            ..block(Role::Check, 8, 5.0)
+        });
+        let question = Question {
+            wanted: Wanted::Larger,
+            matters: 3.0,
+            scope: Scope::Metric,
+        };
+        let levels = Levels::new(Looks::Once { planned: 8 }, 8, LEVEL);
+        let ask = |again| {
+            let allowed = Allowed {
+                again,
+                ..Allowed::default()
+            };
+            change(
+                &baseline,
+                check.as_ref().unwrap(),
+                &question,
+                &levels,
+                &allowed,
+            )
+        };
+        assert_eq!(ask(None), Err(NotCompared::AgainUnknown));
+        let known = |sd| Again {
+            sd,
+            freedom: f64::INFINITY,
+        };
+        let (small, large) = (
+            ask(Some(known(0.1))).unwrap(),
+            ask(Some(known(3.0))).unwrap(),
+        );
+        assert_eq!(small.verdict, Verdict::RealGain);
+        assert_eq!(
+            large.verdict,
+            Verdict::NotShownYet {
+                more: More::OtherMeans
+            }
+        );
+        // 1.96 √2 SEM is what days alone make detectable.
+        assert!(large.detectable > 1.96 * 2.0_f64.sqrt() * 3.0);
     }
 }

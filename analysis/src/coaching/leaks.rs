@@ -15,6 +15,7 @@ pub use thresholds::{Key, Threshold, Thresholds};
 pub use words::texts;
 
 use super::limits::{Area, Limits};
+use super::order::{self, Slope};
 use super::shot::{Metric, Shot};
 use super::suggestion::{Asks, Suggestion};
 use std::cmp::Ordering;
@@ -159,18 +160,6 @@ pub struct Setup<'a> {
     pub excess_detectable: Option<f64>,
 }
 
-/// A slope of head speed against a metric within one club, m/s per unit (SI, rad): association only. The
-/// caller computes it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Slope {
-    /// Middle.
-    pub slope: f64,
-    /// Ends of its 95 % interval.
-    pub low: f64,
-    /// Upper end.
-    pub high: f64,
-}
-
 /// What a block says of a leak.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Status {
@@ -208,7 +197,8 @@ pub struct Finding {
     pub severity: f64,
     /// Shot by shot.
     pub shots: Vec<OfShot>,
-    /// The student's own slope, shown beside it; it decides nothing.
+    /// The student's own slope of head speed over [`Leak::slope_metric`] within one club, m/s per unit
+    /// (SI, rad), where the caller fills it in: association only, shown beside, it decides nothing.
     pub slope: Option<Slope>,
 }
 
@@ -322,7 +312,7 @@ fn count(finding: &mut Finding, often: f64) {
     let (shows, unsure) = (showing.len(), outcome(Outcome::Unsure).count());
     let of = shows + unsure + outcome(Outcome::No).count();
     let bare = showing.iter().filter(|s| !s.known).count();
-    let severity = median(showing.iter().map(|s| s.beyond).collect());
+    let beyond: Vec<f64> = showing.iter().map(|s| s.beyond).collect();
     let way = |d: Direction| showing.iter().filter(|s| s.direction == d).count();
     let most = [
         Direction::Opposite,
@@ -347,15 +337,8 @@ fn count(finding: &mut Finding, often: f64) {
     finding.direction = most.filter(|_| shows > 0);
     (finding.shows, finding.of) = (shows, of);
     (finding.unsure, finding.bare) = (unsure, bare);
-    finding.severity = severity.unwrap_or(0.0);
+    finding.severity = order::median(&beyond).unwrap_or(0.0);
     finding.status = status;
-}
-
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let upper = values.len() / 2;
-    let lower = values.len().checked_sub(1)? / 2;
-    Some(0.5 * (values.get(lower)? + values.get(upper)?))
 }
 
 #[cfg(test)]

@@ -83,62 +83,92 @@ fn spent(t: f64, level: f64) -> f64 {
 }
 
 /// Nominal levels at growing shares of information, such that the chance to have crossed any bound up to
-/// each look is what may be spent till then: the distribution of the not yet decided is carried from look
-/// to look on a grid (Armitage, McPherson & Rowe 1969). The sum that is followed grows by independent
-/// normal parts whose variances are the gains of information.
+/// each look is what may be spent till then.
 fn spend(at: &[f64], level: f64) -> Vec<f64> {
-    const HALF_GRID: usize = 80;
     let mut nominal = Vec::new();
-    // Places and masses of the undecided; at the start all of it is at 0.
-    let mut undecided = vec![(0.0, 1.0)];
-    let (mut gone, mut before) = (0.0, 0.0);
+    let (mut walk, mut gone) = (Walk::new(0.0), 0.0);
     for t in at {
         let may = (spent(*t, level) - gone).max(0.0);
-        let sd = (t - before).max(1e-12).sqrt();
-        let beyond = |bound: f64| -> f64 {
-            undecided
-                .iter()
-                .map(|(s, mass)| {
-                    mass * (normal_above((bound - s) / sd) + normal_above((bound + s) / sd))
-                })
-                .sum()
-        };
         let (mut low, mut high) = (0.0, 9.0);
         for _ in 0..50 {
             let middle = 0.5 * (low + high);
-            if beyond(middle) > may {
+            if walk.beyond(*t, middle) > may {
                 low = middle;
             } else {
                 high = middle;
             }
         }
-        let bound = high;
-        nominal.push(two_sided(bound / t.sqrt()));
-        let step = bound / HALF_GRID as f64;
-        undecided = (0..=2 * HALF_GRID)
-            .map(|n| {
-                // Simpson's weights.
-                let weight = match n {
-                    0 => 1.0,
-                    _ if n == 2 * HALF_GRID => 1.0,
-                    _ if n % 2 == 1 => 4.0,
-                    _ => 2.0,
-                } / 3.0;
-                let place = (n as f64 - HALF_GRID as f64) * step;
-                let density: f64 = undecided
-                    .iter()
-                    .map(|(s, mass)| mass * (-0.5 * ((place - s) / sd).powi(2)).exp())
-                    .sum();
-                (
-                    place,
-                    weight * step * density / (sd * std::f64::consts::TAU.sqrt()),
-                )
-            })
-            .collect();
+        nominal.push(two_sided(high / t.sqrt()));
+        walk.go(*t, high);
         gone = spent(*t, level);
-        before = *t;
     }
     nominal
+}
+
+/// A sum that is looked at again and again until it crosses a bound, and grows between the looks by
+/// independent normal parts whose variances are the gains of information: the distribution of what is not
+/// yet decided, carried from look to look on a grid (Armitage, McPherson & Rowe 1969).
+pub(super) struct Walk {
+    /// Places and masses.
+    undecided: Vec<(f64, f64)>,
+    /// Information at the last look.
+    information: f64,
+    /// Growth of the mean by information.
+    drift: f64,
+}
+
+impl Walk {
+    const HALF_GRID: usize = 60;
+
+    pub(super) fn new(drift: f64) -> Self {
+        Self {
+            undecided: vec![(0.0, 1.0)],
+            information: 0.0,
+            drift,
+        }
+    }
+
+    /// Mean and standard deviation of what is added till this information.
+    fn step(&self, information: f64) -> (f64, f64) {
+        let gain = (information - self.information).max(1e-12);
+        (self.drift * gain, gain.sqrt())
+    }
+
+    /// The chance that it is beyond ±bound at the look with this information, not having crossed before.
+    pub(super) fn beyond(&self, information: f64, bound: f64) -> f64 {
+        let (mean, sd) = self.step(information);
+        let each = |(s, mass): &(f64, f64)| {
+            let at = s + mean;
+            mass * (normal_above((bound - at) / sd) + normal_above((bound + at) / sd))
+        };
+        self.undecided.iter().map(each).sum()
+    }
+
+    /// On to this look; what is within ±bound stays undecided.
+    pub(super) fn go(&mut self, information: f64, bound: f64) {
+        let (mean, sd) = self.step(information);
+        let step = bound / Self::HALF_GRID as f64;
+        let last = 2 * Self::HALF_GRID;
+        let scale = step / (3.0 * sd * std::f64::consts::TAU.sqrt());
+        self.undecided = (0..=last)
+            .map(|n| {
+                // Simpson's weights.
+                let weight = if n == 0 || n == last {
+                    1.0
+                } else {
+                    f64::from(2 + 2 * (n as u32 % 2))
+                };
+                let place = (n as f64 - Self::HALF_GRID as f64) * step;
+                let density: f64 = self
+                    .undecided
+                    .iter()
+                    .map(|(s, mass)| mass * (-0.5 * ((place - s - mean) / sd).powi(2)).exp())
+                    .sum();
+                (place, weight * scale * density)
+            })
+            .collect();
+        self.information = information;
+    }
 }
 
 #[cfg(test)]

@@ -22,3 +22,13 @@ pub mod block;
 pub mod looks;
 pub mod power;
 pub mod change;
+pub mod association;
+pub mod retention;
+
+// Beside each other.
+pub mod compare;
+pub mod curves;
+pub mod cohort;
+
+#[cfg(test)]
+mod tests;

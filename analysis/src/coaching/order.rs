@@ -118,7 +118,8 @@ fn over_ties(values: &[f64], f: impl Fn(f64) -> f64) -> f64 {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
     sorted
-        .chunk_by(|a, b| a.total_cmp(b).is_eq())
+        // In order, so that "not less" is "equal"; also of the two zeros.
+        .chunk_by(|a, b| a >= b)
         .map(|group| f(group.len() as f64))
         .sum()
 }

@@ -3,6 +3,7 @@
 
 use super::band::{Band, Verdict};
 use super::limits::Limits;
+use super::order::Interval;
 use super::shot::{Metric, Shot};
 use super::suggestion::CAUTIONS;
 
@@ -21,7 +22,7 @@ pub struct Change {
     /// Shift between the blocks; SI, radians.
     pub shift: f64,
     /// Its interval, where there is one.
-    pub interval: Option<(f64, f64)>,
+    pub interval: Option<Interval>,
     /// The verdict: `real gain`, `real loss`, `not shown yet (6 more shots needed)`.
     pub verdict: String,
 }

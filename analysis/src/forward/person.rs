@@ -289,8 +289,8 @@ impl Habit {
                 self.knees[2] = [12.0, 18.0];
             }
             Style::StretchKept => {
-                self.thorax[1] = -9.0;
-                self.thorax_half = Some(0.34);
+                self.thorax[1] = -11.0;
+                self.thorax_half = Some(0.25);
             }
             Style::ArmsWait => {
                 // A third into the downswing the arms have done no more of their way than the

@@ -39,6 +39,8 @@ pub enum State {
 
 /// Span over which live speed is taken, seconds.
 const LAG_S: f64 = 0.02;
+/// Frames kept for that at most: a clock that stands still must not fill the memory.
+const GLIMPSES_MAX: usize = 256;
 /// Live speeds, m/s: below the first the club is still, above the second (three frames long) it moves.
 const STILL_MPS: f64 = 0.15;
 const MOVES_MPS: f64 = 0.3;
@@ -324,7 +326,9 @@ impl Detector {
 
     /// Velocity of the head from the markers seen both now and one lag ago.
     fn velocity(&mut self, now: Glimpse) -> Option<Vector3<f64>> {
-        while self.glimpses.len() > 1 && now.time_ns - self.glimpses[1].time_ns >= self.lag_ns {
+        while self.glimpses.len() > GLIMPSES_MAX
+            || self.glimpses.len() > 1 && now.time_ns - self.glimpses[1].time_ns >= self.lag_ns
+        {
             self.glimpses.pop_front();
         }
         let then = self.glimpses.front().copied();
@@ -469,5 +473,33 @@ impl Episode {
             kind,
             span_ns: [self.start_ns, now_ns],
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Hours of a club that goes to and fro, on a clock that runs and on one that stands still.
+    #[test]
+    fn what_is_kept_is_bounded() {
+        for step_ns in [1_000_000, 0] {
+            let mut detector = Detector::new(1000.0);
+            let landmarks = [Landmark::ClubHeadToe];
+            let mut looks = 0;
+            for number in 0..400_000_u64 {
+                let angle = number as f64 * 0.009;
+                let frame = CaptureFrame {
+                    number,
+                    time_ns: number as i64 * step_ns,
+                    points: vec![Some(Point3::new(1.5 * angle.sin(), 0.3, 0.0))],
+                };
+                looks += usize::from(detector.push(&frame, &landmarks).is_some());
+                looks += usize::from(detector.first_due(frame.time_ns).is_some());
+                assert!(detector.passes.len() <= PASSES_MAX);
+                assert!(detector.glimpses.len() <= GLIMPSES_MAX + 1);
+            }
+            assert_eq!(looks > 100, step_ns > 0, "{looks}");
+        }
     }
 }

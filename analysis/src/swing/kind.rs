@@ -2,7 +2,7 @@
 //! no swing is said in `phases`.
 
 use super::found::{Extent, Swing};
-use super::impact::{Impact, Method, STEP_CLEARANCE_M};
+use super::impact::{Method, STEP_CLEARANCE_M};
 
 /// Head higher than this over its place at address when it passes: it cannot have met a ball there, metres.
 pub const CLEAR_OF_BALL_M: f64 = 0.05;
@@ -45,12 +45,6 @@ impl Kind {
     }
 }
 
-/// Whether a ball was met, by the head's loss of speed or a trigger.
-#[must_use]
-pub fn met_ball(impact: &Impact) -> bool {
-    impact.loss.is_some() || impact.method == Method::Trigger
-}
-
 /// Whether nothing that comes later can change the kind: a collision was seen, or the head passed where
 /// neither a collision nor a trigger's pulse is believed to be of a ball, or lost nothing in a bay without a
 /// trigger (the pulse of one may come late). A small stroke has to go on through the ball's place first.
@@ -68,7 +62,7 @@ pub fn is_settled(swing: &Swing, trigger: bool) -> bool {
 pub fn of(swing: &Swing) -> (Kind, f64) {
     let impact = &swing.impact;
     let clear = impact.clearance_m.is_some_and(|c| c > CLEAR_OF_BALL_M);
-    let met = met_ball(impact);
+    let met = impact.loss.is_some() || impact.method == Method::Trigger;
     let agrees = impact.disagreement_s.is_some_and(|s| s.abs() < AGREE_S)
         || impact.loss.is_some()
             && impact

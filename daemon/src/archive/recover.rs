@@ -1,4 +1,5 @@
-//! A torn or damaged recording → a new, whole one with every chunk that is good.
+//! A torn or damaged recording → a new, whole one with every datagram and tick of the chunks that are
+//! good. Events and reports beside them are not carried over: the store has them.
 
 use std::path::Path;
 

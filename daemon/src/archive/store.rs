@@ -10,6 +10,7 @@ use std::time::Duration;
 use rusqlite::{Connection, OptionalExtension as _, Row, Transaction, params};
 
 pub use self::book::{Among, Struck};
+pub use self::shelf::{Find, Found, Place as PageEnd};
 use super::rows::{Consent, Outcome, Place, Recording, Session, Student, Swing, Take, Which};
 use super::{ArchiveError, date, schema};
 
@@ -357,9 +358,13 @@ impl Store {
     /// # Errors
     /// See [`Store::students`].
     pub fn results(&self, swing: &Swing) -> Result<Vec<Outcome>, ArchiveError> {
+        self.results_in(swing.row)
+    }
+
+    fn results_in(&self, row: i64) -> Result<Vec<Outcome>, ArchiveError> {
         let sql = "SELECT analysis, measured_utc_ns, catalogue, report, metrics FROM results
             WHERE swing = ?1 ORDER BY measured_utc_ns DESC, analysis DESC";
-        self.all(sql, [swing.row], |row| {
+        self.all(sql, [row], |row| {
             Ok(Outcome {
                 analysis: row.get(0)?,
                 measured_utc_ns: time(row, 1)?,
@@ -507,5 +512,6 @@ fn maybe_time(row: &Row<'_>, at: usize) -> rusqlite::Result<Option<u64>> {
 }
 
 mod book;
+mod shelf;
 #[cfg(test)]
 mod tests;

@@ -398,7 +398,8 @@ impl Desk<'_> {
         }
         if let Tape::Running(running) = &mut self.tape {
             running.synced_ns = self.now_ns;
-            if let Err(why) = running.recorder.sync() {
+            let noted = running.recorder.note(&filing.report, to_ns);
+            if let Err(why) = noted.and_then(|()| running.recorder.sync()) {
                 let why = format!("the disk fails: {why}");
                 self.stop(Code::ArchiveStopped, why.clone());
                 return Err(why);
@@ -425,7 +426,16 @@ impl Desk<'_> {
         let Some((id, session)) = filed.find(|(id, _)| *id == report.id) else {
             return;
         };
-        let swing = (session.as_str(), id.as_str());
+        let swing = (session.clone(), id.clone());
+        // Never into the recording of whoever came after: it would outlive this student's erasure.
+        let same = self.seat.session.as_ref().is_some_and(|s| s.id == swing.0);
+        if let Tape::Running(running) = &mut self.tape
+            && same
+            && let Err(why) = running.recorder.note(report, completed_ns(report))
+        {
+            self.stop(Code::ArchiveStopped, format!("the disk fails: {why}"));
+        }
+        let swing = (swing.0.as_str(), swing.1.as_str());
         let put = outcome(&self.start.ids, report, self.utc_ns()).and_then(|outcome| {
             let put = self.start.archive.store.put_result(swing, &outcome);
             put.map_err(|why| why.to_string())

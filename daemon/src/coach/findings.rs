@@ -1,6 +1,6 @@
 //! Leaks, rotation budget, limits and load of a block, in words and units.
 
-use analysis::coaching::band::Source;
+use analysis::coaching::band::{Band, Source};
 use analysis::coaching::budget::{self, Middle, Segment};
 use analysis::coaching::leaks::{self, Finding, Key, Outcome, Setup, Status, Thresholds};
 use analysis::coaching::limits::{Age, Area, Limit, Limits};
@@ -9,6 +9,7 @@ use analysis::coaching::order;
 use analysis::coaching::scatter;
 use analysis::coaching::shot::{Metric, Shot};
 use analysis::coaching::suggestion::{Asks, CAUTIONS, Suggestion};
+use analysis::coaching::summary;
 use analysis::metrics::catalogue::HEAD_SPEED;
 use protocol::lesson::{About, Budget, Evidence, Leak, Load, Said, Slope};
 
@@ -253,7 +254,7 @@ fn slope(finding: &Finding, shots: &[&Shot]) -> Option<Slope> {
 /// The rotation budget of a block.
 pub(super) fn budgets(shots: &[&Shot]) -> Vec<Budget> {
     let deg = |v: f64| rounded(v.to_degrees(), 1e3);
-    let ends = |m: Middle| m.interval.map(|(a, b)| [deg(a), deg(b)]);
+    let ends = |m: Middle| m.interval.map(|i| [deg(i.low), deg(i.high)]);
     let one = |segment| {
         let found = budget::of(shots, segment)?;
         Some(Budget {
@@ -275,6 +276,16 @@ pub(super) fn budgets(shots: &[&Shot]) -> Vec<Budget> {
         })
     };
     Segment::ALL.into_iter().filter_map(one).collect()
+}
+
+/// Things to keep, of bands in which most shots of a block lie.
+pub(super) fn keep((shots, bands): (&[&Shot], &[Band]), limits: &Limits) -> Vec<String> {
+    let summed = summary::summary(Vec::new(), (shots, bands), limits, None);
+    let words = summed.keep.iter().map(|k| {
+        let metric = words::metric(k.metric);
+        format!("{metric}: {} of {} shots in the band", k.inside, k.judged)
+    });
+    words.collect()
 }
 
 /// Swings at full effort in a lesson and what to do about them.

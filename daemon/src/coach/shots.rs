@@ -2,13 +2,14 @@
 
 use std::collections::BTreeMap;
 
+use analysis::coaching::compare;
 use analysis::coaching::load;
 use analysis::coaching::shot::{Metric, Reading, Shot};
 use analysis::metrics::catalogue;
 use protocol::lesson::{About, Block, Effort, Entry, Said};
 
 use crate::archive::store::Struck;
-use crate::archive::values::{self, Packed};
+use crate::archive::values::{self as packed, Packed};
 
 /// What was entered and holds, by what it is about.
 pub(super) struct Holds<'a>(BTreeMap<String, &'a Entry>);
@@ -62,7 +63,7 @@ pub(crate) struct Told {
 impl Told {
     /// `None` where the stored values are damaged.
     pub(super) fn new(row: Struck, holds: &Holds<'_>) -> Option<Self> {
-        let packed = values::unpack(&row.metrics, catalogue::len())?;
+        let packed = packed::unpack(&row.metrics, catalogue::len())?;
         let swing = About::Swing(row.id.clone());
         Some(Self {
             shot: shot(&packed),
@@ -162,6 +163,13 @@ impl<'a> Blocked<'a> {
             swings: lesson.iter().filter(own).collect(),
             first,
         }
+    }
+
+    /// The shot that stands for the block in these metrics.
+    pub(super) fn stands_for(&self, metrics: &[Metric]) -> Option<String> {
+        let counted: Vec<&&Told> = self.swings.iter().filter(|t| t.counts()).collect();
+        let nearest = compare::medoid(&self.shots(), metrics)?;
+        Some(counted.get(nearest)?.row.id.clone())
     }
 
     /// Shots that count.

@@ -7,6 +7,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use analysis::context::Context;
+use analysis::forward::GolferParams;
+use analysis::handed::Handed;
 use anyhow::{Context as _, bail};
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 use protocol::lesson::Club;
@@ -19,6 +21,7 @@ use crate::archive::rows::Student;
 use crate::archive::store::Store;
 use crate::cli::Demo;
 use crate::clock::Clock;
+use crate::coach::Coach;
 use crate::config::Config;
 use crate::demo::{self, Lesson};
 use crate::hub::Hub;
@@ -74,11 +77,16 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
     let (truths_in, truths) = bounded(QUEUE);
     let stop = Arc::new(AtomicBool::new(false));
     let lesson = Lesson {
-        seed: args.seed,
         pace: args.pace,
         shots: args.shots,
     };
-    let golfer = demo::spawn(lesson, to, clock, truths_in, Arc::clone(&stop))?;
+    let golfer = demo::spawn(
+        (who(args.seed, kept.coach.clone()), lesson),
+        to,
+        clock,
+        truths_in,
+        Arc::clone(&stop),
+    )?;
     let json = args.json;
     let (done_in, done) = tokio::sync::oneshot::channel();
     let printer = std::thread::Builder::new()
@@ -112,6 +120,21 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
         .map_err(|_panic| anyhow::anyhow!("the printing thread panicked"))?
 }
 
+/// The golfer who swings: another one for each student who stands in the bay.
+fn who(seed: u64, coach: Option<Arc<Coach>>) -> impl FnMut(u64) -> GolferParams + Send + 'static {
+    move |shot| {
+        let seat = coach.as_ref().and_then(|c| c.seated());
+        let student = seat.and_then(|s| s.student);
+        let name = student.as_ref().map_or("", |s| s.name.as_str());
+        let of = STUDENTS.iter().position(|s| s.name == name).unwrap_or(0);
+        let golfer = demo::golfer(seed + of as u64, shot);
+        match student.and_then(|s| Handed::from_name(s.side.as_deref()?)) {
+            Some(handed) => GolferParams { handed, ..golfer },
+            None => golfer,
+        }
+    }
+}
+
 /// The bay of the demo.
 fn start(
     config: &Config,
@@ -141,35 +164,58 @@ fn keep(dir: &Path, config: &Config, clock: Clock) -> anyhow::Result<Kept> {
     keep_archive(dir, Some(&first), (meta, &Context::default()), clock)
 }
 
+/// A student of the scenario.
+struct Invented {
+    name: &'static str,
+    side: &'static str,
+    sex: &'static str,
+    born: i64,
+    guardian: Option<&'static str>,
+}
+
+const STUDENTS: [Invented; 3] = [
+    Invented {
+        name: "Ottoline Marsh",
+        side: "right",
+        sex: "female",
+        born: 1965,
+        guardian: None,
+    },
+    Invented {
+        name: "Ivo Brandt",
+        side: "left",
+        sex: "male",
+        born: 2002,
+        guardian: None,
+    },
+    Invented {
+        name: "Tamsin Okafor-Lee",
+        side: "right",
+        sex: "female",
+        born: 2011,
+        guardian: Some("a guardian"),
+    },
+];
+
 /// The students of the scenario with their clubs, enrolled once. Gives the first one's identifier.
 fn scenario(store: &mut Store, now_utc_ns: u64) -> anyhow::Result<String> {
     let known = store.students()?;
     if let Some(known) = known.iter().find(|s| s.name == "Ottoline Marsh") {
         return Ok(known.id.clone());
     }
-    let students = [
-        ("Ottoline Marsh", "right", "female", 1965, None),
-        ("Ivo Brandt", "left", "male", 2002, None),
-        (
-            "Tamsin Okafor-Lee",
-            "right",
-            "female",
-            2011,
-            Some("a guardian"),
-        ),
-    ];
     let mut first = None;
-    for (name, side, sex, born, guardian) in students {
+    for invented in &STUDENTS {
         let student = Student {
             id: String::new(),
-            name: name.into(),
-            side: Some(side.into()),
-            sex: Some(sex.into()),
+            name: invented.name.into(),
+            side: Some(invented.side.into()),
+            sex: Some(invented.sex.into()),
             height_m: None,
             mass_kg: None,
-            born,
+            born: invented.born,
         };
-        let id = store.enroll(&student, (&["lesson"], guardian), now_utc_ns)?;
+        let consent = (&["lesson"][..], invented.guardian);
+        let id = store.enroll(&student, consent, now_utc_ns)?;
         for club in ["7-iron", "5-wood", "driver"] {
             let club = Club {
                 name: club.into(),

@@ -30,10 +30,16 @@
 //!
 //! A message's `log_time` is the date (UTC) of its first entry; its `publish_time` is the device
 //! time of its first datagram where there is one that is not negative, else the `log_time`.
+//!
+//! Two more channels (topics `events` and `reports`, encoding `json`, with their JSON Schemas) hold what
+//! an archive's bay found in the datagrams: an event's `publish_time` is its device time, its `log_time`
+//! the date at which the swing was complete. Readers of datagrams pass over them.
+//!
 //! Chunks are compressed by zstd, carry a CRC, close at 256 KiB or 250 ms and are written whole and
 //! in order: a torn file has lost the open chunk and nothing else.
 
 mod batch;
+mod notes;
 mod read;
 #[cfg(test)]
 mod tests;

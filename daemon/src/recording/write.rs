@@ -10,7 +10,9 @@ use mcap::records::MessageHeader;
 use mcap::write::{Metadata, NoSeek};
 use mcap::{Compression, McapError, WriteOptions, Writer};
 
-use super::{FORMAT, METADATA, Meta, RecordingError, batch};
+use protocol::report::Report;
+
+use super::{FORMAT, METADATA, Meta, RecordingError, batch, notes};
 
 /// A batch closes after this much arrival time …
 const BATCH_NS: u64 = 50_000_000;
@@ -21,7 +23,7 @@ const FLUSH_NS: u64 = 250_000_000;
 /// Uncompressed size at which a chunk closes by itself.
 const CHUNK_BYTES: u64 = 256 * 1024;
 
-/// Number of the only channel.
+/// Number of the channel with the datagrams.
 const CHANNEL: u16 = 1;
 /// What the messages look like, for someone who has nothing but the file.
 const SCHEMA: &str = "entries, little-endian: u32 length (ffffffff: a tick, without bytes), \
@@ -38,6 +40,8 @@ pub struct Recorder {
     open: Batch,
     flushed_ns: Option<u64>,
     sequence: u32,
+    /// Counts the messages of the other channels.
+    noted: u32,
 }
 
 /// The container. Without seeking: a file that is torn is then a plain beginning of the whole.
@@ -74,6 +78,7 @@ impl Recorder {
             open: Batch::default(),
             flushed_ns: None,
             sequence: 0,
+            noted: 0,
         })
     }
 
@@ -99,6 +104,30 @@ impl Recorder {
     pub fn tick(&mut self, now_ns: u64) -> Result<(), RecordingError> {
         batch::add_tick(&mut self.open.bytes, now_ns);
         self.advance(now_ns)
+    }
+
+    /// Adds what was found: a report that was complete at an arrival, with its events. Not on the disk
+    /// before the next [`Recorder::sync`].
+    ///
+    /// # Errors
+    /// As [`Recorder::push`].
+    pub fn note(&mut self, report: &Report, complete_ns: u64) -> Result<(), RecordingError> {
+        // The datagrams that it is made of come first.
+        let done = self.write_batch().and_then(|()| {
+            let log_time = self.zero_utc_ns.saturating_add(complete_ns);
+            for (channel_id, device_ns, json) in notes::of(report) {
+                let header = MessageHeader {
+                    channel_id,
+                    sequence: self.noted,
+                    log_time,
+                    publish_time: device_ns.unwrap_or(log_time),
+                };
+                self.writer.write_to_known_channel(&header, &json)?;
+                self.noted = self.noted.wrapping_add(1);
+            }
+            Ok(())
+        });
+        done.map_err(|why| failed(&self.path, why))
     }
 
     /// Brings everything to the disk, so that neither a crash nor a power cut loses it.
@@ -197,6 +226,7 @@ fn start(file: File, meta: &Meta) -> Result<Out, McapError> {
         "x-whin-batch",
         &BTreeMap::new(),
     )?;
+    notes::add_channels(&mut writer)?;
     writer.flush()?;
     Ok(writer)
 }

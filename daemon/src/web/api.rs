@@ -3,8 +3,10 @@
 //! together with what is served.
 
 mod ask;
+mod compare;
 mod describe;
 mod lesson;
+mod shelf;
 
 use std::sync::Arc;
 
@@ -29,7 +31,8 @@ type Made = fn() -> MethodRouter<Shared>;
 
 /// Every operation that is described by its types.
 pub(super) fn operations() -> impl Iterator<Item = Operation> {
-    lesson::OPERATIONS.iter().copied()
+    let all = [lesson::OPERATIONS, shelf::OPERATIONS, compare::OPERATIONS];
+    all.into_iter().flatten().copied()
 }
 
 /// The OpenAPI document, as served.

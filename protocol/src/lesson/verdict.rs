@@ -172,6 +172,8 @@ pub struct Summary {
     pub changes: Vec<Change>,
     /// Two things to keep.
     pub keep: Vec<String>,
+    /// What the student is to be spared, in words.
+    pub limits: Vec<String>,
     /// Said with every suggestion.
     pub cautions: Vec<String>,
     /// Date of the next lesson, if told.

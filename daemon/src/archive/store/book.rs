@@ -36,8 +36,10 @@ pub enum Among<'a> {
     Block(i64),
     /// Of a lesson.
     Session(&'a str),
-    /// Of a student with a club.
+    /// Of a club.
     Club(&'a str),
+    /// The swing of this name.
+    Swing(&'a str),
 }
 
 impl Store {
@@ -229,30 +231,39 @@ impl Store {
     /// # Errors
     /// See [`Store::students`].
     pub fn struck(&self, among: Among<'_>) -> Result<Vec<Struck>, ArchiveError> {
-        let (block, session, club) = match among {
-            Among::Block(id) => (Some(id), None, None),
-            Among::Session(id) => (None, Some(id), None),
-            Among::Club(id) => (None, None, Some(id)),
+        let (block, session, club, swing) = match among {
+            Among::Block(id) => (Some(id), None, None, None),
+            Among::Session(id) => (None, Some(id), None, None),
+            Among::Club(id) => (None, None, Some(id), None),
+            Among::Swing(id) => (None, None, None, Some(id)),
         };
         let sql = "SELECT w.name, w.session, w.kind, w.handed, w.impact_utc_ns, w.block, r.metrics, r.analysis
             FROM swings w JOIN results r ON r.swing = w.id
             WHERE (?1 IS NULL OR w.block = ?1) AND (?2 IS NULL OR w.session = ?2)
               AND (?3 IS NULL OR w.block IN (SELECT id FROM blocks WHERE club = ?3))
+              AND (?4 IS NULL OR w.name = ?4)
               AND r.rowid = (SELECT rowid FROM results n WHERE n.swing = w.id
                 ORDER BY measured_utc_ns DESC, analysis DESC LIMIT 1)
             ORDER BY w.impact_utc_ns, w.id";
-        self.all(sql, params![block, session, club], |row| {
-            Ok(Struck {
-                id: row.get(0)?,
-                session: row.get(1)?,
-                kind: row.get(2)?,
-                handed: row.get(3)?,
-                impact_utc_ns: time(row, 4)?,
-                block: row.get(5)?,
-                metrics: row.get(6)?,
-                analysis: row.get(7)?,
-            })
-        })
+        self.all(sql, params![block, session, club, swing], struck)
+    }
+
+    /// Shots of a student with the club in words, oldest first.
+    ///
+    /// # Errors
+    /// See [`Store::students`].
+    pub fn struck_with_club(
+        &self,
+        student: &str,
+    ) -> Result<Vec<(Struck, Option<String>)>, ArchiveError> {
+        let sql = "SELECT w.name, w.session, w.kind, w.handed, w.impact_utc_ns, w.block, r.metrics, r.analysis, c.name
+            FROM swings w JOIN sessions s ON s.id = w.session JOIN results r ON r.swing = w.id
+              LEFT JOIN blocks b ON b.id = w.block LEFT JOIN clubs c ON c.id = b.club
+            WHERE s.student = ?1 AND w.kind IN ('shot', 'swing')
+              AND r.rowid = (SELECT rowid FROM results n WHERE n.swing = w.id
+                ORDER BY measured_utc_ns DESC, analysis DESC LIMIT 1)
+            ORDER BY w.impact_utc_ns, w.id";
+        self.all(sql, [student], |row| Ok((struck(row)?, row.get(8)?)))
     }
 
     /// Makes an entry.
@@ -417,6 +428,19 @@ const BLOCK: &str = "SELECT b.id, b.session, number, purpose, club, began_utc_ns
          AND json_extract(e.said, '$.value') IS NOT NULL))
     FROM blocks b";
 const ENTRY: &str = "SELECT n, at_utc_ns, who, student, about, key, said, undoes FROM entries";
+
+fn struck(row: &Row<'_>) -> rusqlite::Result<Struck> {
+    Ok(Struck {
+        id: row.get(0)?,
+        session: row.get(1)?,
+        kind: row.get(2)?,
+        handed: row.get(3)?,
+        impact_utc_ns: time(row, 4)?,
+        block: row.get(5)?,
+        metrics: row.get(6)?,
+        analysis: row.get(7)?,
+    })
+}
 
 fn club(row: &Row<'_>) -> rusqlite::Result<Club> {
     Ok(Club {

@@ -1,0 +1,172 @@
+//! What is found again, page by page: lessons and swings, newest first.
+
+use rusqlite::{OptionalExtension as _, Row, params};
+
+use super::super::ArchiveError;
+use super::super::rows::{Outcome, Session};
+use super::{Store, date, first, maybe_time, time, unknown};
+
+/// Which swings are asked for; whatever is `None` does not matter.
+#[derive(Debug, Clone, Default)]
+pub struct Find {
+    /// Student's identifier.
+    pub student: Option<String>,
+    /// Lesson's identifier.
+    pub session: Option<String>,
+    /// Block's identifier.
+    pub block: Option<i64>,
+    /// `shot`, `rehearsal`, …
+    pub kind: Option<String>,
+    /// Club in words.
+    pub club: Option<String>,
+    /// `baseline`, `practice`, `check`.
+    pub purpose: Option<String>,
+    /// Not before, nanoseconds since 1970 in UTC.
+    pub from_utc_ns: Option<u64>,
+    /// Before.
+    pub to_utc_ns: Option<u64>,
+    /// Only the swing of this name.
+    pub swing: Option<String>,
+}
+
+/// Where a page of swings goes on: impact and row of the last one shown.
+pub type Place = (u64, i64);
+
+/// A swing as found.
+#[derive(Debug, Clone)]
+pub struct Found {
+    /// Its row, for paging.
+    pub row: i64,
+    /// Identifier.
+    pub id: String,
+    /// Its lesson.
+    pub session: String,
+    /// The student.
+    pub student: String,
+    /// Kind.
+    pub kind: String,
+    /// `right` or `left`.
+    pub handed: String,
+    /// Impact.
+    pub impact_utc_ns: u64,
+    /// Its block with purpose.
+    pub block: Option<i64>,
+    /// Purpose of the block.
+    pub purpose: Option<String>,
+    /// Club in words.
+    pub club: Option<String>,
+    /// Values of its newest result.
+    pub metrics: Vec<u8>,
+}
+
+const FOUND: &str = "SELECT w.id, w.name, w.session, s.student, w.kind, w.handed, w.impact_utc_ns, w.block,
+      b.purpose, c.name, r.metrics
+    FROM swings w JOIN sessions s ON s.id = w.session
+      JOIN results r ON r.swing = w.id AND r.rowid = (SELECT rowid FROM results n WHERE n.swing = w.id
+        ORDER BY measured_utc_ns DESC, analysis DESC LIMIT 1)
+      LEFT JOIN blocks b ON b.id = w.block LEFT JOIN clubs c ON c.id = b.club
+    WHERE (?1 IS NULL OR s.student = ?1) AND (?2 IS NULL OR w.session = ?2) AND (?3 IS NULL OR w.block = ?3)
+      AND (?4 IS NULL OR w.kind = ?4) AND (?5 IS NULL OR c.name = ?5) AND (?6 IS NULL OR b.purpose = ?6)
+      AND (?7 IS NULL OR w.impact_utc_ns >= ?7) AND (?8 IS NULL OR w.impact_utc_ns < ?8)
+      AND (?9 IS NULL OR w.name = ?9)
+      AND (?10 IS NULL OR (w.impact_utc_ns, w.id) < (?10, ?11))
+    ORDER BY w.impact_utc_ns DESC, w.id DESC LIMIT ?12";
+
+impl Store {
+    /// Swings, newest first.
+    ///
+    /// # Errors
+    /// See [`Store::students`]; so of every verb here.
+    pub fn find(
+        &self,
+        find: &Find,
+        before: Option<Place>,
+        limit: u32,
+    ) -> Result<Vec<Found>, ArchiveError> {
+        let values = params![
+            find.student,
+            find.session,
+            find.block,
+            find.kind,
+            find.club,
+            find.purpose,
+            find.from_utc_ns.map(date),
+            find.to_utc_ns.map(date),
+            find.swing,
+            before.map(|b| date(b.0)),
+            before.map(|b| b.1),
+            limit
+        ];
+        self.all(FOUND, values, |row| {
+            Ok(Found {
+                row: row.get(0)?,
+                id: row.get(1)?,
+                session: row.get(2)?,
+                student: row.get(3)?,
+                kind: row.get(4)?,
+                handed: row.get(5)?,
+                impact_utc_ns: time(row, 6)?,
+                block: row.get(7)?,
+                purpose: row.get(8)?,
+                club: row.get(9)?,
+                metrics: row.get(10)?,
+            })
+        })
+    }
+
+    /// Lessons before a date, newest first, with the number of their swings.
+    ///
+    /// # Errors
+    /// See [`Store::students`].
+    pub fn lessons(
+        &self,
+        student: Option<&str>,
+        before_utc_ns: Option<u64>,
+        limit: u32,
+    ) -> Result<Vec<(Session, u32)>, ArchiveError> {
+        let sql = "SELECT id, student, bay, zone, program, began_utc_ns, ended_utc_ns,
+              (SELECT count(*) FROM swings w WHERE w.session = s.id)
+            FROM sessions s WHERE (?1 IS NULL OR student = ?1) AND (?2 IS NULL OR began_utc_ns < ?2)
+            ORDER BY began_utc_ns DESC LIMIT ?3";
+        self.all(
+            sql,
+            params![student, before_utc_ns.map(date), limit],
+            lesson,
+        )
+    }
+
+    /// A lesson with the number of its swings.
+    ///
+    /// # Errors
+    /// When there is none.
+    pub fn lesson(&self, id: &str) -> Result<(Session, u32), ArchiveError> {
+        let sql = "SELECT id, student, bay, zone, program, began_utc_ns, ended_utc_ns,
+              (SELECT count(*) FROM swings w WHERE w.session = s.id) FROM sessions s WHERE id = ?1";
+        let found = self.db.query_row(sql, [id], lesson).optional()?;
+        found.ok_or_else(|| unknown("session", id))
+    }
+
+    /// Results of a swing by its identifier, newest first.
+    ///
+    /// # Errors
+    /// When there is none.
+    pub fn results_of(&self, swing: &str) -> Result<Vec<Outcome>, ArchiveError> {
+        let sql = "SELECT id FROM swings WHERE name = ?1 ORDER BY id DESC LIMIT 1";
+        let row: Option<i64> = self.db.query_row(sql, [swing], first).optional()?;
+        let row = row.ok_or_else(|| unknown("swing", swing))?;
+        self.results_in(row)
+    }
+}
+
+fn lesson(row: &Row<'_>) -> rusqlite::Result<(Session, u32)> {
+    let session = Session {
+        id: row.get(0)?,
+        student: row.get(1)?,
+        bay: row.get(2)?,
+        zone: row.get(3)?,
+        program: row.get(4)?,
+        began_utc_ns: time(row, 5)?,
+        ended_utc_ns: maybe_time(row, 6)?,
+    };
+    Ok((session, row.get(7)?))
+}

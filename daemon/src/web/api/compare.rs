@@ -1,0 +1,179 @@
+//! Swings, blocks, lessons and golfers beside each other.
+
+use axum::extract::{Path, Query, State};
+use axum::routing::get;
+use protocol::shelf::{BlockPage, CarryOver, Cohort, Comparison, Ribbons, Together, Trend};
+use serde::Deserialize;
+
+use super::ask::ask;
+use super::describe::{Operation, shape};
+use super::shelf::{Answer, listed, metric, read, refused};
+use crate::coach::compare::Golfers;
+use crate::web::server::Shared;
+
+pub(super) const OPERATIONS: &[Operation] = &[
+    read(
+        "/api/v1/comparisons",
+        || get(comparison),
+        (
+            "compare",
+            "Two swings or two blocks, metric by metric, real differences first",
+        ),
+        &[
+            ("of", "`swings` or `blocks`"),
+            ("a", "The first one"),
+            ("b", "The second one"),
+        ],
+        shape::<Comparison>,
+    ),
+    read(
+        "/api/v1/blocks/{block}",
+        || get(block),
+        (
+            "getBlock",
+            "A block looked at afterwards: focus, leaks, rotation",
+        ),
+        &[],
+        shape::<BlockPage>,
+    ),
+    read(
+        "/api/v1/blocks/{block}/ribbons",
+        || get(ribbons),
+        (
+            "getRibbons",
+            "Mean and scatter of a block's curves over the phases",
+        ),
+        &[("signals", "Only these, by commas")],
+        shape::<Ribbons>,
+    ),
+    read(
+        "/api/v1/clubs/{club}/trends/{metric}",
+        || get(trend),
+        ("getTrend", "A metric over the blocks of a club"),
+        &[],
+        shape::<Trend>,
+    ),
+    read(
+        "/api/v1/clubs/{club}/together",
+        || get(together),
+        (
+            "getTogether",
+            "What moved together with head speed: association, never cause",
+        ),
+        &[],
+        shape::<Together>,
+    ),
+    read(
+        "/api/v1/cohorts",
+        || get(cohort),
+        (
+            "getCohort",
+            "What golfers of the archive do who agreed to it; twenty or none",
+        ),
+        &[
+            ("club", "Club in words"),
+            ("side", "`right` or `left`"),
+            ("sex", "`female` or `male`"),
+            ("age_from", "Years, included"),
+            ("age_to", "Years, included"),
+            ("speed_from", "Median head speed in m/s, included"),
+            ("speed_to", "Median head speed in m/s, not included"),
+            ("student", "Who is compared, and so is not in it"),
+            ("metrics", "Only these, by commas"),
+        ],
+        shape::<Cohort>,
+    ),
+    read(
+        "/api/v1/students/{student}/carry-over",
+        || get(carry_over),
+        ("getCarryOver", "With what the next lesson opens"),
+        &[],
+        shape::<CarryOver>,
+    ),
+];
+
+#[derive(Deserialize)]
+struct Pair {
+    of: String,
+    a: String,
+    b: String,
+}
+
+async fn comparison(State(site): State<Shared>, Query(asked): Query<Pair>) -> Answer {
+    match asked.of.as_str() {
+        "swings" => ask(site, move |coach| coach.compare_swings(&asked.a, &asked.b)).await,
+        "blocks" => {
+            let number = |text: &str| {
+                let read = text.parse::<i64>();
+                read.map_err(|_e| refused(format!("`{text}` is no block's number")))
+            };
+            let (a, b) = (number(&asked.a)?, number(&asked.b)?);
+            ask(site, move |coach| coach.compare_blocks(a, b)).await
+        }
+        odd => Err(refused(format!("of is `{odd}`: use swings or blocks"))),
+    }
+}
+
+async fn block(State(site): State<Shared>, Path(id): Path<i64>) -> Answer {
+    ask(site, move |coach| coach.block_page(id)).await
+}
+
+#[derive(Deserialize)]
+struct Drawn {
+    signals: Option<String>,
+}
+
+async fn ribbons(
+    State(site): State<Shared>,
+    Path(block): Path<i64>,
+    Query(asked): Query<Drawn>,
+) -> Answer {
+    let signals = listed(asked.signals.as_deref());
+    ask(site, move |coach| coach.ribbons(block, &signals)).await
+}
+
+async fn trend(State(site): State<Shared>, Path((club, id)): Path<(String, String)>) -> Answer {
+    let metric = metric(&id)?;
+    ask(site, move |coach| coach.trend(&club, metric)).await
+}
+
+async fn together(State(site): State<Shared>, Path(club): Path<String>) -> Answer {
+    ask(site, move |coach| coach.together(&club)).await
+}
+
+#[derive(Deserialize)]
+struct Asked {
+    club: Option<String>,
+    side: Option<String>,
+    sex: Option<String>,
+    age_from: Option<u32>,
+    age_to: Option<u32>,
+    speed_from: Option<f64>,
+    speed_to: Option<f64>,
+    student: Option<String>,
+    metrics: Option<String>,
+}
+
+async fn cohort(State(site): State<Shared>, Query(asked): Query<Asked>) -> Answer {
+    let metrics = listed(asked.metrics.as_deref());
+    let age = (asked.age_from, asked.age_to);
+    let speed = (asked.speed_from, asked.speed_to);
+    let golfers = Golfers {
+        club: asked.club,
+        side: asked.side,
+        sex: asked.sex,
+        age: (age != (None, None)).then(|| (age.0.unwrap_or(0), age.1.unwrap_or(u32::MAX))),
+        head_speed: (speed.0.is_some() || speed.1.is_some())
+            .then(|| (speed.0.unwrap_or(0.0), speed.1.unwrap_or(f64::INFINITY))),
+        student: asked.student,
+        metrics: metrics
+            .iter()
+            .map(|id| metric(id))
+            .collect::<Result<_, _>>()?,
+    };
+    ask(site, move |coach| coach.cohort(&golfers)).await
+}
+
+async fn carry_over(State(site): State<Shared>, Path(student): Path<String>) -> Answer {
+    ask(site, move |coach| coach.carry_over(&student)).await
+}
