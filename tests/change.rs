@@ -112,6 +112,10 @@ const OTHER_DAY: Lesson = Lesson {
 };
 
 /// Lessons in which nothing changed.
+#[allow(
+    clippy::too_many_lines,
+    reason = "a table, a line a lesson before formatting"
+)]
 pub(crate) fn unchanged() -> Vec<Lesson> {
     let named = |name, lesson: Lesson| Lesson { name, ..lesson };
     let drifting = Drift::Session(1.0);

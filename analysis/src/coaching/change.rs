@@ -210,7 +210,7 @@ pub fn change(
         let sd = seen.shots_variance.sqrt();
         let design = Design {
             baseline: before.values.len(),
-            between: (before.session == after.session).then(|| apart.between),
+            between: (before.session == after.session).then_some(apart.between),
             check: used,
             level: levels.last(),
         };
