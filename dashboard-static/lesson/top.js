@@ -9,13 +9,13 @@ const SIDES = { right: "right-handed", left: "left-handed" };
 
 export function topStrip() {
   return [
-    el(".who", {}, button("top:who", [el("b.name", {}, who()), el("span.sub", {}, under())], () => ui({ tab: "student" }), { kind: "quiet", "aria-label": `${who()}, ${under()}: student and club` })),
+    el(".who", {}, button("top:who", [el("b.name", {}, who()), el("span.sub", {}, under())], () => ui({ tab: "student" }), { kind: "quiet" })),
     el(".bay", {},
       el("p.state", { role: "status", "data-state": state() }, model.problem ?? STATES[state()] ?? state()),
       el("p.recording", { "data-kept": String(Boolean(model.lesson?.seat?.session)) }, recording())),
     el("nav.links", { "aria-label": "Screens" },
       [["/", "Bay"], ["/shelf", "Shelf"], ["/rig", "Rig"]].map(([href, words]) => el("a", { href }, words)),
-      button("top:units", units() === "metric" ? "cm" : "in", () => chooseUnits(units() === "metric" ? "imperial" : "metric"), { kind: "quiet", "aria-label": `units: ${units()}, change` })),
+      button("top:units", units() === "metric" ? "cm, m/s" : "in, mph", () => chooseUnits(units() === "metric" ? "imperial" : "metric"), { kind: "quiet", title: "change units" })),
   ];
 }
 

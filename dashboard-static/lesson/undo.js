@@ -20,7 +20,7 @@ export function undoBar() {
     el(".undo", {},
       el("p.last", {}, last ? words(last) : "Nothing entered yet", last && el("span.dim", {}, ` · ${last.who}, ${when(last.at_utc_ns)}`)),
       back && button("undo:back", "Put back", () => undo(last.n)),
-      button("undo:last", next && next !== last ? ["Undo", el("span.sub", {}, words(next))] : "Undo", () => undo(next.n), { kind: "strong undo-button", disabled: !next, "aria-label": next ? `Undo: ${words(next)}` : "Undo" })),
+      button("undo:last", next && next !== last ? ["Undo", el("span.sub", {}, words(next))] : "Undo", () => undo(next.n), { kind: "strong undo-button", disabled: !next, title: next ? words(next) : null })),
   ];
 }
 
@@ -31,7 +31,7 @@ export function log() {
   const open = newest();
   const line = (entry) => el("li", {},
     el("p", {}, words(entry), el("span.dim", {}, `${entry.who}, ${when(entry.at_utc_ns)}`)),
-    open.has(entry.n) && button(`log:${entry.n}`, entry.undoes === null ? "Undo" : "Put back", () => undo(entry.n), { "aria-label": `${entry.undoes === null ? "Undo" : "Put back"}: ${words(entry)}` }));
+    open.has(entry.n) && button(`log:${entry.n}`, entry.undoes === null ? "Undo" : "Put back", () => undo(entry.n), { "aria-label": `${entry.undoes === null ? "Undo" : "Put back"} ${words(entry)}` }));
   return el(".card", {}, el("h2", {}, "Entries, newest first"),
     entries.length === 0 && el("p.dim", {}, "Nothing was entered for this student."),
     el("ol.log", {}, entries.slice(0, LISTED).map(line)));
