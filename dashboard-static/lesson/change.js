@@ -30,7 +30,7 @@ function card({ metric, unit, change }) {
     el("p", {}, change.words),
     el("p.dim", {}, [
       `block ${number(change.before)} against block ${number(change.after)}: ${change.shots[0]} and ${count(change.shots[1], "shot")}`,
-      change.detectable !== null && `with so many shots ${difference(change.detectable, unit).replace("+", "")} could be told`,
+      change.detectable !== null && `with so many shots ${difference(change.detectable, unit).replace("+", "")} could be told (gray)`,
     ].filter(Boolean).join(" · ")),
     change.more_shots !== null && change.more_shots > 0 && el("p.more", {}, el("b", {}, count(change.more_shots, "more shot")), " to show a change of the size that matters"));
 }

@@ -30,7 +30,7 @@ function presentCard(leak) {
   return el("article.card.leak", { "data-leak": leak.id },
     button(`leak:${leak.id}`, [
       el("b", {}, capital(leak.name)), el("span.seen", {}, `${leak.shots} of ${count(leak.judged, "shot")}`),
-      el("span.sub", {}, [leak.sentence, leak.direction && `(${leak.direction})`].filter(Boolean).join(" ")),
+      el("span.told", {}, [leak.sentence, leak.direction && `(${leak.direction})`].filter(Boolean).join(" ")),
       el("span.sub", {}, leak.shown ? "put to the student" : "not put to the student: two others come first"),
     ], () => toggle(leak), { "aria-expanded": String(open), kind: "pick" }),
     leak.suggestion && suggestion(leak.suggestion),
