@@ -99,9 +99,9 @@ function drag(ruler, edge, event) {
   const offset = event.clientX - (box.left + (box.width * percent(ruler, ruler.draft[edge])) / 100);
   node.setPointerCapture(event.pointerId);
   node.dataset.held = "true";
-  const move = (e) => {
+  const follow = (e) => {
     const share = (e.clientX - offset - box.left) / box.width;
-    move1(ruler, edge, ruler.domain[0] + share * (ruler.domain[1] - ruler.domain[0]));
+    move(ruler, edge, ruler.domain[0] + share * (ruler.domain[1] - ruler.domain[0]), MARGIN);
   };
   const end = (e) => {
     node.onpointermove = node.onpointerup = node.onpointercancel = null;
@@ -110,7 +110,7 @@ function drag(ruler, edge, event) {
     place(ruler);
     finish(ruler, before);
   };
-  Object.assign(node, { onpointermove: move, onpointerup: end, onpointercancel: end });
+  Object.assign(node, { onpointermove: follow, onpointerup: end, onpointercancel: end });
 }
 
 function keys(ruler, edge, event) {
@@ -119,7 +119,8 @@ function keys(ruler, edge, event) {
   event.preventDefault();
   ruler.before ??= { ...ruler.draft };
   ruler.track.dataset.busy = "keys";
-  move1(ruler, edge, ruler.draft[edge] + steps * stepOf(ruler));
+  // Keys lose no grip at the end of the scale, which follows when they stop.
+  move(ruler, edge, ruler.draft[edge] + steps * stepOf(ruler), 0);
   clearTimeout(ruler.timer);
   ruler.timer = setTimeout(() => finish(ruler), KEYS_END_MS);
 }
@@ -127,12 +128,12 @@ function keys(ruler, edge, event) {
 const stepOf = (ruler) => step(ruler.unit, ruler.domain[1] - ruler.domain[0]);
 
 // Edges keep their order; they stop at each other.
-function move1(ruler, edge, wanted) {
+function move(ruler, edge, wanted, margin) {
   const size = stepOf(ruler);
   const span = ruler.domain[1] - ruler.domain[0];
   const { low, aim, high } = ruler.draft;
-  const least = Math.max(ruler.domain[0] + span * MARGIN, { low: -Infinity, aim: low ?? -Infinity, high: Math.max(aim ?? -Infinity, low === null ? -Infinity : low + size) }[edge]);
-  const most = Math.min(ruler.domain[1] - span * MARGIN, { high: Infinity, aim: high ?? Infinity, low: Math.min(aim ?? Infinity, high === null ? Infinity : high - size) }[edge]);
+  const least = Math.max(ruler.domain[0] + span * margin, { low: -Infinity, aim: low ?? -Infinity, high: Math.max(aim ?? -Infinity, low === null ? -Infinity : low + size) }[edge]);
+  const most = Math.min(ruler.domain[1] - span * margin, { high: Infinity, aim: high ?? Infinity, low: Math.min(aim ?? Infinity, high === null ? Infinity : high - size) }[edge]);
   const snapped = Math.round(wanted / size) * size;
   ruler.draft[edge] = round(Math.max(Math.ceil(least / size - 1e-6) * size, Math.min(Math.floor(most / size + 1e-6) * size, snapped)));
   place(ruler);

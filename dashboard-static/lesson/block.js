@@ -37,6 +37,9 @@ function counted(block) {
 // A check's length is chosen before its first shot: the row opens instead of beginning at once.
 async function begin(purpose) {
   if (purpose === "check") return ui({ ask: model.ui.ask?.what === "check" ? null : { what: "check" } });
+  // A second tap on what has just begun is no second block.
+  const { block } = model.lesson;
+  if (block?.purpose === purpose && block.shots === 0) return;
   if (await beginBlock(purpose)) ui({ ask: null });
 }
 

@@ -10,7 +10,7 @@ import { button, el, paint } from "./dom.js";
 import { focusPanel } from "./focus.js";
 import { leaksPanel } from "./leaks.js";
 import { refresh } from "./ledger.js";
-import { changed, hear, link, model, onChange, session, ui } from "./model.js";
+import { changed, hear, link, model, onChange, session, student, ui } from "./model.js";
 import { seatPanel } from "./seat.js";
 import { lastShot, shotList } from "./shots.js";
 import { topStrip } from "./top.js";
@@ -27,8 +27,12 @@ onChange(() => {
   // Without a lesson there is one thing to do: choose who is taught.
   document.body.dataset.tab = session() ? model.ui.tab : "student";
   document.body.dataset.lesson = session() ? "runs" : "none";
-  for (const [id, make] of Object.entries(PARTS)) paint(byId(id), make);
+  for (const [id, make] of Object.entries(PARTS)) if (inSight(byId(id))) paint(byId(id), make);
 });
+// Beside the open part only a wide page has room for the shots.
+const wide = matchMedia("(min-width: 1100px)");
+const inSight = ({ id, dataset }) => !dataset.tab || dataset.tab === document.body.dataset.tab || (id === "shots" && wide.matches);
+wide.onchange = changed;
 onUnits(changed);
 changed();
 
@@ -38,6 +42,8 @@ function onMessage(message) {
   const lessonNew = hear(message);
   if (message.type === "hello") fetchStudents();
   if (lessonNew) refresh();
+  // Somebody whom another tablet added.
+  if (lessonNew && student() && model.students && !model.students.some((s) => s.id === student().id)) fetchStudents();
   if (message.type === "hello" || message.type === "swing") fetchCatalogue();
 }
 

@@ -12,7 +12,7 @@ export function topStrip() {
     el(".who", {}, button("top:who", [el("b.name", {}, who()), el("span.sub", {}, under())], () => ui({ tab: "student" }), { kind: "quiet" })),
     el(".bay", {},
       el("p.state", { role: "status", "data-state": state() }, model.problem ?? STATES[state()] ?? state()),
-      el("p.recording", { "data-kept": String(Boolean(model.lesson?.seat?.session)) }, recording())),
+      el("p.recording", { "data-kept": String(Boolean(model.lesson?.seat?.session)), "data-linked": String(model.linked) }, recording())),
     el("nav.links", { "aria-label": "Screens" },
       [["/", "Bay"], ["/shelf", "Shelf"], ["/rig", "Rig"]].map(([href, words]) => el("a", { href }, words)),
       button("top:units", units() === "metric" ? "cm, m/s" : "in, mph", () => chooseUnits(units() === "metric" ? "imperial" : "metric"), { kind: "quiet", title: "change units" })),
