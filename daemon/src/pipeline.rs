@@ -17,7 +17,7 @@ use std::thread::{Builder, JoinHandle};
 
 use anyhow::{Context as _, anyhow};
 use crossbeam_channel::{Receiver, Sender, bounded, never};
-use protocol::report::Report;
+use protocol::report::{Report, WHOLE};
 use protocol::screen::{Message, Swing};
 
 use crate::analyze::{self, Bay, Outgoing, Setup};
@@ -264,7 +264,8 @@ fn publish(outgoing: &Receiver<Outgoing>, hub: &Hub, reports: Option<&Sender<Rep
             })),
             Outgoing::Swing(both) => {
                 let (report, replay) = *both;
-                if let Some(reports) = reports {
+                // The terminal wants each swing once, and whole.
+                if let Some(reports) = reports.filter(|_| report.revision == WHOLE) {
                     // Nobody may be listening any more: the screens get the report all the same.
                     drop(reports.try_send(report.clone()));
                 }
