@@ -1,10 +1,10 @@
 // The words and numbers of the bay screen: takes what the screen knows and writes it into the page.
 // The replay is drawn elsewhere (replay.js).
 
+import { byId, element, say } from "./page.js";
 import { lastArchived, lastSwing } from "./state.js";
 import { FOCUS, HEADLINE, STATES, archivedWords, liveWords, reading, unrefinedWords } from "./words.js";
 
-const byId = (id) => document.getElementById(id);
 // Below this the share of lost datagrams is not worth a word of warning beside it.
 const LOSS_WORTH_A_WORD = 1;
 
@@ -25,8 +25,11 @@ export function render(screen, units) {
   renderNumbers(lastSwing(screen), units);
   renderHealth(screen.linked ? screen.health : null);
   say(byId("bay-name"), screen.bayName);
-  say(byId("recording"), [screen.recording, archivedWords(lastArchived(screen))].filter(Boolean).join(" · "));
+  say(byId("recording"), [screen.recording, keepsNothing(screen) ? "" : archivedWords(lastArchived(screen))].filter(Boolean).join(" · "));
 }
+
+// Of a guest nothing is kept, which is said already.
+const keepsNothing = ({ lesson }) => Boolean(lesson) && !lesson.seat?.session;
 
 function renderState(screen) {
   const state = stateOf(screen);
@@ -46,6 +49,8 @@ function note(screen, state, units) {
   if (screen.problem) return screen.problem;
   if (!screen.linked) return screen.bay ? "connection to the bay lost, trying again" : "connecting to the bay";
   if (state === "no_signal") return "no frames arrive from the capture system";
+  // In a check nothing is said of the movement, and a lesson's lanes say it larger.
+  if (screen.lesson && (!screen.lesson.feedback || screen.lesson.focus.length)) return "";
   return state === "at_address" || state === "in_motion" ? liveWords(screen.live, units) : "";
 }
 
@@ -98,15 +103,3 @@ const mark = (severity) => ({ error: "✕ error:", warning: "▲ warning:" })[se
 
 // A whole number where it is one: 107 of 108 would read as a loss where 107.5 are sent.
 const round = (rate) => rate.toFixed(Math.abs(rate - Math.round(rate)) < 0.05 ? 0 : 1);
-
-function element(tag, name, text) {
-  const made = document.createElement(tag);
-  made.className = name;
-  made.textContent = text;
-  return made;
-}
-
-// Writing the same text again would make a screen reader speak again.
-function say(node, text) {
-  if (node && node.textContent !== (text || "")) node.textContent = text || "";
-}

@@ -5,13 +5,13 @@ import { figure, headPoint, pelvisPoint } from "./body.js";
 import { FloorPlan } from "./floor.js";
 import { ForceLane } from "./forces.js";
 import { Ground } from "./ground.js";
+import { byId, say } from "./page.js";
 import { Ruler } from "./ruler.js";
 import { Stage, camera, drawFigure, drawForce, drawFootWords, drawPath, drawRest, extent } from "./stick.js";
 import { Take, schedule } from "./take.js";
 import { length, sub } from "./vector.js";
-import { KINDS } from "./words.js";
+import { KINDS, sideWords } from "./words.js";
 
-const byId = (id) => document.getElementById(id);
 const CAPTIONS = {
   right: { face_on: "face on · target →", along_line: "along the target line" },
   left: { face_on: "face on · ← target", along_line: "along the target line" },
@@ -107,6 +107,8 @@ export class ReplayPanel {
     byId("ruler").hidden = !this.take;
     this.ruler.setCalm(this.calm.matches);
     byId("legend").hidden = !this.take && !this.live;
+    const sides = sideWords(handed);
+    for (const side of ["lead", "trail"]) say(byId("legend").querySelector(`.${side}-word`), sides[side]);
     byId("rest-key").hidden = !this.take;
     if (this.take) say(byId("replay-title"), title(this.swing));
     this.fit();
@@ -246,8 +248,4 @@ async function fetchPatiently(address, stillWanted) {
     if (replay) return replay;
   }
   return null;
-}
-
-function say(node, text) {
-  if (node.textContent !== text) node.textContent = text;
 }

@@ -2,7 +2,8 @@
 // playhead. Plain elements placed by percent, so that they follow the width by themselves.
 
 import { SLOW_WORDS } from "./take.js";
-import { RULER_EVENTS, eventName } from "./words.js";
+import { eventName } from "./quantities.js";
+import { RULER_EVENTS } from "./words.js";
 
 export class Ruler {
   constructor(root) {

@@ -9,6 +9,7 @@ const SWINGS_KEPT = 20;
 export const initial = Object.freeze({
   linked: false, problem: null, bay: null, bayName: "", recording: "", state: "no_signal",
   landmarks: [], swings: [], archived: [], health: null, live: null,
+  lesson: null, ended: null, outside: null,
 });
 
 /** The screen after the line came or went. */
@@ -26,6 +27,7 @@ export function apply(screen, message) {
     case "swing": return { ...screen, swings: withReport(screen.swings, message) };
     case "archived": return { ...screen, archived: [...screen.archived, message].slice(-SWINGS_KEPT) };
     case "health": return { ...screen, health: message };
+    case "lesson": return lesson(screen, message);
     default: return screen;
   }
 }
@@ -50,7 +52,31 @@ function hello(screen, message) {
     linked: true, problem: null, bay: message.bay, bayName: message.bay_name,
     recording: message.recording, state: message.state, landmarks: message.landmarks,
     swings: message.swings, archived: message.archived ?? [], health: message.health, live: null,
+    lesson: message.lesson ?? null, ended: null, outside: outside(message.swings, message.lesson),
   };
+}
+
+// `ended` is the block that was shown last, while no other one goes on in the same lesson. `outside` is a
+// swing from before the block began: it must not be taken for the block's.
+function lesson(screen, message) {
+  const before = screen.lesson;
+  const same = before?.seat?.session === message.seat?.session;
+  const began = before?.block?.id !== message.block?.id;
+  return {
+    ...screen, lesson: message, recording: message.recording,
+    ended: same && !message.block ? (before.block ? closed(before, message) : screen.ended) : null,
+    outside: began ? outside(screen.swings, message) : screen.outside,
+  };
+}
+
+// A block as it was when it ended; what was hidden in a check may be shown now.
+function closed(before, after) {
+  return { ...before, feedback: true, block: after.blocks.find((b) => b.id === before.block.id) ?? before.block };
+}
+
+function outside(swings, lesson) {
+  const last = swings.at(-1)?.id ?? null;
+  return lesson?.shots.some((shot) => shot.swing === last) ? null : last;
 }
 
 function live(screen, message) {

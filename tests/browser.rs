@@ -1,6 +1,7 @@
-//! What a person sees on the screens: headless Chromium looks at the Bay (`browser/bay.py`), at the loss
-//! and return of its line to the daemon (`browser/lost.py`), and teaches a lesson (`browser/lesson.py`).
-//! Starting the daemon and hitting a shot is the business of the tests that call this.
+//! What a person sees on the screens: headless Chromium looks at the Bay (`browser/bay.py`), at a lesson on
+//! it (`browser/lesson_bay.py`) and at the loss and return of its line to the daemon (`browser/lost.py`),
+//! and teaches a lesson on the Lesson page (`browser/lesson.py`). Starting the daemon and hitting a shot is
+//! the business of the tests that call this.
 
 use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
@@ -28,6 +29,16 @@ pub(crate) fn bay_shows(url: &str, expected: &Path, screenshot: &Path) {
         size > 10_000,
         "the picture holds {size} bytes: hardly more than one color"
     );
+}
+
+/// Walks a short lesson at the bay of `url`, where somebody keeps hitting, and looks at its screen
+/// meanwhile; leaves pictures in `folder`.
+///
+/// # Panics
+/// When what is seen is not what the lesson says, with every difference.
+pub(crate) fn bay_shows_a_lesson(url: &str, folder: &Path) {
+    let out = support::python("browser/lesson_bay.py", &[url.as_ref(), folder.as_os_str()]);
+    passed("lesson_bay.py", &out);
 }
 
 /// Opens the bay screen at `url`, calls `take_away` once it is linked and `bring_back` once it says

@@ -1,13 +1,15 @@
 //! The bay screen in a real browser: after a shot of the real recording, after one of the synthetic
-//! golfer, and when the daemon goes away.
+//! golfer, in a lesson, and when the daemon goes away.
 
+use std::io::{BufRead as _, BufReader, Read as _};
 use std::path::PathBuf;
+use std::process::Stdio;
 
 use daemon::map::MarkerMap;
 
 use crate::bay::Bay;
-use crate::browser::{bay_shows, bay_survives_loss};
-use crate::support::{data, scratch};
+use crate::browser::{bay_shows, bay_shows_a_lesson, bay_survives_loss};
+use crate::support::{data, scratch, whin};
 
 async fn shows(map: &str, file: PathBuf, name: &str) {
     let bay = Bay::start(map, &[]);
@@ -48,6 +50,36 @@ async fn a_left_handed_golfer_is_shown() {
     )
     .unwrap();
     shows("whin_32", dir.join("take.c3d"), "screen-left").await;
+}
+
+/// The demo has what a lesson needs: students with clubs, an archive, and somebody who keeps hitting.
+#[test]
+fn a_lesson_is_shown() {
+    let dir = scratch("screen-lesson");
+    let mut demo = whin()
+        .args(["demo", "--http", "127.0.0.1:0", "--pace", "3", "--archive"])
+        .arg(dir.join("archive"))
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .expect("the demo starts");
+    let mut said = BufReader::new(demo.stdout.take().expect("piped"));
+    let mut line = String::new();
+    while !line.starts_with("Open ") {
+        line.clear();
+        let length = said.read_line(&mut line).expect("the demo talks");
+        assert!(length > 0, "the demo ended without its address");
+    }
+    let url = line.split(' ').nth(1).expect("an address").to_owned();
+    // What it says of its shots is not read here; nobody must wait for that.
+    let rest = std::thread::spawn(move || said.read_to_end(&mut Vec::new()));
+    let seen = std::panic::catch_unwind(|| bay_shows_a_lesson(&url, &dir));
+    demo.kill().expect("it is ours");
+    demo.wait().expect("it has ended");
+    rest.join().expect("no panic").expect("readable to its end");
+    if let Err(failed) = seen {
+        std::panic::resume_unwind(failed);
+    }
 }
 
 #[test]

@@ -42,10 +42,10 @@ export const fetchStudents = () => act(async () => {
   model.students = (await get("students")).students;
 });
 
-/** Fetches the metrics' ids and units from the newest report, once there is one. */
+/** Fetches the catalogue of metrics, once. */
 export async function fetchCatalogue() {
-  if (model.catalogue.size || !model.bay) return;
-  const { swings } = await get(`bays/${model.bay}/swings`).catch(() => ({ swings: [] }));
-  for (const [id, metric] of Object.entries(swings[0]?.measurement.metrics ?? {})) model.catalogue.set(id, metric.unit);
+  if (model.catalogue.size) return;
+  const { metrics } = await get("metrics").catch(() => ({ metrics: [] }));
+  for (const metric of metrics) model.catalogue.set(metric.id, metric);
   if (model.catalogue.size) changed();
 }

@@ -3,8 +3,7 @@
 // where they go is focus.js.
 
 import { el, flush } from "./dom.js";
-import { signWords } from "../words.js";
-import { VERDICTS, digits, factor, label, step, value } from "./say.js";
+import { VERDICTS, digits, factor, label, signWords, step, unitOf, value } from "./say.js";
 
 /** Parts of the scale at both ends that no edge is dragged into, so that its grip stays on the page. */
 const MARGIN = 0.13;
@@ -44,7 +43,7 @@ const pick = (band) => Object.fromEntries(EDGES.map((e) => [e, band[e] ?? null])
 const percent = (ruler, v) => (100 * (v - ruler.domain[0])) / (ruler.domain[1] - ruler.domain[0]);
 
 function ticks(ruler) {
-  const k = factor(ruler.unit);
+  const k = factor(unitOf(ruler.metric, ruler.unit));
   const [from, to] = ruler.domain.map((v) => v * k);
   const raw = (to - from) / TICKS;
   const power = 10 ** Math.floor(Math.log10(raw));
@@ -56,7 +55,7 @@ function ticks(ruler) {
   }
   const signs = signWords(ruler.metric);
   const ends = signs ? [el("span.sign.minus", {}, `◂ ${signs.minus}`), el("span.sign.plus", {}, `${signs.plus} ▸`)] : [];
-  return [el(".axis"), made, ends, el("span.unit", {}, label(ruler.unit))];
+  return [el(".axis"), made, ends, el("span.unit", {}, label(unitOf(ruler.metric, ruler.unit)))];
 }
 
 const digitsOf = (at, size) => at.toFixed(Math.max(0, -Math.floor(Math.log10(size) + 1e-9))).replace(/^-(0(\.0*)?)$/, "$1").replace("-", "−");
@@ -125,7 +124,7 @@ function keys(ruler, edge, event) {
   ruler.timer = setTimeout(() => finish(ruler), KEYS_END_MS);
 }
 
-const stepOf = (ruler) => step(ruler.unit, ruler.domain[1] - ruler.domain[0]);
+const stepOf = (ruler) => step(unitOf(ruler.metric, ruler.unit), ruler.domain[1] - ruler.domain[0]);
 
 // Edges keep their order; they stop at each other.
 function move(ruler, edge, wanted, margin) {
@@ -165,7 +164,7 @@ function place(ruler) {
   for (const [edge, node] of Object.entries(ruler.grips)) {
     const v = band[edge];
     node.style.left = `${percent(ruler, v)}%`;
-    node.lastChild.textContent = digits(v, ruler.unit);
+    node.lastChild.textContent = digits(v, unitOf(ruler.metric, ruler.unit));
     const [least, most] = [ruler.domain[0], ruler.domain[1]].map((d) => String(round(d)));
     for (const [name, said] of [["aria-valuemin", least], ["aria-valuemax", most], ["aria-valuenow", String(v)], ["aria-valuetext", value(ruler.metric, v, ruler.unit)], ["aria-label", `${edge} edge`]]) node.setAttribute(name, said);
   }

@@ -3,7 +3,7 @@
 
 import { el } from "./dom.js";
 import { model, session } from "./model.js";
-import { count, difference, label, metricName } from "./say.js";
+import { count, difference, label, metricName, sentence, unitOf } from "./say.js";
 
 const VERDICTS = { real_gain: ["▲", "real gain"], real_loss: ["▼", "real loss"], real_change: ["◆", "real change"], not_shown_yet: ["◌", "not shown yet"], not_judged: ["—", "not judged"] };
 
@@ -26,11 +26,11 @@ function card({ metric, unit, change }) {
   const number = (id) => model.lesson.blocks.find((b) => b.id === id)?.number ?? "?";
   return el("article.card.change", { "data-metric": metric, "data-verdict": change.verdict },
     el("header", {}, el("h3", {}, metricName(metric)), el("p.verdict", {}, el("i", { "aria-hidden": "true" }, shape), ` ${word}`)),
-    change.shift !== null && (change.low === null ? el("p.only", {}, `${difference(change.shift, unit)} so far`) : line(change, unit)),
-    el("p", {}, change.words),
+    change.shift !== null && (change.low === null ? el("p.only", {}, `${difference(change.metric, change.shift, unit)} so far`) : line(change, unit)),
+    el("p", {}, sentence(change.words)),
     el("p.dim", {}, [
       `block ${number(change.before)} against block ${number(change.after)}: ${change.shots[0]} and ${count(change.shots[1], "shot")}`,
-      change.detectable !== null && `with so many shots ${difference(change.detectable, unit).replace("+", "")} could be told (gray)`,
+      change.detectable !== null && `with so many shots ${difference(change.metric, change.detectable, unit).replace("+", "")} could be told (gray)`,
     ].filter(Boolean).join(" · ")),
     change.more_shots !== null && change.more_shots > 0 && el("p.more", {}, el("b", {}, count(change.more_shots, "more shot")), " to show a change of the size that matters"));
 }
@@ -40,8 +40,8 @@ function line(change, unit) {
   const most = Math.max(...[change.shift, change.low, change.high, change.detectable].map((v) => Math.abs(v ?? 0))) * 1.15 || 1;
   const x = (v) => 50 + (50 * v) / most;
   const zone = (name, from, to) => el(`.${name}`, { left: x(from), width: x(to) - x(from) });
-  return el(".shift", { role: "img", "aria-label": `shift ${difference(change.shift, unit)}` },
+  return el(".shift", { role: "img", "aria-label": `shift ${difference(change.metric, change.shift, unit)}` },
     change.detectable !== null && zone("zone", -change.detectable, change.detectable),
     el(".zero", { left: 50 }), zone("reach", change.low, change.high),
-    el(".mark", { left: x(change.shift) }), el("span.said", { left: Math.min(88, Math.max(12, x(change.shift))) }, difference(change.shift, unit)), el("span.unit", {}, `0 ${label(unit)}`));
+    el(".mark", { left: x(change.shift) }), el("span.said", { left: Math.min(88, Math.max(12, x(change.shift))) }, difference(change.metric, change.shift, unit)), el("span.unit", {}, `0 ${label(unitOf(change.metric, unit))}`));
 }

@@ -5,7 +5,7 @@ import { bandRuler, domainOf } from "./bandruler.js";
 import { button, choice, el } from "./dom.js";
 import { field } from "./form.js";
 import { club, model, session, ui } from "./model.js";
-import { DEFAULT_BANDS, label, metricName, step, value, when } from "./say.js";
+import { DEFAULT_BANDS, label, metricName, sentence, step, unitOf, value, when } from "./say.js";
 
 const MOST = 3;
 const FOUND = 24;
@@ -41,7 +41,7 @@ function card(focus, index) {
   return el("article.card.focus", { "data-metric": focus.metric },
     el("header", {}, el("h2", {}, metricName(focus.metric)), newest(focus), button(`focus:out:${focus.metric}`, "✕", () => setFocus(model.lesson.focus.map((f) => f.metric).filter((m) => m !== focus.metric)), { "aria-label": `take ${metricName(focus.metric)} out of focus`, kind: "quiet" })),
     ruler,
-    focus.spared ? el("p.loud", {}, `△ No band and no judgement: ${focus.spared}`) : [source(focus.band), focus.band?.warning && el("p.loud", {}, `△ ${focus.band.warning}`), tools(focus, values, domain)]);
+    focus.spared ? el("p.loud", {}, `△ No band and no judgement: ${focus.spared}`) : [source(focus.band), focus.band?.warning && el("p.loud", {}, `△ ${sentence(focus.band.warning)}`), tools(focus, values, domain)]);
 }
 
 function newest(focus) {
@@ -57,7 +57,7 @@ function source(band) {
 
 function tools(focus, values, domain) {
   const { band, metric, unit } = focus;
-  const size = step(unit, domain[1] - domain[0]);
+  const size = step(unitOf(metric, unit), domain[1] - domain[0]);
   const proposed = proposal(values, domain, size);
   if (!band) {
     return el(".row", {}, button(`band:new:${metric}`, values.length >= 4 ? "Band around these shots" : "Set a band", () => setBand(metric, proposed), { kind: "strong" }), defaultButton(metric, unit, null));
@@ -106,7 +106,7 @@ function defaultButton(metric, unit, band) {
 function chooser() {
   const wanted = (model.ui.drafts.metric ?? "").trim().toLowerCase();
   const taken = new Set(model.lesson.focus.map((f) => f.metric));
-  const known = [...model.catalogue].filter(([id, unit]) => !taken.has(id) && unit !== "code").map(([id]) => id);
+  const known = [...model.catalogue.values()].filter((m) => !taken.has(m.id) && m.unit !== "code").map((m) => m.id);
   const found = wanted ? known.filter((id) => matches(id, wanted)).slice(0, FOUND) : suggestions(taken);
   const all = model.lesson.focus.map((f) => f.metric);
   const add = async (id) => {
@@ -117,7 +117,7 @@ function chooser() {
   return el(".card.chooser", {},
     el("h2", {}, all.length ? "Another focus" : "What to work on"),
     field("metric", "Search the catalogue", { type: "search", "data-live": true, autocomplete: "off", oninput: (e) => { model.ui.drafts.metric = e.target.value; ui({}); } }),
-    model.catalogue.size === 0 && el("p.dim", {}, "The whole catalogue is here after the first shot."),
+    model.catalogue.size === 0 && el("p.dim", {}, "Asking for the catalogue."),
     wanted && found.length === 0 && el("p.dim", {}, "Nothing of that name is measured here."),
     el(".found", {}, found.map((id) => button(`add:${id}`, [el("span", {}, metricName(id)), el("span.sub", {}, why(id))], () => add(id)))));
 }
@@ -129,14 +129,15 @@ const leakOf = (id) => model.lesson.leaks.find((l) => l.status === "present" && 
 
 function why(id) {
   const leak = leakOf(id);
-  const unit = model.catalogue.get(id);
+  const { unit, has_default_band: banded } = model.catalogue.get(id) ?? {};
   if (leak) return `shows the leak: ${leak.name}`;
-  if (id in DEFAULT_BANDS) return "has a default band";
-  return unit ? label(unit) : "";
+  if (banded) return "has a default band";
+  return unit ? label(unitOf(id, unit)) : "";
 }
 
 // Leaks first, then what has a band of its own.
 function suggestions(taken) {
   const leaking = model.lesson.leaks.filter((l) => l.status === "present").flatMap((l) => l.evidence.map((e) => e.metric));
-  return [...new Set([...leaking, ...Object.keys(DEFAULT_BANDS)])].filter((id) => !taken.has(id)).slice(0, SUGGESTED);
+  const banded = [...model.catalogue.values()].filter((m) => m.has_default_band).map((m) => m.id);
+  return [...new Set([...leaking, ...banded])].filter((id) => !taken.has(id)).slice(0, SUGGESTED);
 }

@@ -57,10 +57,10 @@ function evidence(leak) {
 const PICTURED = { m: 0.01, deg: 10, ratio: 0.1, ms: 10, s: 0.1 };
 
 function slope({ metric, slope: per, low, high, words }) {
-  const unit = model.catalogue.get(metric);
+  const unit = model.catalogue.get(metric)?.unit;
   const size = PICTURED[unit] ?? 1;
-  const each = unit ? ` for ${difference(size, unit).replace("+", "")} more of ${metricName(metric).toLowerCase()}` : "";
-  return `${difference(per * size, "m/s")}${each} (${difference(low * size, "m/s")} to ${difference(high * size, "m/s")}). ${words}`;
+  const each = unit ? ` for ${difference(metric, size, unit).replace("+", "")} more of ${metricName(metric).toLowerCase()}` : "";
+  return `${difference("head_speed", per * size, "m/s")}${each} (${difference("head_speed", low * size, "m/s")} to ${difference("head_speed", high * size, "m/s")}). ${words}`;
 }
 
 function group(words, leaks) {

@@ -128,7 +128,7 @@ function note(notes) {
 
 /** Edges of a band in words, in the unit of its metric. */
 export function bandWords(metric, band) {
-  const unit = model.catalogue.get(metric) ?? model.lesson?.focus.find((f) => f.metric === metric)?.unit;
+  const unit = model.catalogue.get(metric)?.unit ?? model.lesson?.focus.find((f) => f.metric === metric)?.unit;
   if (!band) return "the default";
   if (!unit) return "edges";
   const parts = ["low", "aim", "high"].filter((e) => band[e] !== null && band[e] !== undefined).map((e) => `${e} ${value(metric, band[e], unit)}`);

@@ -44,7 +44,7 @@ function onMessage(message) {
   if (lessonNew) refresh();
   // Somebody whom another tablet added.
   if (lessonNew && student() && model.students && !model.students.some((s) => s.id === student().id)) fetchStudents();
-  if (message.type === "hello" || message.type === "swing") fetchCatalogue();
+  if (message.type === "hello") fetchCatalogue();
 }
 
 function onLink(linked) {

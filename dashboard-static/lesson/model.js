@@ -7,7 +7,7 @@ export const model = {
   linked: false, problem: null, bay: null, bayName: "", bayState: "no_signal", lesson: null, lastSwing: null,
   /** Students on file; `null` until fetched. */
   students: null,
-  /** Metric id → unit, from any report. */
+  /** The catalogue: metric id → what `GET /api/v1/metrics` says of it. */
   catalogue: new Map(),
   /** Entries of the student by number. */
   entries: new Map(),

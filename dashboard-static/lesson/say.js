@@ -1,39 +1,39 @@
-// Numbers, marks and times as this page says them. Names and units come from words.js and units.js.
+// Numbers, marks and times as this page says them, from the modules that every screen shares.
 
+import { difference as signed, inUnits, scaleOf, shown } from "../figures.js";
+import { metricName, quantity, signWords } from "../quantities.js";
 import { units } from "../units.js";
-import { metricName, scaleOf, shown, signWords } from "../words.js";
+import { inWords } from "../words.js";
 
-export { metricName };
+export { metricName, signWords };
 
 /** Mark and word of a verdict: shape first, never color alone. */
 export const VERDICTS = { in: ["●", "in"], low: ["▼", "low"], high: ["▲", "high"], not_judged: ["◌", "not judged"] };
 
-// Ratios here are mostly parts of one, edges of bands among them: a tenth is too coarse.
-function text(number, unit) {
-  if (unit !== "ratio") return shown(number, unit, units());
-  return { digits: number.toFixed(2).replace(/^-(0\.00)$/, "$1").replace("-", "−"), unit: "" };
-}
+/** A sentence of the daemon with its numbers in the units on screen. */
+export const sentence = (words) => inUnits(words, units());
 
-const gap = (label) => (label === "°" || label === "" ? label : ` ${label}`);
+/** The unit as `figures.js` has it: parts of a whole are read in percent, other ratios with two digits. */
+export const unitOf = (id, unit) => (quantity(id).share ? "share" : unit);
 
 /** A value with its unit and direction: `2.2 cm away`. */
 export function value(id, number, unit) {
   if (number === null || number === undefined) return "—";
-  const words = signWords(id);
-  const { digits, unit: label } = text(number, unit);
-  if (!words) return `${digits}${gap(label)}`;
-  const word = Number(digits.replace("−", "-")) === 0 ? words.zero : digits.startsWith("−") ? words.minus : words.plus;
-  return `${digits.replace("−", "")}${gap(label)} ${word}`;
+  return unitOf(id, unit) === "ratio" ? digits(number, "ratio") : inWords(id, number, unit, units());
 }
 
-/** A difference of two values, with its sign. */
-export function difference(number, unit) {
-  const { digits, unit: label } = text(number, unit);
-  return `${digits.startsWith("−") || Number(digits) === 0 ? "" : "+"}${digits}${gap(label)}`;
+/** A difference of two values of a metric, with its sign. */
+export function difference(id, number, unit) {
+  const of = unitOf(id, unit);
+  if (of === "ratio") return `${number > 0 ? "+" : ""}${digits(number, of)}`;
+  return signed(number, of, units());
 }
 
-/** Digits alone, for ticks. */
-export const digits = (number, unit) => text(number, unit).digits;
+/** Digits alone, for ticks and grips. */
+export function digits(number, unit) {
+  if (unit === "ratio") return number.toFixed(2).replace(/^-(0\.00)$/, "$1").replace("-", "−");
+  return shown(number, unit, units()).digits;
+}
 /** The unit's label. */
 export const label = (unit) => (unit === "ratio" ? "ratio" : scaleOf(unit, units())[1]);
 /** What one unit of a report is on the screen. */

@@ -6,7 +6,7 @@ import { button, choice, el } from "./dom.js";
 import { field } from "./form.js";
 import { holds, newest as newestOfKind, newestFirst } from "./ledger.js";
 import { model, session, ui } from "./model.js";
-import { VERDICTS, clock, metricName, value } from "./say.js";
+import { VERDICTS, clock, metricName, sentence as inUnits, value } from "./say.js";
 
 /** A tap this soon after another shot has come was meant for the one before. */
 const SETTLE_MS = 400;
@@ -44,7 +44,7 @@ export function lastShot() {
 function newest(shot, sentence, feedback) {
   return el("article.shot.large", { "data-swing": shot.swing, "data-excluded": String(Boolean(shot.excluded)) },
     heading(shot),
-    !shot.excluded && sentence && el("p.sentence", {}, sentence, !feedback && el("span.dim", {}, " (not shown in the bay: check)")),
+    !shot.excluded && sentence && el("p.sentence", {}, inUnits(sentence), !feedback && el("span.dim", {}, " (not shown in the bay: check)")),
     marks(shot, true),
     el(".row.tight", {}, effort(shot, "last"), exclusion(shot, "last"), pain(shot, "last"), more(shot, "last")),
     opened(shot, "last"));

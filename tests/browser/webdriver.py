@@ -85,6 +85,11 @@ class Browser:
         """Runs a function body in the page and returns its result."""
         return self._do("POST", "execute/sync", {"script": script, "args": list(args)})
 
+    def press(self, key):
+        """Presses and releases a key, as a person does (the page may then play sound)."""
+        strokes = [{"type": kind, "value": key} for kind in ("keyDown", "keyUp")]
+        self._do("POST", "actions", {"actions": [{"type": "key", "id": "keyboard", "actions": strokes}]})
+
     def screenshot(self, path):
         with open(path, "wb") as out:
             out.write(base64.b64decode(self._do("GET", "screenshot")))
