@@ -123,16 +123,19 @@ function chooser() {
 }
 
 // Every word must be somewhere in the name.
-const matches = (id, wanted) => wanted.split(/\s+/).every((w) => `${metricName(id)} ${id}`.toLowerCase().includes(w));
+function matches(id, wanted) {
+  const { words } = model.catalogue.get(id);
+  return wanted.split(/\s+/).every((w) => `${metricName(id)} ${words}`.toLowerCase().includes(w));
+}
 
 const leakOf = (id) => model.lesson.leaks.find((l) => l.status === "present" && (l.evidence.some((e) => e.metric === id) || l.slope?.metric === id));
 
 function why(id) {
   const leak = leakOf(id);
-  const { unit, has_default_band: banded } = model.catalogue.get(id) ?? {};
+  const { unit, has_default_band: banded, definition } = model.catalogue.get(id) ?? {};
   if (leak) return `shows the leak: ${leak.name}`;
   if (banded) return "has a default band";
-  return unit ? label(unitOf(id, unit)) : "";
+  return [unit && label(unitOf(id, unit)), definition].filter(Boolean).join(" · ");
 }
 
 // Leaks first, then what has a band of its own.

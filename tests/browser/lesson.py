@@ -180,7 +180,7 @@ def focus(lesson):
     lesson.tap("#tabs button", "Focus")
     lesson.type("metric", "shift takeaway end")
     # What was suggested before is gone, what was searched for is there.
-    lesson.gone("#focus .found", "nset")
+    lesson.gone("#focus .found", "knee")
     lesson.shows("#focus .found", "Head shift at takeaway end", "Pelvis shift at takeaway end")
     lesson.tap("#focus .found button", "Pelvis shift at takeaway end")
     lesson.shows(f"[data-metric='{FOCUS}']", "Pelvis shift at takeaway end", "Default: common practice")
