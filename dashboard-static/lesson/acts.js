@@ -5,6 +5,9 @@ import { get, send } from "./api.js";
 import { add } from "./ledger.js";
 import { changed, model, session, student, ui } from "./model.js";
 
+/** Earlier shots behind a ruler. */
+const PAST = 40;
+
 /** Runs a verb; a refusal is shown and gives `null`. */
 export async function act(verb) {
   try {
@@ -41,6 +44,22 @@ export const endBlock = () => act(() => send("DELETE", `bays/${model.bay}/blocks
 export const fetchStudents = () => act(async () => {
   model.students = (await get("students")).students;
 });
+
+/** Fetches what stands behind the rulers: earlier shots of the student with this club, of other blocks. */
+export async function fetchPast() {
+  const { seat, block, focus } = model.lesson ?? {};
+  if (!seat?.student || !seat.club || !focus?.length) return;
+  const metrics = focus.map((f) => f.metric);
+  const of = [seat.student.id, seat.club.id, block?.id, ...metrics].join(" ");
+  if (model.past.of === of) return;
+  model.past = { of, values: new Map() };
+  const query = new URLSearchParams({ student: seat.student.id, club: seat.club.name, kind: "shot", metrics: metrics.join(",") });
+  const { swings } = await get(`swings?${query}`).catch(() => ({ swings: [] }));
+  if (model.past.of !== of) return;
+  const others = swings.filter((s) => !s.excluded && s.block !== block?.id);
+  for (const id of metrics) model.past.values.set(id, others.map((s) => s.values[id]).filter((v) => v !== null && v !== undefined).slice(0, PAST));
+  changed();
+}
 
 /** Fetches the catalogue of metrics, once. */
 export async function fetchCatalogue() {

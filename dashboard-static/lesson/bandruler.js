@@ -27,16 +27,17 @@ export function domainOf(values, band, unit, before) {
 }
 
 /**
- * @param {{metric, unit, shots: {value, verdict, number}[], band, domain, editable}} given shots newest first
+ * @param {{metric, unit, shots: {value, verdict, number}[], past: number[], band, domain, editable}} given shots newest first
  * @param {(band: {low, aim, high}) => void} set called once when a drag or a run of keys is over
  */
 export function bandRuler(given, set) {
   const ruler = { ...given, set, draft: given.band ? pick(given.band) : null, grips: {} };
   ruler.bracket = el(".bracket", { "aria-hidden": "true" });
   ruler.said = el("p.inside", {});
-  ruler.track = el(`.track${ruler.draft?.aim == null ? ".no-aim" : ""}`, {}, ticks(ruler), ruler.bracket, dots(ruler), grips(ruler));
+  ruler.key = given.past.length > 0 && el("span.dim", {}, `small: ${given.past.length} earlier shots`);
+  ruler.track = el(`.track${ruler.draft?.aim == null ? ".no-aim" : ""}`, {}, ticks(ruler), earlier(ruler), ruler.bracket, dots(ruler), grips(ruler));
   place(ruler);
-  return el(".bandruler", { "data-metric": given.metric }, ruler.track, ruler.said);
+  return el(".bandruler", { "data-metric": given.metric }, ruler.track, el(".under", {}, ruler.said, ruler.key));
 }
 
 const pick = (band) => Object.fromEntries(EDGES.map((e) => [e, band[e] ?? null]));
@@ -75,6 +76,9 @@ function dots(ruler) {
   const seen = ruler.shots.filter((s) => s.value !== null && s.value !== undefined);
   return el(".dots", { role: "img", "aria-label": seen.length ? `${seen.length} shots, the newest at ${value(ruler.metric, seen[0].value, ruler.unit)}` : "no shots measured yet" }, seen.map(one));
 }
+
+// Before this block, below the line: what the band is measured against when the block is young.
+const earlier = (ruler) => el(".earlier", { "aria-hidden": "true" }, ruler.past.map((v) => el("span.was", { left: percent(ruler, v) })));
 
 function grips(ruler) {
   if (!ruler.draft || !ruler.editable) return [];

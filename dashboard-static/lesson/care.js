@@ -32,6 +32,7 @@ export function careStrip() {
   return [
     load.advice && el("p.loud.advice", { role: "alert" }, `△ ${load.advice}${load.rest_s ? ` · ${rest(load.rest_s)} left` : ""}`),
     !checkedIn() && checkIn(),
+    checkedIn() && checkedIn() !== READY && el("p.loud", {}, `△ Came with ${checkedIn()}. Stop on pain, and see a licensed clinician before going on.`),
     chips.length > 0 && el(".chips", {}, chips),
     block && block.shots === 0 && checkedIn() && el(".row.tight", {}, button("care:pain", "Pain or fatigue", () => ui({ ask: { what: "block-pain" } }), { kind: "alarm" }),
       model.ui.ask?.what === "block-pain" && ["fatigue", ...HURTS].map((w) => button(`care:${w}`, w, async () => { if (await painOfBlock(w)) ui({ ask: null }); }))),

@@ -35,13 +35,14 @@ function shotsOf(index) {
 function card(focus, index) {
   const shots = shotsOf(index);
   const values = shots.map((s) => s.value).filter((v) => v !== null);
-  const domain = domainOf(values, focus.band, focus.unit, model.ui.domains[focus.metric]);
+  const past = model.past.values.get(focus.metric) ?? [];
+  const domain = domainOf([...values, ...past], focus.band, focus.unit, model.ui.domains[focus.metric]);
   model.ui.domains[focus.metric] = domain;
-  const ruler = bandRuler({ metric: focus.metric, unit: focus.unit, shots, band: focus.band, domain, editable: !focus.spared }, (band) => setBand(focus.metric, band));
+  const ruler = bandRuler({ metric: focus.metric, unit: focus.unit, shots, past, band: focus.band, domain, editable: !focus.spared }, (band) => setBand(focus.metric, band));
   return el("article.card.focus", { "data-metric": focus.metric },
     el("header", {}, el("h2", {}, metricName(focus.metric)), newest(focus), button(`focus:out:${focus.metric}`, "✕", () => setFocus(model.lesson.focus.map((f) => f.metric).filter((m) => m !== focus.metric)), { "aria-label": `take ${metricName(focus.metric)} out of focus`, kind: "quiet" })),
     ruler,
-    focus.spared ? el("p.loud", {}, `△ No band and no judgement: ${focus.spared}`) : [source(focus.band), focus.band?.warning && el("p.loud", {}, `△ ${sentence(focus.band.warning)}`), tools(focus, values, domain)]);
+    focus.spared ? el("p.loud", {}, `△ No band and no judgement: ${focus.spared}`) : [source(focus.band), focus.band?.warning && el("p.loud", {}, `△ ${sentence(focus.band.warning)}`), tools(focus, values.length >= 4 ? values : [...values, ...past], domain)]);
 }
 
 function newest(focus) {

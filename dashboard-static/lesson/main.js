@@ -2,7 +2,7 @@
 
 import { keepConnected } from "../socket.js";
 import { onUnits } from "../units.js";
-import { fetchCatalogue, fetchStudents } from "./acts.js";
+import { fetchCatalogue, fetchPast, fetchStudents } from "./acts.js";
 import { blockBar } from "./block.js";
 import { carePanel, careStrip } from "./care.js";
 import { changePanel } from "./change.js";
@@ -41,7 +41,10 @@ keepConnected(new URL("/ws", location.href.replace(/^http/, "ws")), onMessage, o
 function onMessage(message) {
   const lessonNew = hear(message);
   if (message.type === "hello") fetchStudents();
-  if (lessonNew) refresh();
+  if (lessonNew) {
+    refresh();
+    fetchPast();
+  }
   // Somebody whom another tablet added.
   if (lessonNew && student() && model.students && !model.students.some((s) => s.id === student().id)) fetchStudents();
   if (message.type === "hello") fetchCatalogue();

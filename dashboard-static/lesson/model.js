@@ -9,6 +9,8 @@ export const model = {
   students: null,
   /** The catalogue: metric id → what `GET /api/v1/metrics` says of it. */
   catalogue: new Map(),
+  /** Values of this student's earlier shots with this club, by metric. */
+  past: { of: "", values: new Map() },
   /** Entries of the student by number. */
   entries: new Map(),
   /** Swing id → its number in its block. */
