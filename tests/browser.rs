@@ -1,6 +1,7 @@
-//! What a person sees on the bay screen: headless Chromium looks at it (`browser/bay.py`), at a lesson on
-//! it (`browser/lesson_bay.py`) and at the loss and return of its line to the daemon (`browser/lost.py`). Starting the daemon and hitting a
-//! shot is the business of the tests that call this.
+//! What a person sees on the screens: headless Chromium looks at the Bay (`browser/bay.py`), at a lesson on
+//! it (`browser/lesson_bay.py`) and at the loss and return of its line to the daemon (`browser/lost.py`),
+//! and teaches a lesson on the Lesson page (`browser/lesson.py`). Starting the daemon and hitting a shot is
+//! the business of the tests that call this.
 
 use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
@@ -63,6 +64,16 @@ pub(crate) fn bay_survives_loss(url: &str, take_away: impl FnOnce(), bring_back:
     said.read_line(&mut verdict).expect("a verdict");
     assert!(running.wait().expect("it ends").success());
     passed("lost.py", &verdict);
+}
+
+/// Walks a whole lesson on the Lesson page at `url` of a bay that is hit in all the while: a student, a club,
+/// blocks, a band by dragging, a shot taken out and back.
+///
+/// # Panics
+/// When a person would not see what is so.
+pub(crate) fn lesson_is_taught(url: &str) {
+    let out = support::python("browser/lesson.py", &[url.as_ref()]);
+    passed("lesson.py", &out);
 }
 
 fn expect_line(said: &mut impl BufRead, word: &str) {

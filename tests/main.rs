@@ -35,6 +35,7 @@ mod leak_lessons;
 mod leaks;
 mod lesson;
 mod lesson_hours;
+mod lesson_page;
 mod lessons;
 mod live;
 mod network;

@@ -58,6 +58,25 @@ class Browser:
         self.cdp("Emulation.setDeviceMetricsOverride",
                  {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": False})
 
+    def touch(self):
+        """From now on the device is one for fingers."""
+        self.cdp("Emulation.setTouchEmulationEnabled", {"enabled": True})
+
+    def point(self, x, y, *, to=None, kind="mouse"):
+        """Presses at a place of the page, moves on to another if told, and lets go, as a hand does."""
+        steps = [{"type": "pointerMove", "duration": 0, "x": round(x), "y": round(y)}, {"type": "pointerDown", "button": 0}]
+        if to:
+            steps += [{"type": "pointerMove", "duration": 60, "x": round(x + (to[0] - x) * k / 4), "y": round(y + (to[1] - y) * k / 4)}
+                      for k in range(1, 5)]
+        steps.append({"type": "pointerUp", "button": 0})
+        self._do("POST", "actions", {"actions": [
+            {"type": "pointer", "id": f"hand-{kind}", "parameters": {"pointerType": kind}, "actions": steps}]})
+
+    def keys(self, text):
+        """Types into whatever has the keyboard."""
+        steps = [{"type": t, "value": c} for c in text for t in ("keyDown", "keyUp")]
+        self._do("POST", "actions", {"actions": [{"type": "key", "id": "keyboard", "actions": steps}]})
+
     def reduce_motion(self):
         self.cdp("Emulation.setEmulatedMedia",
                  {"features": [{"name": "prefers-reduced-motion", "value": "reduce"}]})

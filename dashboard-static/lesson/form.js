@@ -1,0 +1,18 @@
+// Fields and folds that keep what was typed or opened over repaints.
+
+import { el } from "./dom.js";
+import { model } from "./model.js";
+
+/** A labelled text field; what is typed stands in `model.ui.drafts[key]`. */
+export function field(key, label, attributes = {}) {
+  const input = el("input", { type: "text", "data-k": key, oninput: (e) => { model.ui.drafts[key] = e.target.value; }, ...attributes });
+  input.value = model.ui.drafts[key] ?? "";
+  return el("label.field", {}, el("span", {}, label), input);
+}
+
+/** Something that folds away behind a line of words. */
+export function fold(key, words, kind, ...children) {
+  const kept = model.ui.drafts[`fold.${key}`];
+  const opened = kept ?? false;
+  return el(`details${kind ? `.${kind}` : ""}`, { open: opened, ontoggle: (e) => { model.ui.drafts[`fold.${key}`] = e.target.open; } }, el("summary", { "data-k": `fold:${key}` }, words), ...children);
+}

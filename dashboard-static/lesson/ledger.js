@@ -1,0 +1,136 @@
+// What was entered: every entry of the student, which of them holds, which can be undone, and each in words.
+
+import { eventName } from "../words.js";
+import { get } from "./api.js";
+import { changed, model, student } from "./model.js";
+import { metricName, value } from "./say.js";
+
+const PAGES = 20;
+let busy = false;
+let again = false;
+
+/** Fetches what is new. Calls while one runs become one more. */
+export async function refresh() {
+  if (busy) {
+    again = true;
+    return;
+  }
+  busy = true;
+  try {
+    await load(student()?.id);
+  } catch {
+    // The next message of the bay tries again; the stale sign stands meanwhile.
+  } finally {
+    busy = false;
+  }
+  if (again) {
+    again = false;
+    refresh();
+  }
+}
+
+async function load(of) {
+  if (!of) return;
+  const known = Math.max(0, ...model.entries.keys());
+  let before = null;
+  for (let page = 0; page < PAGES; page += 1) {
+    const query = new URLSearchParams({ student: of, ...(before ? { before } : {}) });
+    const told = await get(`entries?${query}`);
+    if (student()?.id !== of) return;
+    for (const entry of told.entries) model.entries.set(entry.n, entry);
+    before = told.next;
+    if (!before || before <= known) break;
+  }
+  changed();
+}
+
+/** Takes an entry in that was just made. */
+export function add(entry) {
+  if (entry.student === student()?.id) model.entries.set(entry.n, entry);
+  changed();
+}
+
+/** Every entry, newest first. */
+export const newestFirst = () => [...model.entries.values()].sort((a, b) => b.n - a.n);
+
+const about = (a) => Object.entries(a)[0].join(" ");
+const kind = (entry) => `${about(entry.about)} ${entry.key}`;
+
+/** The value that holds of a key; `null` without one. */
+export function holds(of, key) {
+  const wanted = `${about(of)} ${key}`;
+  return newestFirst().find((e) => kind(e) === wanted)?.said?.value ?? null;
+}
+
+/** Numbers of the entries that are the newest of their kind: only those can be undone. */
+export function newest() {
+  const kinds = new Map();
+  for (const entry of model.entries.values()) if (!(kinds.get(kind(entry)) > entry.n)) kinds.set(kind(entry), entry.n);
+  return new Set(kinds.values());
+}
+
+/** The entry that a big undo button takes back: the newest that is no undoing itself. */
+export function target() {
+  const open = newest();
+  return newestFirst().find((e) => e.undoes === null && open.has(e.n)) ?? null;
+}
+
+/** An entry in words. */
+export function words(entry) {
+  if (entry.undoes !== null) {
+    const before = model.entries.get(entry.undoes);
+    if (before?.undoes != null) return `Put back: ${lower(words(model.entries.get(before.undoes) ?? { ...before, undoes: null }))}`;
+    return `Taken back: ${before ? lower(words(before)) : `entry ${entry.undoes}`}`;
+  }
+  const make = WORDS[entry.key.split(":")[0]];
+  return `${thing(entry)}${make ? make(entry.said?.value ?? null, entry) : entry.key.replaceAll("_", " ")}`;
+}
+
+const lower = (text) => (/^(Pain|Shot|Block)/.test(text) ? text : text.charAt(0).toLowerCase() + text.slice(1));
+
+function thing(entry) {
+  const [what, id] = Object.entries(entry.about)[0];
+  if (what === "swing") {
+    const number = model.numbers.get(id);
+    return number ? `Shot ${number.number}: ` : "A shot: ";
+  }
+  if (what === "block") return "Block: ";
+  return "";
+}
+
+const WORDS = {
+  excluded: (v) => (v ? `does not count, ${v}` : "counts again"),
+  effort: (v) => (v ? `${v} effort` : "effort not told"),
+  strike: (v) => (v ? `strike ${v}` : "strike not told"),
+  direction: (v) => (v ? `went ${v}` : "direction not told"),
+  ball: () => "ball data",
+  pain: (v) => v ?? "no pain",
+  tags: (v) => (v?.length ? `tags ${v.join(", ")}` : "no tags"),
+  notes: (v) => note(v),
+  block: () => "moved to another block",
+  band: (v, e) => `Band of ${metricName(e.key.slice(5))}: ${bandWords(e.key.slice(5), v)}`,
+  focus: (v) => (v?.length ? `Focus: ${v.map(metricName).join(" · ")}` : "No focus"),
+  limits: (v) => (v?.length ? `To be spared: ${v.map((l) => l.movement.replaceAll("_", " ")).join(", ")}` : "Nothing to be spared"),
+  full_effort_max: (v) => (v === null ? "Full-effort limit: the usual one" : `Full-effort limit: ${v}`),
+  threshold: (v, e) => `Threshold ${e.key.split(":").slice(1).join(", ").replaceAll("_", " ")}: ${v?.value ?? "default"}`,
+  cue: () => "Coach's words for a leak",
+  checked_in: (v) => (v ? `Checked in: ${v}` : "Check-in open again"),
+  footing: (v) => (v ? `Footing: ${v}` : "Footing not told"),
+  keep: (v) => `To keep: ${v?.join(" · ")}`,
+  next: (v) => `Next lesson: ${v ?? "open"}`,
+};
+
+function note(notes) {
+  const last = notes?.at(-1);
+  if (!last) return "no notes";
+  return `note ${last.at ? `at ${eventName(last.at)} ` : ""}“${last.text}”`;
+}
+
+/** Edges of a band in words, in the unit of its metric. */
+export function bandWords(metric, band) {
+  const unit = model.catalogue.get(metric)?.unit ?? model.lesson?.focus.find((f) => f.metric === metric)?.unit;
+  if (!band) return "the default";
+  if (!unit) return "edges";
+  const parts = ["low", "aim", "high"].filter((e) => band[e] !== null && band[e] !== undefined).map((e) => `${e} ${value(metric, band[e], unit)}`);
+  return parts.join(", ") || "none";
+}
