@@ -48,7 +48,7 @@ function reading(node) {
   const size = pen.measureText("0123456789");
   return { digits: text(node, ".digits"), unit: text(node, ".unit"), word: text(node, ".word"), name: text(node, ".name"),
     height: size.actualBoundingBoxAscent + size.actualBoundingBoxDescent, box: box(node),
-    cut: [...node.querySelectorAll(".value, .name, .verdict, .reason")].some((n) => n.getBoundingClientRect().right > node.getBoundingClientRect().right + 1) };
+    cut: [...node.querySelectorAll(".value, .name, .change, .verdict, .reason")].some((n) => n.getBoundingClientRect().right > node.getBoundingClientRect().right + 1) };
 }
 return {
   kind: document.body.dataset.lesson, student: text(byId("seat"), ".student"), details: text(byId("seat"), ".details"),
