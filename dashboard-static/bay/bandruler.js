@@ -6,8 +6,8 @@ const SVG = "http://www.w3.org/2000/svg";
 const LEAST = { m: 0.03, mm: 10, deg: 10, "m/s": 3, s: 0.1, ms: 40, ratio: 0.4, "%": 20, "%BW": 20 };
 // Outside a band the ruler shows three quarters of its width on both sides.
 const AROUND = 0.75;
-// A band that takes less of the ruler has no room for the words of its aim.
-const NARROW = 0.33;
+// An aim nearer than this to an edge has no room for its words.
+const NARROW = 0.16;
 // So that a mark at the end is not cut.
 const PAD = 0.05;
 const SHAPES = {
@@ -68,8 +68,8 @@ export class BandRuler {
     made.classList.toggle("open-high", band.high == null);
     this.place(made, from);
     made.style.width = `${100 * (to - from)}%`;
-    const narrow = to - from < NARROW;
-    return [made, ...edges.map(({ edge, value, words }) => this.edge(narrow ? `${edge} narrow` : edge, value, words, edge))];
+    const narrow = (value) => Math.min(this.share(value) - from, to - this.share(value)) < NARROW;
+    return [made, ...edges.map(({ edge, value, words }) => this.edge(narrow(value) ? `${edge} narrow` : edge, value, words, edge))];
   }
 
   edge(classes, value, words, edge) {

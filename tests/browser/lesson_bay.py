@@ -48,7 +48,7 @@ function reading(node) {
   const size = pen.measureText("0123456789");
   return { digits: text(node, ".digits"), unit: text(node, ".unit"), word: text(node, ".word"), name: text(node, ".name"),
     height: size.actualBoundingBoxAscent + size.actualBoundingBoxDescent, box: box(node),
-    cut: [...node.querySelectorAll(".value, .name, .verdict, .reason")].some((n) => n.getBoundingClientRect().right > node.getBoundingClientRect().right + 1) };
+    cut: [...node.querySelectorAll(".value, .name, .change, .verdict, .reason")].some((n) => n.getBoundingClientRect().right > node.getBoundingClientRect().right + 1) };
 }
 return {
   kind: document.body.dataset.lesson, student: text(byId("seat"), ".student"), details: text(byId("seat"), ".details"),
@@ -57,15 +57,28 @@ return {
   lanes: [...document.querySelectorAll(".lane")].filter(shown).map((lane) => ({
     ...reading(lane), metric: lane.dataset.metric, verdict: text(lane, ".verdict"), reason: text(lane, ".reason"),
     live: lane.querySelector(".moving") !== null,
-    edges: [...lane.querySelectorAll(".edge")].map((e) => ({ edge: e.classList[1], x: e.getBoundingClientRect().left, words: e.textContent })),
+    edges: [...lane.querySelectorAll(".edge")].map((e) => ({ edge: e.classList[1], x: e.getBoundingClientRect().left, words: e.textContent, ...box(e.querySelector(".words")), shown: shown(e.querySelector(".words")) })),
     bracket: lane.querySelector(".bracket") && box(lane.querySelector(".bracket")),
     marks: [...lane.querySelectorAll(".mark")].map((m) => ({ age: Number(m.dataset.age), shape: m.classList[1], x: box(m).middle, opacity: Number(getComputedStyle(m).opacity) })),
   })),
   leak: shown(byId("leak")) ? byId("leak").innerText : "", leakBox: box(byId("leak")),
   recent: [...document.querySelectorAll("#recent li")].filter(shown).map((li) => li.innerText.replaceAll(/\\s+/g, " ")),
-  check: text(byId("check")), numbers: shown(byId("numbers")), right: shown(byId("right")),
+  told: window.told ?? null, check: text(byId("check")), numbers: shown(byId("numbers")), right: shown(byId("right")),
   all: document.body.innerText, tone: byId("tone").textContent, units: byId("units").textContent,
   captionTop: box(byId("caution")).top, scroll: [document.documentElement.scrollWidth, document.documentElement.scrollHeight], size: [innerWidth, innerHeight],
+};
+"""
+# Keeps the last lesson that the daemon sent, so that page and lesson can be read at one moment.
+LISTEN = """
+const Plain = WebSocket;
+window.WebSocket = class extends Plain {
+  constructor(...given) {
+    super(...given);
+    this.addEventListener("message", ({ data }) => {
+      const message = JSON.parse(data);
+      if (message.type === "lesson") window.told = message;
+    });
+  }
 };
 """
 # Notes what passes too quickly to be asked for.
@@ -96,6 +109,7 @@ def main(url, folder):
     api = Api(url.rstrip("/") + "/api/v1")
     failures = []
     with Browser(*SIZES[0]) as browser:
+        browser.cdp("Page.addScriptToEvaluateOnNewDocument", {"source": LISTEN})
         browser.open(url)
         browser.run(WATCH)
         club = api.begin()
@@ -103,7 +117,7 @@ def main(url, folder):
         api.block("practice")
         for width, height in SIZES:
             browser.resize(width, height)
-            lesson, seen = steady(browser, api, 3)
+            lesson, seen = steady(browser, 3)
             browser.screenshot(f"{folder}/practice-{width}.png")
             failures += [f"{width}x{height}: {wrong}" for wrong in practice(seen, lesson, "metric") + drawn(browser)]
         failures += names(browser, api) + keys(browser, api) + told(browser, api) + checked(browser, api, folder)
@@ -168,16 +182,16 @@ class Api:
             time.sleep(0.1)
 
 
-def steady(browser, api, shots):
-    """Lesson and page at a moment when nothing moves between two looks at the lesson."""
+def steady(browser, shots):
+    """The page and what the daemon told it last, at one moment at which no live number is shown."""
     end = time.monotonic() + PATIENCE_S
     while True:
-        before, seen, after = api.lesson(), browser.run(SEE), api.lesson()
-        still = before == after and before["block"] and before["block"]["shots"] >= shots
-        quiet_lanes = seen["lanes"] and not any(l["live"] or l["reason"] == "being judged" for l in seen["lanes"])
-        same = seen["block"].endswith(f"shot {before['block']['shots']}") if before["block"] else False
-        if (still and quiet_lanes and same) or time.monotonic() > end:
-            return after, seen
+        seen = browser.run(SEE)
+        lesson = seen["told"]
+        known = lesson and lesson["block"] and lesson["block"]["shots"] >= shots
+        still = seen["lanes"] and not any(l["live"] or l["reason"] == "being judged" for l in seen["lanes"])
+        if (known and still) or time.monotonic() > end:
+            return lesson, seen
         time.sleep(0.05)
 
 
@@ -312,6 +326,9 @@ def layout(seen):
             wrong.append(f"{part['name']} runs into the caution")
         if part["cut"]:
             wrong.append(f"{part['name']} is too wide")
+    for lane in seen["lanes"]:
+        edges = sorted((e for e in lane["edges"] if e["shown"]), key=lambda e: e["left"])
+        wrong += [f"{a['words']!r} runs into {b['words']!r}" for a, b in zip(edges, edges[1:]) if a["right"] > b["left"]]
     for above, below in zip(seen["lanes"], seen["lanes"][1:]):
         if above["box"]["bottom"] > below["box"]["top"] + 1:
             wrong.append(f"{above['name']} overlaps {below['name']}")
@@ -347,7 +364,7 @@ def keys(browser, api):
     wrong = [] if "off" in browser.run(SEE)["tone"] else ["the tone is not off at first"]
     browser.press("u")
     browser.press("t")
-    lesson, seen = steady(browser, api, 3)
+    lesson, seen = steady(browser, 3)
     wrong += [f"after u: {w}" for w in practice(seen, lesson, "imperial")]
     if "mph" not in seen["units"] or "tone on" not in seen["tone"]:
         wrong.append(f"keys are not told: {seen['units']!r}, {seen['tone']!r}")
