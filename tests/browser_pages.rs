@@ -1,6 +1,6 @@
 //! What holds for every page of the screens (`browser/pages.py`): no serious violation of WCAG by
 //! axe-core, nothing wrong in the console, no request off the origin, and a lost daemon is told and found
-//! again. What each page must show is the business of its own tests.
+//! again. And what the Rig page says of each fault (`browser/rig.py`).
 
 use std::io::{BufRead, BufReader, Write as _};
 use std::path::PathBuf;
@@ -8,7 +8,7 @@ use std::process::{Child, Stdio};
 
 use serde_json::Value;
 
-use crate::support::{python_command, top, whin};
+use crate::support::{python, python_command, top, whin};
 
 /// Path and file of each page.
 const PAGES: [(&str, &str); 4] = [
@@ -100,6 +100,16 @@ fn every_page_is_for_everybody_and_says_when_the_daemon_is_gone() {
     answer();
     let verdict = next();
     assert!(script.wait().expect("it ends").success());
-    let verdict: Value = serde_json::from_str(&verdict).expect("a verdict in JSON");
+    passed(&verdict);
+}
+
+#[test]
+fn the_rig_page_says_what_is_wrong_and_what_to_do() {
+    let demo = Demo::start_at("127.0.0.1:0");
+    passed(&python("browser/rig.py", &[demo.url.as_ref()]));
+}
+
+fn passed(verdict: &str) {
+    let verdict: Value = serde_json::from_str(verdict).expect("a verdict in JSON");
     assert_eq!(verdict["ok"], true, "{:#}", verdict["failures"]);
 }

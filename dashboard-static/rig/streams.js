@@ -6,14 +6,14 @@ import { LIMITS, judge } from "./limits.js";
 import { STATES, figure } from "./say.js";
 
 const COLUMNS = [
-  ["Stream", ""], ["Frames a second", `± ${100 * LIMITS.rate.fine} %`], ["Lost in 10 s", `${LIMITS.loss.fine} %`], ["Too late", `${LIMITS.late.fine} %`],
-  ["Twice", `${LIMITS.twice.fine} %`], ["Out of order", "none: put right"], ["Clock", `± ${LIMITS.clock.fine} ms`],
+  ["Stream", ""], ["Frames a second", `limit ± ${100 * LIMITS.rate.fine} %`], ["Lost in 10 s", `limit ${LIMITS.loss.fine} %`], ["Too late", `limit ${LIMITS.late.fine} %`],
+  ["Twice", `limit ${LIMITS.twice.fine} %`], ["Out of order", "put right, no limit"], ["Clock", `limit ± ${LIMITS.clock.fine} ms`],
 ];
 
 export function showStreams(view) {
   const root = document.getElementById("streams");
   const all = streams(view).map((s) => cells(s, view));
-  fill(root.querySelector("thead"), "once", () => [el("tr", {}, COLUMNS.map(([name, limit]) => el("th", { scope: "col" }, name, limit && el("span.limit", {}, `limit ${limit}`))))]);
+  fill(root.querySelector("thead"), "once", () => [el("tr", {}, COLUMNS.map(([name, limit]) => el("th", { scope: "col" }, name, limit && el("span.limit", {}, limit))))]);
   fill(root.querySelector("tbody"), all, () => (all.length ? all.map(row) : [el("tr", {}, el("td", { colspan: COLUMNS.length }, "No stream has come yet."))]));
   const texts = [...findingsOf(view, "rate"), ...findingsOf(view, "loss"), ...findingsOf(view, "order"), ...findingsOf(view, "names"), ...otherFindings(view)].map((f) => f.text);
   fill(root.querySelector(".remarks"), texts, () => texts.map((text) => el("li", {}, text)));

@@ -46,10 +46,13 @@ def main(url, axe_file, paths):
 
 
 def until_a_swing(url):
-    """Pages are judged with something on them."""
+    """The newest swing of the bay once there is one: pages are judged with something on them."""
     bay = fetch(f"{url}api/v1/bays")["bays"][0]["id"]
     end = time.monotonic() + 2 * PATIENCE_S
-    while not fetch(f"{url}api/v1/bays/{bay}/swings")["swings"]:
+    while True:
+        swings = fetch(f"{url}api/v1/bays/{bay}/swings")["swings"]
+        if swings:
+            return swings[0]
         if time.monotonic() > end:
             raise SystemExit("nobody swings in this bay")
         time.sleep(0.2)
