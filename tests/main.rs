@@ -20,6 +20,7 @@ mod audit;
 mod bad_input;
 mod bay;
 mod browser;
+mod browser_pages;
 mod c3d;
 mod change;
 mod coaching;

@@ -53,6 +53,20 @@ class Browser:
     def open(self, url):
         self._do("POST", "url", {"url": url})
 
+    def tab(self):
+        """Opens another tab and goes there; `turn_to` it by what this returns."""
+        handle = self._do("POST", "window/new", {"type": "tab"})["handle"]
+        self.turn_to(handle)
+        return handle
+
+    def turn_to(self, handle):
+        self._do("POST", "window", {"handle": handle})
+
+    def prefer(self, **features):
+        """What the device asks for, such as prefers_color_scheme="dark"; the rest as it comes."""
+        told = [{"name": name.replace("_", "-"), "value": value} for name, value in features.items()]
+        self.cdp("Emulation.setEmulatedMedia", {"features": told})
+
     def resize(self, width, height):
         """The size of the page itself, whatever the window's frame takes."""
         self.cdp("Emulation.setDeviceMetricsOverride",

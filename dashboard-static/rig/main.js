@@ -1,0 +1,129 @@
+// Wires the Rig page: socket → what the page knows → checks, tables and pictures. Words and figures change
+// four times a second at most, pictures with the screen.
+
+import { write } from "../element.js";
+import { pages } from "../nav.js";
+import { keepConnected } from "../socket.js";
+import { apply, initial, lastSwing, link } from "../state.js";
+import { checks, faults, serious } from "./checks.js";
+import { showChecks } from "./checklist.js";
+import { showArchive, showFacts } from "./facts.js";
+import { LengthCheck } from "./length.js";
+import { showMarkers } from "./markers.js";
+import { PoseMemory } from "./memory.js";
+import { Picture } from "./picture.js";
+import { loads, showPlates } from "./plates.js";
+import { showStreams } from "./streams.js";
+
+const WORDS_MS = 250;
+const CALM_MS = 500;
+/** One second of arrivals is jumpy: the rate is the median of so many. */
+const RATES_KEPT = 5;
+/** So long after the last dropped datagram it is still news. */
+const DROPS_MS = 60_000;
+const STATES = { no_signal: "no signal", waiting: "waiting", at_address: "at address", in_motion: "in motion", measuring: "measuring", result: "result" };
+
+const memory = new PoseMemory();
+const known = { screen: initial, hello: null, lesson: null, replay: null, asked: null, lostAt: null, drops: null, rates: [], droppedAt: -Infinity };
+const length = new LengthCheck(document.getElementById("length"));
+const [front, above] = ["front", "above"].map((kind) => new Picture(document.getElementById(kind), kind));
+const calm = matchMedia("(prefers-reduced-motion: reduce)");
+let [drawn, moved] = [0, true];
+
+pages(document.getElementById("pages"), "/rig");
+setInterval(show, WORDS_MS);
+requestAnimationFrame(draw);
+addEventListener("resize", () => { moved = true; });
+matchMedia("(prefers-color-scheme: dark)").onchange = () => { moved = true; };
+show();
+keepConnected(new URL("/ws", location.href.replace(/^http/, "ws")), onMessage, onLink);
+
+function onMessage(message) {
+  known.screen = apply(known.screen, message);
+  if (message.type === "hello") {
+    Object.assign(known, { hello: message, lesson: message.lesson ?? null, replay: null, asked: null, rates: [] });
+    memory.clear();
+  }
+  if (message.type === "lesson") known.lesson = message;
+  if (message.type === "health") {
+    countDrops(message.dropped);
+    known.rates = [...known.rates, new Map(message.streams.map((s) => [s.stream, s.seen_hz]))].slice(-RATES_KEPT);
+  }
+  if (message.type === "live" && known.screen.live) {
+    memory.see(known.screen.landmarks, known.screen.live);
+    length.see(memory);
+    moved = true;
+  }
+  fetchReplay(lastSwing(known.screen));
+}
+
+function onLink(linked) {
+  known.screen = link(known.screen, linked);
+  known.lostAt = linked ? null : performance.now();
+  show();
+}
+
+// What was dropped before the page came is no news.
+function countDrops(total) {
+  if (known.drops !== null && total > known.drops) known.droppedAt = performance.now();
+  known.drops = total;
+}
+
+// The plates of a swing are whole from the second report on.
+async function fetchReplay(swing) {
+  if (!swing || swing.revision < 2 || known.asked === swing.id) return;
+  known.asked = swing.id;
+  try {
+    const answer = await fetch(`/api/v1/bays/${encodeURIComponent(known.screen.bay)}/swings/${encodeURIComponent(swing.id)}/replay`);
+    if (answer.ok && known.asked === swing.id) known.replay = loads(await answer.json(), swing.measurement.events);
+    moved = true;
+  } catch {
+    // The line went meanwhile; the next swing asks again.
+  }
+}
+
+// The health with each stream's rate steadied; the one of the first message is no rate yet.
+function steady(health) {
+  if (!health || !known.rates.length) return health && { ...health, streams: health.streams.map((s) => ({ ...s, seen_hz: null })) };
+  const median = (values) => values.sort((a, b) => a - b)[Math.floor(values.length / 2)] ?? null;
+  const of = (id) => median(known.rates.map((r) => r.get(id)).filter((hz) => hz !== undefined));
+  return { ...health, streams: health.streams.map((s) => ({ ...s, seen_hz: of(s.stream) })) };
+}
+
+function view() {
+  const { screen, hello, lesson, replay } = known;
+  return {
+    ...screen, health: steady(screen.health), swing: screen.swings.findLast((s) => s.revision > 1) ?? lastSwing(screen), plates: replay, program: hello?.program, version: hello?.version,
+    recording: lesson?.recording ?? screen.recording, student: lesson?.seat?.student?.name ?? null,
+    dropsNow: performance.now() - known.droppedAt < DROPS_MS,
+    markers: { known: memory.landmarks.length > 0, somebody: memory.somebody(), hidden: memory.hidden(), total: memory.landmarks.length },
+  };
+}
+
+function show() {
+  const now = view();
+  const silentS = known.lostAt === null ? null : Math.round((performance.now() - known.lostAt) / 1000);
+  document.body.dataset.linked = String(now.linked);
+  write(document.getElementById("bay-name"), now.bayName);
+  const state = document.getElementById("state");
+  state.dataset.state = now.linked ? now.state : "no_signal";
+  write(state, STATES[state.dataset.state] ?? now.state);
+  document.getElementById("stale").hidden = now.linked || !known.hello;
+  showChecks(checks(now), now.linked ? null : silentS);
+  showStreams(now);
+  showMarkers(now, memory);
+  showPlates(now, memory);
+  showArchive(now);
+  showFacts(now);
+  length.offer(memory.landmarks.length ? memory.landmarks : now.landmarks);
+  length.show();
+}
+
+function draw(time) {
+  requestAnimationFrame(draw);
+  if (!moved || time - drawn < (calm.matches ? CALM_MS : 0)) return;
+  [drawn, moved] = [time, false];
+  const now = view();
+  const bad = new Set(faults(now).filter((f) => serious(f, now)).map((f) => f.landmark));
+  for (const picture of [front, above]) picture.draw(memory, bad, known.replay ?? []);
+}
