@@ -174,8 +174,8 @@ export class ReplayPanel {
 
 function drawLive(stage, get, faceOn) {
   const shapes = figure(get, handedFromPose(get));
-  if (faceOn) drawFootWords(stage, shapes, Math.max(14, 0.11 * stage.scale));
   drawFigure(stage, shapes);
+  if (faceOn) drawFootWords(stage, shapes, Math.max(14, 0.11 * stage.scale));
   return shapes;
 }
 

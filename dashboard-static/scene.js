@@ -23,8 +23,8 @@ export function drawTake(stage, time, { take, ground, rest, path = true, feet = 
   if (rest) drawRest(stage, rest);
   if (shade) drawShade(stage, shade.shapes, shade.colors);
   if (path) drawPath(stage, take.headPath(time - PATH_S, time, PATH_STEP_S));
-  if (feet) drawFootWords(stage, shapes, Math.max(SMALLEST_WORDS_PX, 0.11 * stage.scale));
   drawFigure(stage, shapes);
+  if (feet) drawFootWords(stage, shapes, Math.max(SMALLEST_WORDS_PX, 0.11 * stage.scale));
   if (ground?.weight) drawForces(stage, ground, time);
   return shapes;
 }

@@ -170,7 +170,13 @@ export function drawFootWords(stage, shapes, size) {
   for (const foot of feet) {
     // Outward from the middle: feet that stand close keep their words apart.
     c.textAlign = foot.x < middle ? "right" : "left";
-    c.fillText(foot.side, foot.x + (foot.x < middle ? 0.03 : -0.03) * foot.k, foot.y + 0.06 * foot.k);
+    const spot = [foot.x + (foot.x < middle ? 0.03 : -0.03) * foot.k, foot.y + 0.06 * foot.k];
+    // The club may pass there: the words stay legible over it.
+    c.lineWidth = 4;
+    c.lineJoin = "round";
+    c.strokeStyle = stage.colors.panel;
+    c.strokeText(foot.side, ...spot);
+    c.fillText(foot.side, ...spot);
   }
 }
 

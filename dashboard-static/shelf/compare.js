@@ -12,6 +12,7 @@ import { Stages } from "./stages.js";
 import { Transport } from "./transport.js";
 
 const SIDES = ["a", "b"];
+const PARTS = ["stages", "transport", "curves", "floors"];
 
 export class Compare {
   /** @param {object} roots elements: `names`, `stages`, `transport`, `floors`, `table`, `curves` */
@@ -23,6 +24,7 @@ export class Compare {
     this.curves = new CurveSheet(roots.curves, this.clock, units);
     this.floors = Object.fromEntries(SIDES.map((side) => [side, this.floor(side)]));
     roots.floors.replaceChildren(...SIDES.map((side) => this.floors[side].root));
+    this.hide("Opening…");
     onTheme(() => this.repaint());
     this.calm = matchMedia("(prefers-reduced-motion: reduce)");
     this.clock.listen({ moment: () => this.drawFloors() });
@@ -46,6 +48,7 @@ export class Compare {
     const kept = this.picks;
     this.picks = picks;
     this.problems = {};
+    if (!this.shown.a && !this.shown.b) this.hide("Opening…");
     this.roots.stages.setAttribute("aria-busy", "true");
     const opened = await Promise.all(SIDES.map((side) => {
       if (!picks[side]) return null;
@@ -56,7 +59,7 @@ export class Compare {
       });
     }));
     if (this.turn !== turn) return;
-    let [a, b] = opened;
+    const [a, b] = opened;
     this.shown = { a, b };
     this.roots.stages.removeAttribute("aria-busy");
     this.names();
@@ -64,10 +67,16 @@ export class Compare {
     await this.compare();
   }
 
+  /** Nothing is drawn; `words` say why. */
+  hide(words) {
+    for (const name of PARTS) this.roots[name].hidden = true;
+    this.roots.names.replaceChildren(el("p.dim", { role: "status" }, words));
+  }
+
   draw() {
     const { a, b } = this.shown;
     const [first, second] = a ? [a, b] : [b, null];
-    for (const name of ["stages", "transport", "curves", "floors"]) this.roots[name].hidden = !first;
+    for (const name of PARTS) this.roots[name].hidden = !first;
     if (!first) return;
     const shown = { a: first, b: second };
     // The clock first: figures and curves ask it for their moments.
@@ -85,6 +94,10 @@ export class Compare {
     this.floored = { ...this.floored, [side]: shown };
     if (!shown) return;
     const { events, impact } = shown;
+    const { lead, trail } = shown.ground.feet;
+    // Plates on which nobody stands say nothing.
+    floor.root.hidden = !lead && !trail;
+    if (floor.root.hidden) return;
     floor.show(shown.ground, shown.take, { from: impact + (events.takeaway_start ?? -1), to: impact + (events.finish ?? 0.4), restAt: impact + (events.address ?? 0) });
     this.drawFloors();
   }

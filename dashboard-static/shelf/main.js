@@ -76,7 +76,7 @@ async function follow() {
   let picks = { a: parse(asked.get("a")), b: parse(asked.get("b")) };
   if (!picks.a && !picks.b) picks = await startingPicks().catch(() => picks);
   if (!picks.a && !picks.b) {
-    byId("names").replaceChildren(el("p.dim", {}, "Nothing is kept yet: the shots of a student's lesson appear here."));
+    parts.compare.hide("Nothing is kept yet: the shots of a student's lesson appear here.");
     return;
   }
   await parts.compare.show(picks);

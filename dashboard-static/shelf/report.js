@@ -50,7 +50,7 @@ function written(summary, picture, units) {
   return el("article.sheet", {},
     el("header", {}, el("p.over", {}, "Lesson summary"), el("h1", {}, summary.student), el("p", {}, [longDay(summary.began_utc_ns, summary.zone), ...facts.filter(Boolean)].join(" · "))),
     el("section", {}, el("h2", {}, "What changed"), summary.changes.length ? el("ul.changes", {}, summary.changes.map((c) => change(c, units))) : el("p", {}, "Nothing was compared in this lesson: a baseline and a check block show what changes.")),
-    el("section", {}, el("h2", {}, summary.keep.length > 1 ? "Two things to keep" : "To keep"), summary.keep.length ? el("ol.keep", {}, summary.keep.slice(0, 2).map((k) => el("li", {}, inUnits(k, units)))) : el("p", {}, "Your coach has not chosen any yet.")),
+    el("section", {}, el("h2", {}, summary.keep.length > 1 ? "Two things to keep" : "To keep"), summary.keep.length ? el("ol.keep", {}, summary.keep.slice(0, 2).map((k) => el("li", {}, sentence(inUnits(k, units))))) : el("p", {}, "Your coach has not chosen any yet.")),
     picture.length > 0 && el("section.picture", {}, el("h2", {}, "The shot that stands for the last block"), el(".stills", {}, picture), el("p.key", {}, "lead side solid · trail side hatched · plates: pelvis and thorax, bright in front")),
     summary.limits.length > 0 && el("section", {}, el("h2", {}, "To be spared"), el("ul", {}, summary.limits.map((l) => el("li", {}, l)))),
     el("section.next", {}, el("h2", {}, "Next lesson"), el("p", {}, summary.next ? told(summary.next) : "Not set yet.")),
@@ -64,4 +64,5 @@ function change(one, units) {
   return el("li", { "data-verdict": one.verdict }, el("p.what", {}, el("b", {}, metricName(one.metric)), el("span.size", {}, size), el("span.verdict", {}, `${mark} ${words}`)), el("p.words", {}, inUnits(one.words, units)));
 }
 
+const sentence = (text) => (text ? text[0].toUpperCase() + text.slice(1) : "");
 const fileName = (summary) => `${summary.student} ${new Date(summary.began_utc_ns / 1e6).toISOString().slice(0, 10)}.html`.replaceAll(/[^\p{L}\p{N} .-]/gu, "");

@@ -23,6 +23,7 @@ const A_PIXEL = 0.008;
 const A_KEY = 0.12;
 const SHADE = 0.4;
 const FEET_PITCH = 0.5;
+const HELD = ["address", "top", "impact"];
 const SIDES = ["a", "b"];
 
 export class Stages {
@@ -99,11 +100,11 @@ export class Stages {
 
   say() {
     const presets = PRESETS.map((p) => toggle(p.name, this.camera.name === p.name, () => this.look(p)));
-    const behind = toggle("A as a shade behind B", this.shade && this.fits(), () => {
+    const behind = toggle("A behind B", this.shade && this.fits(), () => {
       this.shade = !this.shade;
       this.say();
       this.draw();
-    }, { disabled: !this.fits(), title: this.fits() ? null : "only golfers who swing from the same side are laid over each other" });
+    }, { disabled: !this.fits(), title: this.fits() ? "A as a gray shade behind B, both at the same ball" : "only golfers who swing from the same side are laid over each other" });
     const had = this.controls.contains(document.activeElement) ? [...this.controls.children].indexOf(document.activeElement) : -1;
     this.controls.replaceChildren(...presets, behind);
     this.controls.children[had]?.focus();
@@ -119,7 +120,7 @@ export class Stages {
     return Boolean(this.shown.a && this.shown.b && this.shown.a.handed === this.shown.b.handed);
   }
 
-  /** The camera stands so that all of both swings is seen, at one scale. */
+  /** The camera stands so that both golfers are seen all the while, at one scale. */
   fit() {
     const shown = SIDES.filter((side) => this.shown[side]);
     if (shown.length === 0) return;
@@ -138,7 +139,10 @@ export class Stages {
     const { take, events, impact } = this.shown[side];
     const [from, to] = [impact + (events.takeaway_start ?? -1.2), impact + (events.finish ?? 0.4)];
     const rest = restPoint(take, impact + (events.address ?? from));
-    const box = extent(this.panes[side].stage.view, [...take.allPoints(from, to), rest].filter(Boolean), MARGIN_M);
+    // The whole body, and the club where it is looked at: its wide arcs between may leave the picture.
+    const body = take.allPoints(from, to, (name) => !name.startsWith("club_"));
+    const held = HELD.filter((e) => events[e] !== undefined).flatMap((e) => take.pointsAt(impact + events[e]));
+    const box = extent(this.panes[side].stage.view, [...body, ...held, rest].filter(Boolean), MARGIN_M);
     if (this.camera.pitch < FEET_PITCH) box.bottom -= 0.1;
     return box;
   }

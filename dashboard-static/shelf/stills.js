@@ -25,8 +25,8 @@ export function stills(take) {
     paper.frame(box, scale);
     if (rest) drawRest(paper, rest);
     const shapes = figure(take.poseAt(take.events[event]), take.handed);
-    drawFootWords(paper, shapes, 13);
     drawFigure(paper, shapes);
+    drawFootWords(paper, shapes, 13);
     return el("figure", {}, paper.root, el("figcaption", {}, `${words} · ${target}`));
   });
 }

@@ -7,6 +7,8 @@ import { el, toggle } from "./dom.js";
 const SPEEDS = [[0.25, "¼"], [0.5, "½"], [0.75, "¾"], [1, "1×"]];
 const MARKED = ["address", "takeaway_end", "top", "shaft_level_down", "impact", "finish"];
 const FINE = 10_000;
+const TOGETHER_S = 0.004;
+const LABEL_PERCENT = 15;
 
 export class Transport {
   constructor(root, clock) {
@@ -27,7 +29,8 @@ export class Transport {
     const step = (count, label, words) => el("button", { type: "button", "aria-label": words, title: words, onclick: () => clock.step(count) }, label);
     root.replaceChildren(
       el(".line", {}, this.marks, this.scrub),
-      el(".hands", {}, this.play, step(-1, "−1", "one frame back"), step(1, "+1", "one frame on"), this.moment, this.speeds, this.modes),
+      this.moment,
+      el(".hands", {}, this.play, step(-1, "−1", "one frame back"), step(1, "+1", "one frame on"), this.speeds, this.modes),
     );
     clock.listen({ moment: () => this.point(), setting: () => this.say() });
   }
@@ -41,21 +44,33 @@ export class Transport {
       root.children[had]?.focus();
     };
     replace(this.speeds, SPEEDS.map(([speed, words]) => toggle(words, clock.speed === speed, () => clock.setSpeed(speed))));
-    replace(this.modes, [[true, "stretched to the events"], [false, "real time"]].map(([on, words]) => toggle(words, clock.stretched === on, () => clock.stretch(on))));
+    replace(this.modes, [[true, "stretched", "address, top and impact of both fall together"], [false, "real time", "both run second by second and meet at impact"]]
+      .map(([on, words, title]) => toggle(words, clock.stretched === on, () => clock.stretch(on), { title })));
     this.modes.hidden = !clock.b;
     this.marks.replaceChildren(...this.markers());
   }
 
   // Marks of the first swing stand above the line; those of the second below it, where they differ.
   markers() {
-    return ["a", "b"].flatMap((side) => MARKED.filter((e) => this.clock[side]?.[e] !== undefined).map((event) => {
+    return ["a", "b"].flatMap((side) => MARKED.filter((e) => this.clock[side]?.[e] !== undefined && !(side === "b" && this.together(e))).map((event) => {
       const at = this.clock.whenIs(side, this.clock[side][event]);
       const go = () => this.clock.go(at);
       const mark = el("button.event", { type: "button", "data-side": side, "data-event": event, title: eventName(event), "aria-label": `${side.toUpperCase()}: ${eventName(event)}`, onclick: go },
-        side === "a" ? el("span", {}, SHORT[event] ?? eventName(event)) : "");
+        side === "a" && !this.crowded(event, at) ? el("span", {}, SHORT[event] ?? eventName(event)) : "");
       mark.style.left = `${this.percent(at)}%`;
       return mark;
     }));
+  }
+
+  // Two words side by side need room; address is the one that stays.
+  crowded(event, at) {
+    const { address } = this.clock.a;
+    return event === "takeaway_end" && address !== undefined && this.percent(at) - this.percent(address) < LABEL_PERCENT;
+  }
+
+  together(event) {
+    const { a, b } = this.clock;
+    return a[event] !== undefined && Math.abs(this.clock.whenIs("b", b[event]) - a[event]) < TOGETHER_S;
   }
 
   point() {

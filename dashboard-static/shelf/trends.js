@@ -73,14 +73,16 @@ export class Trends {
   }
 
   together(told) {
-    const found = told.rows.filter((row) => row.found);
+    // The head's own speeds go with head speed by themselves and teach nothing.
+    const rows = told.rows.filter((row) => !row.metric.startsWith("head_speed"));
+    const found = rows.filter((row) => row.found);
     const line = (row) => el("tr", { class: row.found ? "real" : null },
-      el("th", { scope: "row" }, el("span.flag", { "aria-hidden": "true" }, row.found ? "●" : "○"), metricName(row.metric)),
-      el("td", {}, this.slope(row, row.slope)), el("td.dim", {}, `${this.slope(row, row.low)} to ${this.slope(row, row.high)}`), el("td", {}, String(row.shots)));
+      el("th", { scope: "row" }, el(".metric", {}, el("span.flag", { "aria-hidden": "true" }, row.found ? "●" : "○"), el("span", {}, metricName(row.metric)))),
+      el("td", {}, this.slope(row, row.slope)), el("td.dim", {}, [row.low, row.high].map((v) => this.slope(row, v).split(" ")[0]).join(" to ")), el("td", {}, String(row.shots)));
     const table = (rows) => el("table.differences", {}, el("thead", {}, el("tr", {}, ["Metric", "head speed with it", "95 % interval", "shots"].map((w) => el("th", { scope: "col" }, w)))), el("tbody", {}, rows.map(line)));
-    const rest = told.rows.filter((row) => !row.found);
+    const rest = rows.filter((row) => !row.found);
     return [el("p", {}, told.words),
-      found.length > 0 ? table(found) : el("p.dim", {}, told.rows.length ? "Nothing was found that is more than chance." : "There are too few shots to look."),
+      found.length > 0 ? table(found) : el("p.dim", {}, rows.length ? "Nothing was found that is more than chance." : "There are too few shots to look."),
       rest.length > 0 && el("details", {}, el("summary", {}, "Looked at, not more than chance"), table(rest.slice(0, 3 * FEW)))];
   }
 
@@ -128,7 +130,7 @@ function chart(trend, units) {
       date = when;
       return svg("g", {}, svg("title", {}, `${p.purpose}, ${when}: ${shown(p.median, unit, units).digits}${gap(label)}, ${p.shots} shots`),
         svg("line.quartiles", { x1: x(i), x2: x(i), y1: y(p.low), y2: y(p.high) }), mark(p.purpose, x(i), y(p.median)),
-        svg("text.scale", { x: x(i), y: HEIGHT - BOTTOM + 18, "text-anchor": "middle" }, `${p.shots}×`),
+        svg("text.scale", { x: x(i), y: HEIGHT - BOTTOM + 18, "text-anchor": "middle" }, `${p.shots} ${p.shots === 1 ? "shot" : "shots"}`),
         fresh && svg("text.scale", { x: x(i), y: HEIGHT - BOTTOM + 38, "text-anchor": "middle" }, when));
     }));
 }
