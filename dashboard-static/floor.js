@@ -2,7 +2,8 @@
 // pressure is: under each foot a disc that grows with the load, between them the common center as a
 // diamond with its path. What there is comes from ground.js and take.js.
 
-import { COLORS, Stage, camera, look } from "./stick.js";
+import { DARK } from "./palette.js";
+import { Stage, camera, look } from "./stick.js";
 
 const SIDES = ["lead", "trail"];
 const MARGIN_M = 0.05;
@@ -12,7 +13,8 @@ const PATH_STEP_S = 0.01;
 
 /** The floor plan in `root`, a figure with a canvas. */
 export class FloorPlan {
-  constructor(root) {
+  constructor(root, colors = DARK) {
+    this.colors = colors;
     this.root = root;
     this.canvas = root.querySelector("canvas");
   }
@@ -24,7 +26,7 @@ export class FloorPlan {
     this.root.hidden = !ground.known || this.plates.length === 0;
     if (this.root.hidden) return;
     this.soles = solesOf(take.poseAt(plan.restAt), take.handed);
-    this.stage = new Stage(this.canvas, camera("from_above", take.handed));
+    this.stage = new Stage(this.canvas, camera("from_above", take.handed), this.colors);
     this.stage.view.center = this.plates[0].corners[0];
   }
 
@@ -32,6 +34,7 @@ export class FloorPlan {
   draw(time) {
     if (this.root.hidden) return;
     this.fit();
+    this.stage.colors = this.colors;
     this.stage.clear();
     for (const plate of this.plates) outline(this.stage, plate.corners);
     for (const sole of Object.values(this.soles)) drawSole(this.stage, sole);
@@ -56,7 +59,7 @@ export class FloorPlan {
 
   path(from, to) {
     const c = this.stage.context;
-    c.strokeStyle = COLORS.dim;
+    c.strokeStyle = this.stage.colors.dim;
     c.lineWidth = 2;
     c.lineJoin = "round";
     c.beginPath();
@@ -74,10 +77,10 @@ export class FloorPlan {
     const share = this.ground.weight ? force[1] : force[1] / 800;
     c.beginPath();
     c.arc(...this.spot(center), this.stage.scale * 0.06 * Math.sqrt(Math.max(share, 0)), 0, 2 * Math.PI);
-    c.fillStyle = side === "lead" ? COLORS.ink : this.stage.hatch;
+    c.fillStyle = side === "lead" ? this.stage.colors.ink : this.stage.hatch;
     c.fill();
     c.lineWidth = 2;
-    c.strokeStyle = side === "lead" ? COLORS.ground : COLORS.ink;
+    c.strokeStyle = side === "lead" ? this.stage.colors.ground : this.stage.colors.ink;
     c.stroke();
   }
 
@@ -90,10 +93,10 @@ export class FloorPlan {
     c.beginPath();
     for (const [dx, dy] of [[size, 0], [0, size], [-size, 0], [0, -size]]) c.lineTo(x + dx, y + dy);
     c.closePath();
-    c.fillStyle = COLORS.ground;
+    c.fillStyle = this.stage.colors.ground;
     c.fill();
     c.lineWidth = 2.5;
-    c.strokeStyle = COLORS.ink;
+    c.strokeStyle = this.stage.colors.ink;
     c.stroke();
   }
 
@@ -120,7 +123,7 @@ function outline(stage, corners) {
   for (const corner of corners) c.lineTo(stage.place(corner).x, stage.place(corner).y);
   c.closePath();
   c.lineWidth = 1.5;
-  c.strokeStyle = "#55616b";
+  c.strokeStyle = stage.colors.edge;
   c.stroke();
 }
 
@@ -128,7 +131,7 @@ function drawSole(stage, [heel, tip]) {
   const c = stage.context;
   const [a, b] = [stage.place(heel), stage.place(tip)];
   c.lineCap = "round";
-  for (const [color, width] of [["#55616b", 2 * SOLE_M * stage.scale + 3], ["#232b32", 2 * SOLE_M * stage.scale]]) {
+  for (const [color, width] of [[stage.colors.edge, 2 * SOLE_M * stage.scale + 3], [stage.colors.sole, 2 * SOLE_M * stage.scale]]) {
     c.strokeStyle = color;
     c.lineWidth = width;
     c.beginPath();

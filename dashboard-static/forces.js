@@ -1,7 +1,7 @@
 // The vertical force under each foot over time, on the time axis of the ruler below it: lead solid,
 // trail dashed, the events as lines. What the forces are comes from ground.js.
 
-import { COLORS } from "./stick.js";
+import { DARK } from "./palette.js";
 import { RULER_EVENTS } from "./words.js";
 
 const SIDES = ["lead", "trail"];
@@ -36,7 +36,7 @@ export class ForceLane {
     const c = this.clear();
     this.grid(c);
     for (const side of SIDES) this.curve(c, side);
-    if (time !== null) this.upright(c, time, COLORS.ink, 2);
+    if (time !== null) this.upright(c, time, DARK.ink, 2);
     for (const side of SIDES) this.say(side, time);
   }
 
@@ -54,24 +54,24 @@ export class ForceLane {
   grid(c) {
     const size = Math.max(12, 0.15 * this.canvas.clientHeight);
     c.font = `${size}px ${getComputedStyle(this.canvas).fontFamily}`;
-    c.fillStyle = COLORS.dim;
+    c.fillStyle = DARK.dim;
     c.textBaseline = "bottom";
     const half = this.ceiling > 2 * (this.ground.weight ? STEP : 500) ? 2 : 1;
     for (let up = 0; up < this.ceiling; up += half * (this.ground.weight ? STEP : 500)) {
-      c.strokeStyle = "#2b343c";
+      c.strokeStyle = DARK.grid;
       c.lineWidth = 1;
       stroke(c, [[0, this.y(up)], [this.canvas.clientWidth, this.y(up)]]);
       c.fillText(`${Math.round(up * this.factor)}`, 2, this.y(up));
     }
     for (const event of RULER_EVENTS) {
       const at = this.take.events[event];
-      if (at !== undefined) this.upright(c, at, COLORS.dim, 1);
+      if (at !== undefined) this.upright(c, at, DARK.dim, 1);
     }
   }
 
   curve(c, side) {
     c.setLineDash(DASH[side]);
-    c.strokeStyle = COLORS.ink;
+    c.strokeStyle = DARK.ink;
     c.lineWidth = side === "lead" ? 3.5 : 3;
     c.lineJoin = "round";
     for (const run of this.runs[side]) stroke(c, run.map(([time, up]) => [this.x(time), this.y(up)]));

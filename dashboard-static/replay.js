@@ -7,7 +7,8 @@ import { ForceLane } from "./forces.js";
 import { Ground } from "./ground.js";
 import { byId, say } from "./page.js";
 import { Ruler } from "./ruler.js";
-import { Stage, camera, drawFigure, drawForce, drawFootWords, drawPath, drawRest, extent } from "./stick.js";
+import { drawTake, restPoint } from "./scene.js";
+import { Stage, camera, drawFigure, drawFootWords, extent } from "./stick.js";
 import { Take, schedule } from "./take.js";
 import { length, sub } from "./vector.js";
 import { KINDS, sideWords } from "./words.js";
@@ -20,8 +21,6 @@ const MARGIN_M = 0.06;
 const ROOM_FOR_WORDS_M = 0.12;
 // More than the hips shift in a swing, less than a change of side or of place.
 const LIVE_LEEWAY_M = 0.4;
-const PATH_S = 0.5;
-const PATH_STEP_S = 0.004;
 const REFRESH_FETCH_MS = [0, 500, 1000, 2000, 4000];
 
 /** Owns everything in the replay part of the page. */
@@ -135,13 +134,7 @@ export class ReplayPanel {
   pointsToHold(pane) {
     if (!this.take) return this.room;
     const points = pane.time === null ? this.take.allPoints(this.plan.from, this.plan.to) : this.take.pointsAt(pane.time);
-    return [...points, ...this.restPoint()];
-  }
-
-  // Where the club head rested at address: one point, or none.
-  restPoint() {
-    const rest = headPoint(this.take.poseAt(this.plan.restAt));
-    return rest ? [rest] : [];
+    return [...points, restPoint(this.take, this.plan.restAt)].filter(Boolean);
   }
 
   center() {
@@ -170,26 +163,20 @@ export class ReplayPanel {
   }
 
   drawPane({ stage, view }, time) {
-    const get = this.take ? this.take.poseAt(time) : this.live;
-    const shapes = figure(get, this.take?.handed ?? handedFromPose(get));
-    byId("ghost-key").hidden = !shapes.some((s) => s.side === "ghost");
     stage.clear();
-    if (this.take) {
-      for (const rest of this.restPoint()) drawRest(stage, rest);
-      if (!this.calm.matches) drawPath(stage, this.take.headPath(time - PATH_S, time, PATH_STEP_S));
-    }
-    if (view.kind === "face_on") drawFootWords(stage, shapes, Math.max(14, 0.11 * stage.scale));
-    drawFigure(stage, shapes);
-    if (view.kind === "face_on" && this.take) this.drawForces(stage, time);
+    const faceOn = view.kind === "face_on";
+    const shapes = this.take ? drawTake(stage, time, {
+      take: this.take, ground: faceOn ? this.ground : null, rest: restPoint(this.take, this.plan.restAt), path: !this.calm.matches, feet: faceOn,
+    }) : drawLive(stage, this.live, faceOn);
+    byId("ghost-key").hidden = !shapes.some((s) => s.side === "ghost");
   }
+}
 
-  drawForces(stage, time) {
-    if (!this.ground.weight) return;
-    for (const side of ["lead", "trail"]) {
-      const [center, share] = [this.ground.center(side, time), this.ground.force(side, time)];
-      if (center && share) drawForce(stage, center, share, side, Math.max(14, 0.09 * stage.scale));
-    }
-  }
+function drawLive(stage, get, faceOn) {
+  const shapes = figure(get, handedFromPose(get));
+  drawFigure(stage, shapes);
+  if (faceOn) drawFootWords(stage, shapes, Math.max(14, 0.11 * stage.scale));
+  return shapes;
 }
 
 function makePane(pane) {

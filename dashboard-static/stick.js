@@ -1,12 +1,9 @@
-// The fixed cameras and the drawing of a figure on a 2D canvas. What there is to draw comes from
-// body.js; when it is drawn is decided by replay.js.
+// The cameras and the drawing of a figure on a 2D canvas. What there is to draw comes from body.js; a
+// whole view of a take is put together in scene.js.
 
+import { DARK, mixed } from "./palette.js";
 import { add, along, cross, dot, scale, sub, unit } from "./vector.js";
 
-export const COLORS = { ground: "#101418", ink: "#F2F4F5", dim: "#A7B1BA", pelvis: "#CC79A7", thorax: "#E69F00" };
-// The same ink and the panel behind the figure (style.css --raised) as numbers, for mixing.
-const INK = [0xf2, 0xf4, 0xf5];
-const PANEL = [0x18, 0x1e, 0x24];
 // Looking a little down, so that a plate's top shows and its rotation reads.
 const PITCH = 0.16;
 const CAMERA_DISTANCE = 7;
@@ -27,6 +24,18 @@ export function camera(kind, handed) {
   const back = add(scale(level, Math.cos(PITCH)), [0, Math.sin(PITCH), 0]);
   const right = unit(cross([0, 1, 0], level));
   return { kind, back, right, up: cross(back, right), center: [0, 0.9, 0] };
+}
+
+/**
+ * A camera anywhere around the golfer: `yaw` radians from face on toward the target, `pitch` radians
+ * above the horizon. The same two angles show a left-handed golfer as they show a right-handed one.
+ */
+export function orbit(yaw, pitch, handed) {
+  const s = handed === "left" ? -1 : 1;
+  const level = [Math.sin(yaw), 0, s * Math.cos(yaw)];
+  const back = add(scale(level, Math.cos(pitch)), [0, Math.sin(pitch), 0]);
+  const right = cross([0, 1, 0], level);
+  return { kind: "orbit", yaw, pitch, back, right, up: cross(back, right), center: [0, 0.9, 0] };
 }
 
 /** A point as seen by a camera: [right, up] in metres at the center's distance, and nearness. */
@@ -52,9 +61,10 @@ export function extent(view, points, margin) {
 
 /** A canvas with its camera: knows where a point of the bay falls on it, in CSS pixels. */
 export class Stage {
-  constructor(canvas, view) {
+  constructor(canvas, view, colors = DARK) {
     this.canvas = canvas;
     this.view = view;
+    this.colors = colors;
     this.context = canvas.getContext("2d");
     this.scale = 100;
     this.offset = [0, 0];
@@ -78,8 +88,16 @@ export class Stage {
     if (this.canvas.width !== w || this.canvas.height !== h) [this.canvas.width, this.canvas.height] = [w, h];
     this.context.setTransform(ratio, 0, 0, ratio, 0, 0);
     this.context.clearRect(0, 0, w, h);
-    this.hatch ??= hatchPattern(this.context, COLORS.ink, COLORS.ground);
+    if (this.hatched !== this.colors) [this.hatched, this.hatch] = [this.colors, hatchPattern(this.context, this.colors.ink, this.colors.ground)];
   }
+}
+
+/** Draws the shapes of a pose as one shade, to stand behind another. */
+export function drawShade(stage, shapes, colors) {
+  const own = { colors: stage.colors, hatch: stage.hatch };
+  Object.assign(stage, { colors, hatch: colors.ink });
+  drawFigure(stage, shapes);
+  Object.assign(stage, own);
 }
 
 /** Draws the shapes of a pose, far ones first. */
@@ -96,16 +114,11 @@ export function drawPath(stage, points) {
   for (let i = 1; i < points.length; i++) {
     const fresh = i / points.length;
     const [a, b] = [stage.place(points[i - 1]), stage.place(points[i])];
-    c.strokeStyle = faded(0.6 * fresh * fresh);
+    // Mixed with the panel instead of see-through: overlapping ends would show as beads.
+    c.strokeStyle = mixed(stage.colors.panel, stage.colors.ink, 0.6 * fresh * fresh);
     c.lineWidth = 1 + 3 * fresh;
     line(c, [a, b]);
   }
-}
-
-// Mixed with the panel instead of see-through: overlapping ends would show as beads.
-function faded(share) {
-  const [r, g, b] = PANEL.map((from, i) => Math.round(from + (INK[i] - from) * share));
-  return `rgb(${r} ${g} ${b})`;
 }
 
 /** A small ring where the club head rested at address. */
@@ -113,7 +126,7 @@ export function drawRest(stage, point) {
   const { x, y, k } = stage.place(point);
   circle(stage.context, x, y, Math.max(3, 0.022 * k));
   stage.context.lineWidth = 2;
-  stage.context.strokeStyle = COLORS.dim;
+  stage.context.strokeStyle = stage.colors.dim;
   stage.context.stroke();
 }
 
@@ -132,17 +145,17 @@ export function drawForce(stage, foot, share, side, size) {
   // A dark edge first: the bar stays apart from the leg behind it, which has the same fill.
   c.lineWidth = Math.max(7, 0.02 * stage.scale);
   c.lineJoin = "round";
-  c.strokeStyle = COLORS.ground;
+  c.strokeStyle = stage.colors.ground;
   c.stroke();
   paint(stage, side);
   c.font = `600 ${size}px ${getComputedStyle(stage.canvas).fontFamily}`;
   c.textAlign = "center";
   c.textBaseline = "bottom";
   c.lineWidth = 4;
-  c.strokeStyle = COLORS.ground;
+  c.strokeStyle = stage.colors.ground;
   const words = `${Math.round(100 * share[1])} %`;
   c.strokeText(words, q.x, q.y - 3);
-  c.fillStyle = COLORS.ink;
+  c.fillStyle = stage.colors.ink;
   c.fillText(words, q.x, q.y - 3);
 }
 
@@ -151,13 +164,19 @@ export function drawFootWords(stage, shapes, size) {
   const c = stage.context;
   c.font = `${size}px ${getComputedStyle(stage.canvas).fontFamily}`;
   c.textBaseline = "top";
-  c.fillStyle = COLORS.ink;
+  c.fillStyle = stage.colors.ink;
   const feet = shapes.filter((s) => s.foot).map((s) => footPlace(stage, s));
   const middle = feet.reduce((sum, foot) => sum + foot.x, 0) / feet.length;
   for (const foot of feet) {
     // Outward from the middle: feet that stand close keep their words apart.
     c.textAlign = foot.x < middle ? "right" : "left";
-    c.fillText(foot.side, foot.x + (foot.x < middle ? 0.03 : -0.03) * foot.k, foot.y + 0.06 * foot.k);
+    const spot = [foot.x + (foot.x < middle ? 0.03 : -0.03) * foot.k, foot.y + 0.06 * foot.k];
+    // The club may pass there: the words stay legible over it.
+    c.lineWidth = 4;
+    c.lineJoin = "round";
+    c.strokeStyle = stage.colors.panel;
+    c.strokeText(foot.side, ...spot);
+    c.fillText(foot.side, ...spot);
   }
 }
 
@@ -186,7 +205,7 @@ function drawBall(stage, { center, radius, side, front }) {
   if (side === "ghost") {
     c.setLineDash([5, 6]);
     c.lineWidth = 2;
-    c.strokeStyle = COLORS.dim;
+    c.strokeStyle = stage.colors.dim;
     c.stroke();
     c.setLineDash([]);
     return;
@@ -199,7 +218,7 @@ function drawBall(stage, { center, radius, side, front }) {
 function drawNose(stage, center, front, radius) {
   const ahead = unit(sub(front, center));
   const [p, q] = [stage.place(along(center, radius * 0.9, ahead)), stage.place(along(center, radius * 1.18, ahead))];
-  stage.context.strokeStyle = COLORS.dim;
+  stage.context.strokeStyle = stage.colors.dim;
   stage.context.lineWidth = 0.04 * p.k;
   stage.context.lineCap = "round";
   line(stage.context, [p, q]);
@@ -211,7 +230,7 @@ function drawClub(stage, { line: points, head }) {
   const places = points.map((p) => stage.place(p));
   const thick = Math.max(3, 0.022 * stage.scale);
   // A dark edge first: the club stays apart from the limbs behind it.
-  for (const [color, width] of [[COLORS.ground, thick + 4], [COLORS.ink, thick]]) {
+  for (const [color, width] of [[stage.colors.ground, thick + 4], [stage.colors.ink, thick]]) {
     c.strokeStyle = color;
     c.lineWidth = width;
     line(c, places);
@@ -239,21 +258,21 @@ function drawPlate(stage, plate) {
 function fillFace(stage, tone, name) {
   const c = stage.context;
   c.globalAlpha = 1;
-  c.fillStyle = COLORS.ground;
+  c.fillStyle = stage.colors.ground;
   c.fill();
   c.globalAlpha = { front: 1, back: 0.34, side: 0.6, top: 0.78 }[name];
-  c.fillStyle = COLORS[tone];
+  c.fillStyle = stage.colors[tone];
   c.fill();
   c.globalAlpha = 1;
   c.lineJoin = "round";
   c.lineWidth = 2;
-  c.strokeStyle = name === "back" ? COLORS[tone] : COLORS.ground;
+  c.strokeStyle = name === "back" ? stage.colors[tone] : stage.colors.ground;
   c.stroke();
 }
 
 function drawMiddle(stage, { center, up, front, half }) {
   const middle = along(center, half[2], front);
-  stage.context.strokeStyle = COLORS.ground;
+  stage.context.strokeStyle = stage.colors.ground;
   stage.context.lineWidth = Math.max(2, 0.014 * stage.scale);
   line(stage.context, [stage.place(along(middle, 0.75 * half[1], up)), stage.place(along(middle, -0.75 * half[1], up))]);
 }
@@ -287,11 +306,11 @@ function turnsAway(spots) {
 
 function paint(stage, side) {
   const c = stage.context;
-  c.fillStyle = { lead: COLORS.ink, trail: stage.hatch, middle: "#5C6670" }[side];
+  c.fillStyle = { lead: stage.colors.ink, trail: stage.hatch, middle: stage.colors.middle }[side];
   c.fill();
   // Dark edge between overlapping limbs; the hatched side also needs a light outline to have a shape.
   c.lineWidth = side === "trail" ? 2 : 1.5;
-  c.strokeStyle = side === "trail" ? COLORS.ink : COLORS.ground;
+  c.strokeStyle = side === "trail" ? stage.colors.ink : stage.colors.ground;
   c.stroke();
 }
 

@@ -46,11 +46,12 @@ export class Take {
     return [...this.index.keys()].map(get).filter(Boolean);
   }
 
-  /** Every known point of the frames from `from` to `to`. */
-  allPoints(from, to) {
+  /** Every known point of the frames from `from` to `to`, of the landmarks that are wanted. */
+  allPoints(from, to, wanted = () => true) {
     const first = Math.max(0, Math.floor((from - this.start) * this.rate));
     const last = Math.ceil((to - this.start) * this.rate);
-    return this.frames.slice(first, last + 1).flatMap((frame) => frame.filter(Boolean));
+    const kept = [...this.index].filter(([name]) => wanted(name)).map(([, k]) => k);
+    return this.frames.slice(first, last + 1).flatMap((frame) => kept.map((k) => frame[k]).filter(Boolean));
   }
 
   /** Middle of the club head from `from` to `to`, oldest first; gaps are left out. */

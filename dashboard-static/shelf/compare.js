@@ -1,0 +1,172 @@
+// Two picks beside each other: opens them, names them, and gives them to figures, curves and table.
+
+import { get } from "./api.js";
+import { Clock } from "./clock.js";
+import { CurveSheet } from "./curves.js";
+import { differences } from "./differences.js";
+import { el } from "./dom.js";
+import { FloorPlan } from "../floor.js";
+import { colorsNow, onTheme } from "../theme.js";
+import { open } from "./pick.js";
+import { Stages } from "./stages.js";
+import { Transport } from "./transport.js";
+
+const SIDES = ["a", "b"];
+const PARTS = ["stages", "transport", "curves", "floors"];
+
+export class Compare {
+  /** @param {object} roots elements: `names`, `stages`, `transport`, `floors`, `table`, `curves` */
+  constructor(roots, students, units, picked) {
+    Object.assign(this, { roots, students, units, picked, picks: {}, shown: {}, all: false });
+    this.clock = new Clock();
+    this.stages = new Stages(roots.stages, this.clock);
+    this.transport = new Transport(roots.transport, this.clock);
+    this.curves = new CurveSheet(roots.curves, this.clock, units);
+    this.floors = Object.fromEntries(SIDES.map((side) => [side, this.floor(side)]));
+    roots.floors.replaceChildren(...SIDES.map((side) => this.floors[side].root));
+    this.hide("Opening…");
+    onTheme(() => this.repaint());
+    this.calm = matchMedia("(prefers-reduced-motion: reduce)");
+    this.clock.listen({ moment: () => this.drawFloors() });
+    let last = performance.now();
+    const tick = (now) => {
+      requestAnimationFrame(tick);
+      this.clock.advance(Math.min(now - last, 100) / 1000);
+      last = now;
+    };
+    requestAnimationFrame(tick);
+  }
+
+  floor(side) {
+    const root = el("figure.floor", { hidden: true }, el("figcaption", {}, `${side.toUpperCase()} · feet from above`), el("canvas", { role: "img", "aria-label": `${side.toUpperCase()}: feet and pressure from above` }));
+    return new FloorPlan(root, colorsNow());
+  }
+
+  /** Opens what was picked; a side whose pick stays is not fetched again. */
+  async show(picks) {
+    const turn = (this.turn = {});
+    const kept = this.picks;
+    this.picks = picks;
+    this.problems = {};
+    if (!this.shown.a && !this.shown.b) this.hide("Opening…");
+    this.roots.stages.setAttribute("aria-busy", "true");
+    const opened = await Promise.all(SIDES.map((side) => {
+      if (!picks[side]) return null;
+      const same = SIDES.find((s) => kept[s] && kept[s].of === picks[side].of && kept[s].id === picks[side].id);
+      return (same && this.shown[same]) || open(picks[side], this.students).catch((error) => {
+        this.problems[side] = error.message;
+        return null;
+      });
+    }));
+    if (this.turn !== turn) return;
+    const [a, b] = opened;
+    this.shown = { a, b };
+    this.roots.stages.removeAttribute("aria-busy");
+    this.names();
+    this.draw();
+    await this.compare();
+  }
+
+  /** Nothing is drawn; `words` say why. */
+  hide(words) {
+    for (const name of PARTS) this.roots[name].hidden = true;
+    this.roots.names.replaceChildren(el("p.dim", { role: "status" }, words));
+  }
+
+  draw() {
+    const { a, b } = this.shown;
+    const [first, second] = a ? [a, b] : [b, null];
+    for (const name of PARTS) this.roots[name].hidden = !first;
+    if (!first) return;
+    const shown = { a: first, b: second };
+    // The clock first: figures and curves ask it for their moments.
+    this.clock.load(first.events, second?.events ?? null, first.frame);
+    this.stages.show(shown);
+    this.curves.show(shown);
+    for (const side of SIDES) this.showFloor(side, shown[side]);
+    if (!this.calm.matches) this.clock.play();
+    else this.clock.go(first.events.top ?? 0);
+  }
+
+  showFloor(side, shown) {
+    const floor = this.floors[side];
+    floor.root.hidden = !shown;
+    this.floored = { ...this.floored, [side]: shown };
+    if (!shown) return;
+    const { events, impact } = shown;
+    const { lead, trail } = shown.ground.feet;
+    // Plates on which nobody stands say nothing.
+    floor.root.hidden = !lead && !trail;
+    if (floor.root.hidden) return;
+    floor.show(shown.ground, shown.take, { from: impact + (events.takeaway_start ?? -1), to: impact + (events.finish ?? 0.4), restAt: impact + (events.address ?? 0) });
+    this.drawFloors();
+  }
+
+  drawFloors() {
+    for (const side of SIDES) {
+      const shown = this.floored?.[side];
+      if (shown && !this.floors[side].root.hidden) this.floors[side].draw(shown.impact + this.clock.momentOf(side));
+    }
+  }
+
+  names() {
+    const card = (side) => {
+      const shown = this.shown[side];
+      const badge = el(`span.badge.${side}`, {}, side.toUpperCase());
+      if (!shown) return el(".name-card", { "data-side": side }, badge, el("p", {}, this.problems[side] ?? "Choose a block or a swing on the left."));
+      return el(".name-card", { "data-side": side }, badge,
+        el("p", {}, el("b", {}, shown.title), el("span", {}, ` ${shown.student.name} · ${shown.handed}-handed`), el("span.detail", {}, shown.detail), shown.stands && el("span.detail", {}, shown.stands)));
+    };
+    const swap = el("button.swap", { type: "button", title: "A becomes B", onclick: () => this.picked({ a: this.picks.b, b: this.picks.a }), disabled: !(this.picks.a && this.picks.b) }, "⇄ swap");
+    this.roots.names.replaceChildren(card("a"), swap, card("b"));
+  }
+
+  // Two blocks are compared as blocks; otherwise the swings are.
+  async compare() {
+    const { a, b } = this.shown;
+    this.told = null;
+    if (!a || !b) {
+      this.roots.table.replaceChildren(el("p.dim", {}, "With two opened, their differences stand here."));
+      return;
+    }
+    const blocks = a.pick.of === "block" && b.pick.of === "block";
+    const asked = blocks ? { of: "blocks", a: a.pick.id, b: b.pick.id } : { of: "swings", a: a.id, b: b.id };
+    const turn = this.turn;
+    try {
+      const told = await get("comparisons", asked);
+      if (this.turn === turn) this.told = told;
+    } catch (error) {
+      if (this.turn === turn) this.roots.table.replaceChildren(el("p.problem", {}, error.message));
+    }
+    if (this.turn === turn && this.told) this.table();
+  }
+
+  table() {
+    const { a, b } = this.shown;
+    const mixed = a.pick.of !== b.pick.of && el("p.fine", {}, "A block stands beside a swing: the shot that stands for the block is compared.");
+    const other = a.student.id !== b.student.id && el("p.fine", {}, "Two different golfers.");
+    const side = a.handed !== b.handed && el("p.fine", {}, "One swings right-handed, the other left-handed: toward and away are told apart by the target.");
+    this.roots.table.replaceChildren(...differences(this.told, {
+      units: this.units, all: this.all, names: [mixed, other, side].filter(Boolean),
+      more: () => {
+        this.all = true;
+        this.table();
+      },
+      go: (event) => a.events[event] !== undefined && this.clock.go(this.clock.whenIs("a", a.events[event])),
+    }).flat().filter(Boolean));
+  }
+
+  setUnits(units) {
+    this.units = units;
+    this.curves.setUnits(units);
+    if (this.told) this.table();
+  }
+
+  repaint() {
+    for (const side of SIDES) this.floors[side].colors = colorsNow();
+    if (!this.shown.a && !this.shown.b) return;
+    this.stages.draw();
+    this.curves.fit();
+    this.drawFloors();
+  }
+}

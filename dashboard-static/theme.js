@@ -1,0 +1,35 @@
+// Light or dark: what the device prefers, or what a person chose on it. Style sheets follow `data-theme`
+// of the page's root, canvases follow `colorsNow`.
+
+import { DARK, LIGHT } from "./palette.js";
+
+const KEY = "whin.theme";
+const dark = matchMedia("(prefers-color-scheme: dark)");
+const listeners = new Set();
+
+/** `light` or `dark`. */
+export const theme = () => ({ light: "light", dark: "dark" })[localStorage.getItem(KEY)] ?? (dark.matches ? "dark" : "light");
+
+/** The colors of canvases now. */
+export const colorsNow = () => (theme() === "dark" ? DARK : LIGHT);
+
+/** Keeps a choice on this device. */
+export function chooseTheme(choice) {
+  localStorage.setItem(KEY, choice);
+  tell();
+}
+
+/** Puts the theme on the page and calls back at each change. */
+export function onTheme(listener) {
+  listeners.add(listener);
+  document.documentElement.dataset.theme = theme();
+}
+
+function tell() {
+  document.documentElement.dataset.theme = theme();
+  for (const listener of listeners) listener();
+}
+
+document.documentElement.dataset.theme = theme();
+dark.addEventListener("change", tell);
+addEventListener("storage", (e) => e.key === KEY && tell());
