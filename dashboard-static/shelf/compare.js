@@ -62,10 +62,10 @@ export class Compare {
     if (this.turn !== turn) return;
     const [a, b] = opened;
     this.shown = { a, b };
-    this.roots.stages.removeAttribute("aria-busy");
     this.names();
     this.draw();
     await this.compare();
+    if (this.turn === turn) this.roots.stages.removeAttribute("aria-busy");
   }
 
   /** Nothing is drawn; `words` say why. */

@@ -24,7 +24,7 @@ STUDENT, SIDE, NEXT = "Ivo Brandt", "left", "2026-12-03"
 NEXT_SAID = "Thursday 3 December 2026"
 # ISO 216 and ANSI/ASME Y14.1, cm; a point is 1/72 inch.
 PAPERS = {"A4": (21.0, 29.7), "Letter": (21.59, 27.94)}
-SHOTS = 3
+SHOTS = 2
 TOGETHER = ["address", "top", "impact"]
 # The page says hundredths of a second.
 SAID_S = 0.006
@@ -53,6 +53,7 @@ return {
 };
 """
 CLICK = "const found = document.querySelector(arguments[0]); found?.click(); return Boolean(found);"
+OPENED = "return document.querySelector('#stages[aria-busy]') ? '' : location.search;"
 BOX = "const { left, top, width, height } = document.querySelector(arguments[0]).getBoundingClientRect(); return [left, top, width, height];"
 
 
@@ -133,7 +134,7 @@ def side_by_side(look, api, session, swings):
     look.click(f"{lesson} summary")
     for side, swing in zip("ab", swings):
         look.click(f'{lesson} .row[data-id="{swing}"] .pick[data-side="{side}"]')
-        look.until(lambda: look.browser.run("return location.search").count(swing), f"{swing} is not opened as {side}")
+        look.until(lambda: look.browser.run(OPENED).count(swing), f"{swing} is not opened as {side}")
     told = api.call("GET", f"/comparisons?of=swings&a={swings[0]}&b={swings[1]}")
     look.until(lambda: look.see()["rows"][:1] == [[told["rows"][0]["metric"], told["rows"][0]["real"]]], "the first difference is not the API's first")
     seen = look.see()
@@ -195,7 +196,6 @@ def drawn(look):
     look.until(lambda: abs(look.browser.run(BOX, ".cursor")[0] + 1 - x) <= 2, "the cursor does not stand where the curve was tapped")
     after = look.browser.run(INK, ".pane canvas")
     look.check(all(a["print"] != f["print"] for a, f in zip(after, figures)), "the figures do not go to the moment that was tapped")
-    # The pelvis' own lane, in the color that LOOK.md gives it.
     look.check(look.browser.run("return document.querySelectorAll('.group:first-child .lane').length") == 4, "the four segment speeds do not stand in lanes of their own")
 
 
