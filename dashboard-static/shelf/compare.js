@@ -21,6 +21,8 @@ export class Compare {
     Object.assign(this, { roots, students, units, picked, picks: {}, shown: {}, all: false });
     this.clock = new Clock();
     this.stages = new Stages(roots.stages, this.clock);
+    // Before what writes words: measuring a canvas afterwards would lay the page out a second time.
+    this.clock.listen({ moment: () => this.drawFloors() });
     this.transport = new Transport(roots.transport, this.clock);
     this.curves = new CurveSheet(roots.curves, this.clock, units);
     this.floors = Object.fromEntries(SIDES.map((side) => [side, this.floor(side)]));
@@ -28,7 +30,6 @@ export class Compare {
     this.hide("Opening…");
     onTheme(() => this.repaint());
     this.calm = matchMedia("(prefers-reduced-motion: reduce)");
-    this.clock.listen({ moment: () => this.drawFloors() });
     let last = performance.now();
     const tick = (now) => {
       requestAnimationFrame(tick);
