@@ -179,6 +179,7 @@ impl Coach {
                 .is_none_or(|s| s.session.as_ref() != Some(&left))
         {
             archive.store.end_block(&left, now_utc_ns)?;
+            archive.store.end_session(&left, now_utc_ns)?;
         }
         chair.note.clone_from(&placed.1.note);
         chair.seat = placed.0;
