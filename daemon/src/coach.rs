@@ -5,6 +5,7 @@
 //! Verbs block on the disk: the web calls them from threads that may.
 
 mod block;
+pub mod cohort;
 pub mod compare;
 mod findings;
 mod judge;
@@ -30,7 +31,6 @@ use crate::archive::rows::Session;
 use crate::archive::store::Store;
 use crate::archive::{Archive, ArchiveError, rows, writer};
 use crate::clock::Clock;
-use crate::errors::Code;
 use crate::hub::Hub;
 use crate::recording::Meta;
 use crate::seat;
@@ -485,10 +485,4 @@ fn on_file(
         lessons: sessions.len() as u64,
         last_utc_ns: sessions.last().map(|s| s.began_utc_ns),
     })
-}
-
-/// The stable code of what the archive refuses.
-#[must_use]
-pub fn code(error: &ArchiveError) -> Code {
-    error.code()
 }

@@ -108,10 +108,8 @@ pub(super) fn told(rows: Vec<crate::archive::store::Struck>, holds: &Holds<'_>) 
 
 /// The block that a block is compared with: the last baseline of the lesson before it with the same club.
 pub(super) fn baseline<'a>(blocks: &'a [Block], of: &Block) -> Option<&'a Block> {
-    let before = blocks.iter().filter(|b| b.number < of.number);
-    before
-        .filter(|b| b.purpose == "baseline" && b.club == of.club)
-        .next_back()
+    let mut before = blocks.iter().filter(|b| b.number < of.number);
+    before.rfind(|b| b.purpose == "baseline" && b.club == of.club)
 }
 
 /// What a block's page is made with.
