@@ -35,6 +35,42 @@ fn near(ours: f64, reference: &Value, tolerance: f64) {
     );
 }
 
+/// One pair of samples; `exact` where there are no ties.
+fn sample_equals((x, y, exact): &(Vec<f64>, Vec<f64>, bool), reference: &Value) {
+    near(shift(x, y).unwrap(), &reference["shift"], 1e-12);
+    near(quantile(x, 0.3).unwrap(), &reference["quantile"], 1e-12);
+    let apart = dominance(x, y, 0.05).unwrap();
+    near(apart.delta, &reference["delta"], 1e-12);
+    near(apart.p, &reference["rank_p"], 1e-10);
+    if *exact {
+        let u = reference["u"].as_f64().unwrap() as usize;
+        near(
+            RankSum::new(x.len(), y.len()).at_most(u),
+            &reference["below"],
+            1e-12,
+        );
+        let interval = shift_interval(x, y, 0.05);
+        near(interval.low, &reference["interval"][0], 1e-12);
+        near(interval.high, &reference["interval"][1], 1e-12);
+    }
+    if x.len() == y.len() {
+        let line = theil_sen(x, y, 0.05, 1.0).unwrap();
+        let ours = [
+            line.slope,
+            line.intercept,
+            line.interval.low,
+            line.interval.high,
+        ];
+        // SciPy's intercept is median(y) − slope · median(x), ours the median of the rest.
+        for (n, ours) in ours.iter().enumerate().filter(|(n, _)| *n != 1) {
+            near(*ours, &reference["line"][n], 1e-12);
+        }
+        let rest: Vec<f64> = x.iter().zip(y).map(|(x, y)| y - line.slope * x).collect();
+        assert_eq!(median(&rest), Some(line.intercept));
+        near(line.p, &reference["kendall_p"], 1e-10);
+    }
+}
+
 /// Shift, rank-inversion interval, exact and asymptotic rank sum, Theil–Sen with interval, Kendall's test,
 /// Cliff's delta, quantiles, Benjamini–Hochberg, normal and t quantiles: as SciPy has them.
 #[test]
@@ -70,40 +106,8 @@ fn order_statistics_equal_scipy() {
     std::fs::write(&path, input.to_string()).unwrap();
     let answers: Value =
         serde_json::from_str(&python("reference/statistics.py", &[path.as_os_str()])).unwrap();
-    for (n, (x, y, exact)) in samples.iter().enumerate() {
-        let reference = &answers["samples"][n];
-        near(shift(x, y).unwrap(), &reference["shift"], 1e-12);
-        near(quantile(x, 0.3).unwrap(), &reference["quantile"], 1e-12);
-        let apart = dominance(x, y, 0.05).unwrap();
-        near(apart.delta, &reference["delta"], 1e-12);
-        near(apart.p, &reference["rank_p"], 1e-10);
-        if *exact {
-            let u = reference["u"].as_f64().unwrap() as usize;
-            near(
-                RankSum::new(x.len(), y.len()).at_most(u),
-                &reference["below"],
-                1e-12,
-            );
-            let interval = shift_interval(x, y, 0.05);
-            near(interval.low, &reference["interval"][0], 1e-12);
-            near(interval.high, &reference["interval"][1], 1e-12);
-        }
-        if x.len() == y.len() {
-            let line = theil_sen(x, y, 0.05, 1.0).unwrap();
-            let ours = [
-                line.slope,
-                line.intercept,
-                line.interval.low,
-                line.interval.high,
-            ];
-            // SciPy's intercept is median(y) − slope · median(x), ours the median of the rest.
-            for (n, ours) in ours.iter().enumerate().filter(|(n, _)| *n != 1) {
-                near(*ours, &reference["line"][n], 1e-12);
-            }
-            let rest: Vec<f64> = x.iter().zip(y).map(|(x, y)| y - line.slope * x).collect();
-            assert_eq!(median(&rest), Some(line.intercept));
-            near(line.p, &reference["kendall_p"], 1e-10);
-        }
+    for (n, sample) in samples.iter().enumerate() {
+        sample_equals(sample, &answers["samples"][n]);
     }
     for (n, p) in p.iter().enumerate() {
         for (k, adjusted) in discovery(p).iter().enumerate() {

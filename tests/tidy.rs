@@ -229,6 +229,7 @@ fn few_files_name_both_core_crates() {
         "outgoing/ground.rs",
         "outgoing/curves.rs",
         "export/take.rs",
+        "export/window.rs",
         "src/coach.rs",
         "commands/demo.rs",
         "synthetic.rs",

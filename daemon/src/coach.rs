@@ -5,6 +5,7 @@
 //! Verbs block on the disk: the web calls them from threads that may.
 
 mod block;
+pub mod cohort;
 pub mod compare;
 mod findings;
 mod judge;
@@ -30,7 +31,6 @@ use crate::archive::rows::Session;
 use crate::archive::store::Store;
 use crate::archive::{Archive, ArchiveError, rows, writer};
 use crate::clock::Clock;
-use crate::errors::Code;
 use crate::hub::Hub;
 use crate::recording::Meta;
 use crate::seat;
@@ -179,6 +179,7 @@ impl Coach {
                 .is_none_or(|s| s.session.as_ref() != Some(&left))
         {
             archive.store.end_block(&left, now_utc_ns)?;
+            archive.store.end_session(&left, now_utc_ns)?;
         }
         chair.note.clone_from(&placed.1.note);
         chair.seat = placed.0;
@@ -484,10 +485,4 @@ fn on_file(
         lessons: sessions.len() as u64,
         last_utc_ns: sessions.last().map(|s| s.began_utc_ns),
     })
-}
-
-/// The stable code of what the archive refuses.
-#[must_use]
-pub fn code(error: &ArchiveError) -> Code {
-    error.code()
 }

@@ -210,7 +210,7 @@ fn stream_findings(
         );
         out.push(finding(Code::StreamStrange, "warning", text));
     }
-    if status.undescribed > 0 && status.landmarks.is_empty() {
+    if status.undescribed > 0 && status.landmarks.is_empty() && status.rate_hz.is_none() {
         let text = format!(
             "Stream {id} sends frames but has not said what they carry: the sender must send a description once a second."
         );

@@ -175,15 +175,12 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         Bay::new(setup, map, book, outlets, &counted).run(&arrivals)
     })?);
     let archive_out = outgoing_in.clone();
+    let threads = refine::threads();
     rest.push(named("refine", move || {
-        refine::run(&refined, &outgoing_in, filed_in.as_ref(), refine::threads())
+        refine::run(&refined, &outgoing_in, filed_in.as_ref(), threads)
     })?);
-    if let Some(Desk { coach, bell, .. }) = coach {
-        let (hub, stop) = (Arc::clone(&hub), Arc::clone(&stop));
-        rest.push(named("coach", move || {
-            coach::run(&coach, &bell, &hub, &stop)
-        })?);
-    }
+    let teach = |desk: Desk| teaching(desk, Arc::clone(&hub), Arc::clone(&stop));
+    rest.extend(coach.map(teach).transpose()?);
     rest.push(named("publish", move || {
         publish(&outgoing, &hub, reports.as_ref())
     })?);
@@ -196,6 +193,13 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         stop,
         receive,
         rest,
+    })
+}
+
+/// The thread that shows the lesson.
+fn teaching(desk: Desk, hub: Arc<Hub>, stop: Arc<AtomicBool>) -> anyhow::Result<JoinHandle<()>> {
+    named("coach", move || {
+        coach::run(&desk.coach, &desk.bell, &hub, &stop)
     })
 }
 

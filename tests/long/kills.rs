@@ -95,12 +95,13 @@ async fn life(
     let mut screen = bay.listen().await;
     let stop = Arc::new(AtomicBool::new(false));
     let lesson = Lesson {
-        seed,
+        epoch: 1,
         pace,
         shots: None,
     };
     let (truths, _nobody) = bounded(1);
-    let golfer = demo::spawn(lesson, bay.udp, Clock::start(), truths, Arc::clone(&stop)).unwrap();
+    let golfer = (move |shot| demo::golfer(seed, shot), lesson);
+    let golfer = demo::spawn(golfer, bay.udp, Clock::start(), truths, Arc::clone(&stop)).unwrap();
     let mut ids = BTreeSet::new();
     listen(&mut screen, Instant::now() + life, &mut ids).await;
     let children = fs::read_to_string(format!("/proc/{0}/task/{0}/children", bay.pid())).unwrap();

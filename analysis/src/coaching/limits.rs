@@ -4,6 +4,84 @@
 use super::leaks::Leak;
 use super::shot::Metric;
 
+// Beginnings of the identifiers whose bands and tones a limit takes away.
+const OF_ROTATION: &[&str] = &[
+    "pelvis_rotation",
+    "thorax_rotation",
+    "shoulder_line_rotation",
+    "separation",
+    "rotation_",
+    "angular_speed_peak.pelvis",
+    "angular_speed_peak.thorax",
+    "angular_acceleration_peak.pelvis",
+    "angular_acceleration_peak.thorax",
+];
+const OF_BACK: &[&str] = &[
+    "thorax_",
+    "shoulder_line_rotation",
+    "separation",
+    "rotation_",
+    "inclination_change",
+    "pelvis_anterior_tilt",
+    "pelvis_obliquity",
+    "angular_speed_peak.thorax",
+    "angular_acceleration_peak.thorax",
+];
+const OF_LEAD_KNEE: &[&str] = &[
+    "knee_flexion.lead",
+    "knee_change.lead",
+    "knee_ratio.lead",
+    "knee_onset.lead",
+    "hip_height_difference",
+    "vertical_force_peak.lead",
+    "loading_rate.lead",
+    "free_moment_peak.lead",
+    "mass_centre_drop",
+    "unweighting_min",
+];
+const OF_TRAIL_KNEE: &[&str] = &[
+    "knee_flexion.trail",
+    "knee_change.trail",
+    "knee_onset.trail",
+    "hip_height_difference",
+    "vertical_force_peak.trail",
+    "free_moment_peak.trail",
+    "mass_centre_drop",
+    "unweighting_min",
+];
+const OF_HIPS: &[&str] = &[
+    "pelvis_",
+    "rotation_range_down.pelvis",
+    "rotation_rate_down.pelvis",
+    "rotation_balance.pelvis",
+    "rotation_excess.pelvis",
+    "separation",
+    "hip_height_difference",
+    "angular_speed_peak.pelvis",
+    "angular_acceleration_peak.pelvis",
+];
+const OF_SHOULDERS: &[&str] = &[
+    "shoulder_line_rotation",
+    "rotation_range_down.shoulders",
+    "rotation_rate_down.shoulders",
+    "rotation_balance.shoulders",
+    "rotation_excess.shoulders",
+    "arm_ahead",
+    "angular_speed_peak.lead_arm",
+    "angular_acceleration_peak.lead_arm",
+];
+const OF_PUSHING: &[&str] = &[
+    "vertical_force",
+    "unweighting_min",
+    "loading_rate",
+    "lateral_force",
+    "fore_aft_couple",
+    "free_moment",
+    "ground_torque",
+    "vertical_impulse",
+    "mass_centre_drop",
+];
+
 /// A movement that a limit names.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Area {
@@ -82,83 +160,14 @@ impl Area {
     /// Beginnings of the identifiers whose bands and tones it takes away.
     const fn families(self) -> &'static [&'static str] {
         match self {
-            Self::Rotation => &[
-                "pelvis_rotation",
-                "thorax_rotation",
-                "shoulder_line_rotation",
-                "separation",
-                "rotation_",
-                "angular_speed_peak.pelvis",
-                "angular_speed_peak.thorax",
-                "angular_acceleration_peak.pelvis",
-                "angular_acceleration_peak.thorax",
-            ],
-            Self::Back => &[
-                "thorax_",
-                "shoulder_line_rotation",
-                "separation",
-                "rotation_",
-                "inclination_change",
-                "pelvis_anterior_tilt",
-                "pelvis_obliquity",
-                "angular_speed_peak.thorax",
-                "angular_acceleration_peak.thorax",
-            ],
-            Self::LeadKnee => &[
-                "knee_flexion.lead",
-                "knee_change.lead",
-                "knee_ratio.lead",
-                "knee_onset.lead",
-                "hip_height_difference",
-                "vertical_force_peak.lead",
-                "loading_rate.lead",
-                "free_moment_peak.lead",
-                "mass_centre_drop",
-                "unweighting_min",
-            ],
-            Self::TrailKnee => &[
-                "knee_flexion.trail",
-                "knee_change.trail",
-                "knee_onset.trail",
-                "hip_height_difference",
-                "vertical_force_peak.trail",
-                "free_moment_peak.trail",
-                "mass_centre_drop",
-                "unweighting_min",
-            ],
-            Self::Hips => &[
-                "pelvis_",
-                "rotation_range_down.pelvis",
-                "rotation_rate_down.pelvis",
-                "rotation_balance.pelvis",
-                "rotation_excess.pelvis",
-                "separation",
-                "hip_height_difference",
-                "angular_speed_peak.pelvis",
-                "angular_acceleration_peak.pelvis",
-            ],
-            Self::Shoulders => &[
-                "shoulder_line_rotation",
-                "rotation_range_down.shoulders",
-                "rotation_rate_down.shoulders",
-                "rotation_balance.shoulders",
-                "rotation_excess.shoulders",
-                "arm_ahead",
-                "angular_speed_peak.lead_arm",
-                "angular_acceleration_peak.lead_arm",
-            ],
+            Self::Rotation => OF_ROTATION,
+            Self::Back => OF_BACK,
+            Self::LeadKnee => OF_LEAD_KNEE,
+            Self::TrailKnee => OF_TRAIL_KNEE,
+            Self::Hips => OF_HIPS,
+            Self::Shoulders => OF_SHOULDERS,
             Self::Wrists => &["hinge"],
-            Self::Pushing => &[
-                "vertical_force",
-                "unweighting_min",
-                "loading_rate",
-                "lateral_force",
-                "fore_aft_couple",
-                "free_moment",
-                "ground_torque",
-                "vertical_impulse",
-                "mass_centre_drop",
-            ],
+            Self::Pushing => OF_PUSHING,
             Self::MaximalEffort => &[],
         }
     }

@@ -184,12 +184,8 @@ impl Desk<'_> {
         self.now_ns = now_ns;
         self.close_tape("nobody's session is open");
         self.ring.clear();
-        let before = std::mem::replace(&mut self.seat, seat);
-        if let Some(ended) = &before.session
-            && self.seat.session.as_ref().is_none_or(|s| s.id != ended.id)
-        {
-            self.end_session(&ended.id);
-        }
+        // Who placed the next one ended the session before in the store.
+        self.seat = seat;
         self.board.show(Vec::new());
         self.look();
     }

@@ -25,8 +25,9 @@ pub(super) struct Between<'a> {
 }
 
 /// One metric of two blocks.
-pub(super) fn change(metric: Metric, between: &Between<'_>) -> Change {
+pub(super) fn change(metric: Metric, between: &Between<'_>) -> Option<Change> {
     let (before, after) = (between.before, between.after);
+    let (first, second) = before.block.zip(after.block)?;
     let band = judge::band(metric, (between.holds, between.club));
     let [b, a] = [before, after].map(|part| stretch(part, between).block(metric));
     let unit = metric.unit();
@@ -34,8 +35,8 @@ pub(super) fn change(metric: Metric, between: &Between<'_>) -> Change {
     let mut said = Change {
         metric: metric.id(),
         unit: unit.symbol().to_owned(),
-        before: before.block.id,
-        after: after.block.id,
+        before: first.id,
+        after: second.id,
         shots: [b.values.len() as u32, a.values.len() as u32],
         shift: order::shift(&b.values, &a.values).and_then(shown),
         low: None,
@@ -50,13 +51,13 @@ pub(super) fn change(metric: Metric, between: &Between<'_>) -> Change {
         Ok(both) => both,
         Err(why) => {
             said.words = unfit(why);
-            return said;
+            return Some(said);
         }
     };
     let wanted = wanted(metric, band.as_ref());
     let scope = scope(between);
     let looks = Looks::Every {
-        planned: after.block.planned as usize,
+        planned: second.planned as usize,
     };
     let question = Question {
         wanted: wanted.unwrap_or(Wanted::Larger),
@@ -76,19 +77,23 @@ pub(super) fn change(metric: Metric, between: &Between<'_>) -> Change {
             said.words = sentence(metric, &found, said.verdict, &question);
         }
     }
-    said
+    Some(said)
+}
+
+fn session<'a>(part: &Blocked<'a>) -> Option<&'a str> {
+    part.block.map(|b| b.session.as_str())
 }
 
 fn stretch<'a>(part: &Blocked<'a>, between: &Between<'_>) -> Stretch<'a> {
     let counted = part.swings.iter().filter(|t| t.shows_change());
     Stretch {
-        role: match part.block.purpose.as_str() {
-            "baseline" => Role::Baseline,
-            "check" => Role::Check,
+        role: match part.block.map(|b| b.purpose.as_str()) {
+            Some("baseline") => Role::Baseline,
+            Some("check") => Role::Check,
             _ => Role::Practice,
         },
         chose_focus: chose_focus(part, between),
-        session: u64::from(part.block.session != between.before.block.session),
+        session: u64::from(session(part) != session(between.before)),
         marking: 0,
         first: part.first,
         shots: counted.map(|t| &t.shot).collect(),
@@ -101,7 +106,7 @@ fn chose_focus(part: &Blocked<'_>, between: &Between<'_>) -> bool {
     let Some(at) = entry.map(|e| e.at_utc_ns) else {
         return false;
     };
-    let ended = part.block.ended_utc_ns.unwrap_or(u64::MAX);
+    let ended = part.block.and_then(|b| b.ended_utc_ns).unwrap_or(u64::MAX);
     let first = part
         .swings
         .first()
@@ -109,7 +114,7 @@ fn chose_focus(part: &Blocked<'_>, between: &Between<'_>) -> bool {
     // Between two blocks the one before was in sight.
     let next = between.after.swings.first();
     let next = next.map_or(u64::MAX, |t| t.row.impact_utc_ns);
-    let until = if part.block.id == between.after.block.id {
+    let until = if part.block.map(|b| b.id) == between.after.block.map(|b| b.id) {
         ended
     } else {
         next

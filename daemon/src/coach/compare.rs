@@ -1,19 +1,18 @@
-//! Swings, blocks, lessons and golfers beside each other: differences, trends, ribbons, what moved together,
-//! cohorts, and what stayed since the last lesson.
+//! Swings, blocks and lessons beside each other: differences, trends, ribbons, what moved together, and
+//! what stayed since the last lesson.
 
 use std::collections::BTreeMap;
 
 use analysis::coaching::association::{self, ASSOCIATION};
-use analysis::coaching::cohort::{self, DESCRIPTION, FEWEST_GOLFERS, Filter, Row};
 use analysis::coaching::curves::{self as phases, PLACES};
-use analysis::coaching::order::{self, Interval};
+use analysis::coaching::order;
 use analysis::coaching::shot::{Metric, Shot, values};
 use analysis::coaching::{compare, retention};
 use analysis::metrics::catalogue::{HEAD_SPEED, Unit};
 use protocol::lesson::{About, Block};
 use protocol::shelf::{
-    BlockPage, CarryOver, Cohort, CohortBand, Compared, Comparison, Curves, Moved, Ribbon, Ribbons,
-    Stayed, Together, Trend, TrendPoint,
+    BlockPage, CarryOver, Compared, Comparison, Curves, Moved, Ribbon, Ribbons, Stayed, Together,
+    Trend, TrendPoint,
 };
 
 use super::shots::{Blocked, Holds, Told};
@@ -24,30 +23,6 @@ use crate::outgoing::rounded;
 
 /// Nanoseconds of a month of 30.4 days.
 const MONTH_NS: f64 = 30.4 * 86_400e9;
-/// Percentiles of a cohort's band.
-const SHARES: (f64, f64) = (0.1, 0.9);
-/// Seed of the cohort's draws: the same question has the same answer.
-const SEED: u64 = 20;
-
-/// Which golfers a cohort is made of.
-#[derive(Debug, Clone, Default)]
-pub struct Golfers {
-    /// Club in words.
-    pub club: Option<String>,
-    /// `right` or `left`.
-    pub side: Option<String>,
-    /// `female` or `male`.
-    pub sex: Option<String>,
-    /// Years, both ends included.
-    pub age: Option<(u32, u32)>,
-    /// Median head speed, m/s, upper end not included.
-    pub head_speed: Option<(f64, f64)>,
-    /// Who is compared, and so is not in it.
-    pub student: Option<String>,
-    /// Metrics; every one when empty.
-    pub metrics: Vec<Metric>,
-}
-
 impl Coach {
     /// Two swings side by side, metric by metric.
     ///
@@ -155,15 +130,6 @@ impl Coach {
         })
     }
 
-    /// What golfers of the archive do who agreed to be part of it.
-    ///
-    /// # Errors
-    /// When there are fewer than twenty.
-    pub fn cohort(&self, asked: &Golfers) -> Result<Cohort, ArchiveError> {
-        let year = date::year(self.utc_ns());
-        self.ask(|archive| cohort(&archive.store, asked, year))
-    }
-
     /// With what the next lesson of a student opens.
     ///
     /// # Errors
@@ -210,7 +176,7 @@ impl Coach {
 }
 
 /// Metrics that are numbers, the rig's own figures left out.
-fn numbers() -> impl Iterator<Item = Metric> {
+pub(super) fn numbers() -> impl Iterator<Item = Metric> {
     const OF_THE_RIG: [&str; 7] = [
         "marker_visibility",
         "gap_longest",
@@ -260,7 +226,7 @@ fn refs_told(told: &[Told]) -> Vec<&Shot> {
     counted.map(|t| &t.shot).collect()
 }
 
-fn shown(metric: Metric, inside: f64) -> f64 {
+pub(super) fn shown(metric: Metric, inside: f64) -> f64 {
     rounded(metric.unit().shown(inside), 1e6)
 }
 
@@ -398,108 +364,6 @@ fn moved(found: association::Together) -> Moved {
         high: slope(found.interval.high),
         shots: found.shots as u32,
         found: found.found,
-    }
-}
-
-fn cohort(store: &Store, asked: &Golfers, year: i64) -> Result<Cohort, ArchiveError> {
-    let metrics: Vec<Metric> = if asked.metrics.is_empty() {
-        numbers().collect()
-    } else {
-        asked.metrics.clone()
-    };
-    let speed = Metric::of(&HEAD_SPEED);
-    let students = store.students()?;
-    let number = |id: &str| students.iter().position(|s| s.id == id).map(|n| n as u64);
-    let mut rows = Vec::new();
-    for (n, student) in students.iter().enumerate() {
-        let consented = store
-            .consents(&student.id)?
-            .iter()
-            .any(|c| c.scope == "research");
-        let own = asked.student.as_ref() == Some(&student.id);
-        if !consented && !own {
-            continue;
-        }
-        for (struck, club) in store.struck_with_club(&student.id)? {
-            let analysis = u32::from(struck.analysis == env!("CARGO_PKG_VERSION"));
-            let Some(told) = Told::new(struck, &Holds::new(&[])) else {
-                continue;
-            };
-            rows.push(Row {
-                golfer: n as u64,
-                consented,
-                club,
-                handed: analysis::handed::Handed::from_name(&told.row.handed),
-                sex: student.sex.as_deref().and_then(sex),
-                age: u32::try_from(year - student.born).ok(),
-                head_speed: told.shot.value(speed),
-                analysis,
-                marker_map: 0,
-                shot: told.shot,
-            });
-        }
-    }
-    let filter = Filter {
-        analysis: 1,
-        marker_map: 0,
-        club: asked.club.clone(),
-        handed: asked
-            .side
-            .as_deref()
-            .and_then(analysis::handed::Handed::from_name),
-        sex: asked.sex.as_deref().and_then(sex),
-        age: asked.age,
-        head_speed: asked.head_speed,
-        student: asked.student.as_deref().and_then(number),
-    };
-    let made = cohort::Cohort::of(&rows, &filter, &metrics).map_err(|few| {
-        ArchiveError::Unfitting(format!(
-            "{} golfers are as asked for and agreed to it: {FEWEST_GOLFERS} make a cohort",
-            few.golfers
-        ))
-    })?;
-    let own: Vec<&Shot> = rows
-        .iter()
-        .filter(|r| {
-            Some(r.golfer) == filter.student
-                && filter
-                    .club
-                    .as_ref()
-                    .is_none_or(|c| r.club.as_ref() == Some(c))
-        })
-        .map(|r| &r.shot)
-        .collect();
-    let bands = metrics.iter().filter_map(|&metric| {
-        let band = made.band(metric, SHARES, SEED).ok()?;
-        let place =
-            |p: cohort::Place| [p.value, p.interval.low, p.interval.high].map(|v| shown(metric, v));
-        let golfers = made.medians(metric).ok()?;
-        let standing = compare::student(&values(&own, metric), &golfers, band.middle.interval);
-        Some(CohortBand {
-            metric: metric.id(),
-            unit: metric.unit().symbol().to_owned(),
-            low: place(band.low),
-            middle: place(band.middle),
-            high: place(band.high),
-            golfers: band.golfers as u32,
-            student: standing.and_then(|s| {
-                let Interval { low, high } = s.difference.interval?;
-                Some([s.difference.difference, low, high].map(|v| shown(metric, v)))
-            }),
-        })
-    });
-    Ok(Cohort {
-        bands: bands.collect(),
-        golfers: made.len() as u32,
-        words: DESCRIPTION.into(),
-    })
-}
-
-fn sex(name: &str) -> Option<analysis::body::inertia::Sex> {
-    match name {
-        "female" => Some(analysis::body::inertia::Sex::Female),
-        "male" => Some(analysis::body::inertia::Sex::Male),
-        _ => None,
     }
 }
 

@@ -11,7 +11,7 @@ use analysis::coaching::shot::{Metric, Shot};
 use analysis::coaching::suggestion::{Asks, CAUTIONS, Suggestion};
 use analysis::coaching::summary;
 use analysis::metrics::catalogue::HEAD_SPEED;
-use protocol::lesson::{About, Budget, Evidence, Leak, Load, Said, Slope};
+use protocol::lesson::{About, Block, Budget, Evidence, Leak, Load, Said, Slope};
 
 use super::shots::{Holds, Told, effort};
 use super::words;
@@ -290,7 +290,7 @@ pub(super) fn keep((shots, bands): (&[&Shot], &[Band]), limits: &Limits) -> Vec<
 
 /// Swings at full effort in a lesson and what to do about them.
 pub(super) fn load(
-    swings: &[Told],
+    (swings, blocks): (&[Told], &[Block]),
     (holds, student): (&Holds<'_>, &About),
     limits: &Limits,
     now_utc_ns: u64,
@@ -311,7 +311,11 @@ pub(super) fn load(
     if let Some(Said::FullEffortMax(Some(most))) = holds.of(student, "full_effort_max") {
         allowed.full_swings = *most as usize;
     }
-    let hurts = counted.iter().any(|t| t.pain.is_some());
+    let told = |block: &Block| {
+        let said = holds.of(&About::Block(block.id), "pain");
+        matches!(said, Some(Said::Pain(Some(_))))
+    };
+    let hurts = counted.iter().any(|t| t.pain.is_some()) || blocks.iter().any(told);
     let flags = if hurts { vec![Flag::Pain] } else { Vec::new() };
     let standing = load::standing(
         &strokes,

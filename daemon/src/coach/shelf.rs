@@ -345,7 +345,7 @@ pub(super) fn summary(store: &Store, session: Session) -> Result<Summary, Archiv
             club: of_club.as_ref(),
             focus: metrics.len() - 1,
         };
-        let changes = metrics.iter().map(|m| block::change(*m, &between));
+        let changes = metrics.iter().filter_map(|m| block::change(*m, &between));
         changes.collect()
     });
     let told = match holds.of(&about, "keep") {

@@ -145,9 +145,10 @@ fn shot(packed: &[Packed]) -> Shot {
     }
 }
 
-/// A block with its swings, oldest first.
+/// A block with its swings, oldest first; none before the first block of a lesson.
+#[derive(Default)]
 pub(crate) struct Blocked<'a> {
-    pub(super) block: &'a Block,
+    pub(super) block: Option<&'a Block>,
     pub(super) swings: Vec<&'a Told>,
     /// Shots of the lesson before its first.
     pub(super) first: usize,
@@ -159,7 +160,7 @@ impl<'a> Blocked<'a> {
         let own = |t: &&Told| t.row.block == Some(block.id);
         let first = lesson.iter().take_while(|t| !own(t)).count();
         Self {
-            block,
+            block: Some(block),
             swings: lesson.iter().filter(own).collect(),
             first,
         }

@@ -64,12 +64,16 @@ pub fn lesson(
     lesson.feedback = current.is_none_or(|b| b.purpose != "check");
     lesson.limits = findings::limit_words(&holds, &student.id);
     let swings = told(store.struck(Among::Session(session))?, &holds);
-    lesson.load = findings::load(&swings, (&holds, &about), &limits, now_utc_ns);
-    let Some(block) = &lesson.block else {
-        return Ok(lesson);
-    };
+    lesson.load = findings::load(
+        (&swings, &lesson.blocks),
+        (&holds, &about),
+        &limits,
+        now_utc_ns,
+    );
     let club = seat.club.as_ref().map(|c| About::Club(c.id.clone()));
-    let own = Blocked::of(block, &swings);
+    // A block that has ended stays in sight until the next one begins.
+    let own = lesson.blocks.last().map(|b| Blocked::of(b, &swings));
+    let own = own.unwrap_or_default();
     let shots = own.shots();
     lesson.leaks = findings::leaks(&shots, (&holds, &about), &limits);
     lesson.budget = findings::budgets(&shots);
@@ -79,7 +83,8 @@ pub fn lesson(
         limits: &limits,
         own: &own,
     };
-    let before = baseline(&lesson.blocks, block).map(|b| Blocked::of(b, &swings));
+    let before = own.block.and_then(|block| baseline(&lesson.blocks, block));
+    let before = before.map(|b| Blocked::of(b, &swings));
     let metrics = judge::chosen(&holds, club.as_ref());
     let focus = |m: &Metric| page.focus(*m, before.as_ref(), metrics.len());
     lesson.focus = metrics.iter().map(focus).collect();
@@ -103,10 +108,8 @@ pub(super) fn told(rows: Vec<crate::archive::store::Struck>, holds: &Holds<'_>) 
 
 /// The block that a block is compared with: the last baseline of the lesson before it with the same club.
 pub(super) fn baseline<'a>(blocks: &'a [Block], of: &Block) -> Option<&'a Block> {
-    let before = blocks.iter().filter(|b| b.number < of.number);
-    before
-        .filter(|b| b.purpose == "baseline" && b.club == of.club)
-        .next_back()
+    let mut before = blocks.iter().filter(|b| b.number < of.number);
+    before.rfind(|b| b.purpose == "baseline" && b.club == of.club)
 }
 
 /// What a block's page is made with.
@@ -125,7 +128,7 @@ impl Page<'_> {
             .map(|variance| scatter::detectable_change(variance.sqrt()));
         let told = (self.holds, self.club);
         let focus = judge::focus(metric, &self.own.swings, told, (self.limits, detectable));
-        let change = before.map(|before| {
+        let change = before.and_then(|before| {
             let between = Between {
                 before,
                 after: self.own,

@@ -45,16 +45,9 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
     let mut config = Config::defaults();
     config.bay.id = "north".to_owned().try_into().map_err(anyhow::Error::msg)?;
     config.bay.name = "Whin Hollow Studio, bay North".into();
-    let borrowed = args.archive.is_none().then(|| {
-        let name = format!("whin-demo-{}-{}", std::process::id(), clock.zero_utc_ns());
-        Borrowed(std::env::temp_dir().join(name))
-    });
-    let dir = args
-        .archive
-        .as_deref()
-        .or(borrowed.as_ref().map(|b| b.0.as_path()));
-    let kept = keep(dir.context("the demo has an archive")?, &config, clock)?;
-    let hub = Arc::new(Hub::new(bay(&config, kept.note)));
+    let folder = Folder::new(args.archive.as_deref(), clock);
+    let kept = keep(folder.path(), &config, clock)?;
+    let hub = Arc::new(Hub::new(bay(&config, &kept.note)));
     let socket = UdpSocket::bind("127.0.0.1:0").context("cannot open a UDP socket on loopback")?;
     let to = socket.local_addr()?;
     let listener = listen(http)?;
@@ -76,24 +69,14 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
     )?;
     let (truths_in, truths) = bounded(QUEUE);
     let stop = Arc::new(AtomicBool::new(false));
-    let lesson = Lesson {
-        epoch: 1,
-        pace: args.pace,
-        shots: args.shots,
-    };
-    let golfer = demo::spawn(
-        (who(args.seed, kept.coach.clone()), lesson),
-        to,
-        clock,
-        truths_in,
-        Arc::clone(&stop),
-    )?;
-    let json = args.json;
+    let golfer = (who(args.seed, kept.coach.clone()), lesson(args));
+    let golfer = demo::spawn(golfer, to, clock, truths_in, Arc::clone(&stop))?;
+    let (json, shots) = (args.json, args.shots);
     let (done_in, done) = tokio::sync::oneshot::channel();
     let printer = std::thread::Builder::new()
         .name("print".into())
         .spawn(move || {
-            let printed = print_shots(&reports, &truths, lesson.shots, json);
+            let printed = print_shots(&reports, &truths, shots, json);
             let _already_stopped = done_in.send(());
             printed
         })?;
@@ -119,6 +102,14 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
     printer
         .join()
         .map_err(|_panic| anyhow::anyhow!("the printing thread panicked"))?
+}
+
+fn lesson(args: &Demo) -> Lesson {
+    Lesson {
+        epoch: 1,
+        pace: args.pace,
+        shots: args.shots,
+    }
 }
 
 /// The golfer who swings: another one for each student who stands in the bay.
@@ -229,13 +220,50 @@ fn scenario(store: &mut Store, now_utc_ns: u64) -> anyhow::Result<String> {
     first.context("the scenario has students")
 }
 
-/// A folder that goes with the demo.
-struct Borrowed(PathBuf);
+/// The folder of the demo's archive.
+enum Folder {
+    /// One that was named.
+    Named(PathBuf),
+    /// One that goes with the demo.
+    Borrowed(PathBuf),
+}
 
-impl Drop for Borrowed {
+impl Folder {
+    fn new(named: Option<&Path>, clock: Clock) -> Self {
+        let own = || {
+            let name = format!("whin-demo-{}-{}", std::process::id(), clock.zero_utc_ns());
+            Self::Borrowed(std::env::temp_dir().join(name))
+        };
+        named.map_or_else(own, |dir| Self::Named(dir.to_owned()))
+    }
+
+    fn path(&self) -> &Path {
+        match self {
+            Self::Named(path) | Self::Borrowed(path) => path,
+        }
+    }
+}
+
+impl Drop for Folder {
     fn drop(&mut self) {
-        if let Err(why) = std::fs::remove_dir_all(&self.0) {
-            tracing::warn!("{} is left behind: {why}", self.0.display());
+        if let Self::Borrowed(path) = self
+            && let Err(why) = std::fs::remove_dir_all(&*path)
+        {
+            tracing::warn!("{} is left behind: {why}", path.display());
+        }
+    }
+}
+
+/// The truth of the shot that a report is about: one that was cut by a change of students is left out.
+fn truth_of(report: &Report, truths: &Receiver<Measurement>) -> anyhow::Result<Measurement> {
+    let impact = |m: &Measurement| m.events.get("impact").and_then(|e| e.time_s);
+    loop {
+        let truth = truths.recv().context("a report without a shot")?;
+        let earlier = impact(&truth)
+            .zip(impact(&report.measurement))
+            .is_some_and(|(truth, found)| truth < found - 1.0);
+        if !earlier {
+            return Ok(truth);
         }
     }
 }
@@ -256,7 +284,7 @@ fn print_shots(
                 bail!("no report for a minute: shot {} was not found", printed + 1)
             }
         };
-        let truth = truths.recv().context("a report without a shot")?;
+        let truth = truth_of(&report, truths)?;
         printed += 1;
         let text = if json {
             serde_json::json!({ "shot": printed, "report": report, "truth": truth }).to_string()

@@ -50,7 +50,7 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
     let meta = meta(&config, (&map, context_text), clock);
     let kept = keep(&config, (meta, &context), clock)?;
     let context = kept.context.unwrap_or(context);
-    let hub = Arc::new(Hub::new(bay(&config, kept.note)));
+    let hub = Arc::new(Hub::new(bay(&config, &kept.note)));
     let socket = UdpSocket::bind(config.udp.listen)
         .with_context(|| format!("cannot listen on {} (UDP)", config.udp.listen))?;
     let listener = listen(config.http.listen)?;
@@ -123,7 +123,7 @@ pub(super) fn meta(
 pub(super) struct Kept {
     pub(super) keep: Keep,
     /// How the screen says so.
-    pub(super) note: &'static str,
+    pub(super) note: String,
     /// The coach's side, with what its thread hears.
     pub(super) coach: Option<Arc<Coach>>,
     pub(super) desk: Option<Desk>,
@@ -132,10 +132,10 @@ pub(super) struct Kept {
 }
 
 impl Kept {
-    fn only(keep: Keep, note: &'static str) -> Self {
+    fn only(keep: Keep, note: &str) -> Self {
         Self {
             keep,
-            note,
+            note: note.into(),
             coach: None,
             desk: None,
             context: None,
@@ -183,7 +183,7 @@ pub(super) fn keep_archive(
     };
     Ok(Kept {
         keep: Keep::Archive(Box::new(writer)),
-        note: "",
+        note: seat.note.clone(),
         coach: Some(Arc::clone(&coach)),
         desk: Some(Desk { coach, bell, seats }),
         context: Some(seat.context.clone()),

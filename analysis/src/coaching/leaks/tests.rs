@@ -236,8 +236,11 @@ fn thresholds_are_named_sourced_and_checked() {
     assert!(all.set(Key::Excess, -0.1, Source::Coach("c1".into())));
 }
 
+/// Values with which a leak shows, and in how many of ten shots.
+type Showing<'a> = (&'a [(&'a str, f64, Option<f64>)], usize);
+
 /// Shots in which a leak shows in so many of ten.
-fn block(showing: &[(&[(&str, f64, Option<f64>)], usize)]) -> Vec<Shot> {
+fn block(showing: &[Showing<'_>]) -> Vec<Shot> {
     (0..10)
         .map(|n| {
             let values = showing.iter().flat_map(|(values, times)| {
@@ -249,7 +252,7 @@ fn block(showing: &[(&[(&str, f64, Option<f64>)], usize)]) -> Vec<Shot> {
         .collect()
 }
 
-fn ranked(showing: &[(&[(&str, f64, Option<f64>)], usize)], limits: &Limits) -> Vec<Leak> {
+fn ranked(showing: &[Showing<'_>], limits: &Limits) -> Vec<Leak> {
     let shots = block(showing);
     let shots: Vec<&Shot> = shots.iter().collect();
     let setup = Setup {

@@ -8,7 +8,7 @@ use serde::Deserialize;
 use super::ask::ask;
 use super::describe::{Operation, shape};
 use super::shelf::{Answer, listed, metric, read, refused};
-use crate::coach::compare::Golfers;
+use crate::coach::cohort::Golfers;
 use crate::web::server::Shared;
 
 pub(super) const OPERATIONS: &[Operation] = &[
