@@ -1,6 +1,7 @@
 // The start of the day on the page: one sentence for the whole bay, and a card a check.
 
-import { el, fill, write } from "../element.js";
+import { el, fill } from "../element.js";
+import { say } from "../page.js";
 import { STATES, list } from "./say.js";
 
 const cards = new Map();
@@ -10,9 +11,9 @@ export function showChecks(all, silentS) {
   const verdict = verdictOf(all, silentS);
   const root = document.getElementById("verdict");
   root.dataset.state = verdict.state;
-  write(root.querySelector(".shape"), STATES[verdict.state].shape);
-  write(root.querySelector(".words"), verdict.words);
-  write(document.getElementById("verdict-more"), verdict.more);
+  say(root.querySelector(".shape"), STATES[verdict.state].shape);
+  say(root.querySelector(".words"), verdict.words);
+  say(document.getElementById("verdict-more"), verdict.more);
   const day = document.getElementById("day");
   for (const check of all) {
     if (!cards.has(check.id)) cards.set(check.id, day.appendChild(card(check)));
@@ -42,9 +43,9 @@ function card({ id, name }) {
 
 function update(node, check) {
   node.dataset.state = check.state;
-  write(node.querySelector(".shape"), STATES[check.state].shape);
-  write(node.querySelector(".word"), STATES[check.state].word);
-  write(node.querySelector(".figure"), check.figure);
-  write(node.querySelector(".limit"), `limit: ${check.limit}`);
+  say(node.querySelector(".shape"), STATES[check.state].shape);
+  say(node.querySelector(".word"), STATES[check.state].word);
+  say(node.querySelector(".figure"), check.figure);
+  say(node.querySelector(".limit"), `limit: ${check.limit}`);
   fill(node.querySelector(".todo"), check.todo, () => check.todo.map((text) => el("li", {}, text)));
 }

@@ -26,7 +26,7 @@ export class Transport {
     this.moment = el("output.moment", { "aria-live": "off" });
     this.speeds = el(".choice", { role: "group", "aria-label": "Speed" });
     this.modes = el(".choice", { role: "group", "aria-label": "How the two run together" });
-    const step = (count, label, words) => el("button", { type: "button", "aria-label": words, title: words, onclick: () => clock.step(count) }, label);
+    const step = (count, label, words) => el("button", { type: "button", "aria-label": `${label}: ${words}`, title: words, onclick: () => clock.step(count) }, label);
     root.replaceChildren(
       el(".line", {}, this.marks, this.scrub),
       this.moment,
