@@ -28,7 +28,7 @@ export function verdictOf(all, silentS) {
   const waiting = unknown.length ? `Not known yet: ${list(unknown, 3)}.` : "";
   if (all[0].state === "wrong") return { state: "wrong", words: `No signal${silentS === null ? "" : ` for ${silentS} s`}`, more: all[0].todo.join(" ") };
   if (wrong.length) return { state: "wrong", words: "Mend first, then teach", more: `Wrong: ${list(wrong)}.${look.length ? ` To look at: ${list(look)}.` : ""}` };
-  if (look.length) return { state: "look", words: "The bay can teach, with a look at", more: `${list(look)}. ${waiting}` };
+  if (look.length) return { state: "look", words: `The bay can teach, ${look.length} to look at`, more: `To look at: ${list(look)}. ${waiting}` };
   // A bay that was never swung in has shown little: say so instead of praising it.
   if (unknown.length > 3) return { state: "unknown", words: "So far so good", more: `${waiting} Hit one shot.` };
   return { state: "ok", words: "The bay can teach", more: waiting };
