@@ -7,8 +7,17 @@
  */
 export function el(spec, attributes = {}, ...children) {
   const [tag, ...classes] = spec.split(".");
-  const made = document.createElement(tag || "div");
-  if (classes.length) made.className = classes.join(" ");
+  return dressed(document.createElement(tag || "div"), classes, attributes, children);
+}
+
+/** The same for a drawing: `svg("line.grid", { x1: 0, … })`. */
+export function svg(spec, attributes = {}, ...children) {
+  const [tag, ...classes] = spec.split(".");
+  return dressed(document.createElementNS("http://www.w3.org/2000/svg", tag), classes, attributes, children);
+}
+
+function dressed(made, classes, attributes, children) {
+  if (classes.length) made.setAttribute("class", classes.join(" "));
   for (const [name, value] of Object.entries(attributes)) {
     if (value === null || value === undefined || value === false) continue;
     if (name.startsWith("on")) made[name] = value;

@@ -8,7 +8,7 @@ use std::process::{Child, Stdio};
 
 use serde_json::Value;
 
-use crate::support::{python, python_command, top, whin};
+use crate::support::{python, python_command, scratch, top, whin};
 
 /// Path and file of each page.
 const PAGES: [(&str, &str); 4] = [
@@ -107,6 +107,16 @@ fn every_page_is_for_everybody_and_says_when_the_daemon_is_gone() {
 fn the_rig_page_says_what_is_wrong_and_what_to_do() {
     let demo = Demo::start_at("127.0.0.1:0");
     passed(&python("browser/rig.py", &[demo.url.as_ref()]));
+}
+
+#[test]
+fn the_shelf_shows_two_swings_and_prints_what_is_taken_home() {
+    let demo = Demo::start_at("127.0.0.1:0");
+    let dir = scratch("screen-shelf");
+    passed(&python(
+        "browser/shelf.py",
+        &[demo.url.as_ref(), dir.as_os_str()],
+    ));
 }
 
 fn passed(verdict: &str) {

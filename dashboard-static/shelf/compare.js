@@ -1,11 +1,12 @@
 // Two picks beside each other: opens them, names them, and gives them to figures, curves and table.
 
+import { el } from "../element.js";
 import { get } from "./api.js";
 import { Clock } from "./clock.js";
 import { CurveSheet } from "./curves.js";
-import { differences } from "./differences.js";
-import { el } from "./dom.js";
+import { differences, verdict } from "./differences.js";
 import { FloorPlan } from "../floor.js";
+import { say } from "../page.js";
 import { colorsNow, onTheme } from "../theme.js";
 import { open } from "./pick.js";
 import { Stages } from "./stages.js";
@@ -15,7 +16,7 @@ const SIDES = ["a", "b"];
 const PARTS = ["stages", "transport", "curves", "floors"];
 
 export class Compare {
-  /** @param {object} roots elements: `names`, `stages`, `transport`, `floors`, `table`, `curves` */
+  /** @param {object} roots elements: `names`, `verdict`, `stages`, `transport`, `floors`, `table`, `curves` */
   constructor(roots, students, units, picked) {
     Object.assign(this, { roots, students, units, picked, picks: {}, shown: {}, all: false });
     this.clock = new Clock();
@@ -115,7 +116,7 @@ export class Compare {
       const badge = el(`span.badge.${side}`, {}, side.toUpperCase());
       if (!shown) return el(".name-card", { "data-side": side }, badge, el("p", {}, this.problems[side] ?? "Choose a block or a swing on the left."));
       return el(".name-card", { "data-side": side }, badge,
-        el("p", {}, el("b", {}, shown.title), el("span", {}, ` ${shown.student.name} · ${shown.handed}-handed`), el("span.detail", {}, shown.detail), shown.stands && el("span.detail", {}, shown.stands)));
+        el("p", {}, el("b", {}, shown.title), el("span", {}, ` ${shown.student.name} · ${sideOf(shown)}`), el("span.detail", {}, shown.detail), shown.stands && el("span.detail", {}, shown.stands)));
     };
     const swap = el("button.swap", { type: "button", title: "A becomes B", onclick: () => this.picked({ a: this.picks.b, b: this.picks.a }), disabled: !(this.picks.a && this.picks.b) }, "⇄ swap");
     this.roots.names.replaceChildren(card("a"), swap, card("b"));
@@ -125,6 +126,7 @@ export class Compare {
   async compare() {
     const { a, b } = this.shown;
     this.told = null;
+    say(this.roots.verdict, "");
     if (!a || !b) {
       this.roots.table.replaceChildren(el("p.dim", {}, "With two opened, their differences stand here."));
       return;
@@ -146,8 +148,9 @@ export class Compare {
     const mixed = a.pick.of !== b.pick.of && el("p.fine", {}, "A block stands beside a swing: the shot that stands for the block is compared.");
     const other = a.student.id !== b.student.id && el("p.fine", {}, "Two different golfers.");
     const side = a.handed !== b.handed && el("p.fine", {}, "One swings right-handed, the other left-handed: toward and away are told apart by the target.");
+    say(this.roots.verdict, verdict(this.told, this.units));
     this.roots.table.replaceChildren(...differences(this.told, {
-      units: this.units, all: this.all, names: [mixed, other, side].filter(Boolean),
+      units: this.units, all: this.all, notes: [mixed, other, side, ...(this.told.of === "swings" ? unrefined(a, b) : [])].filter(Boolean),
       more: () => {
         this.all = true;
         this.table();
@@ -169,4 +172,16 @@ export class Compare {
     this.curves.fit();
     this.drawFloors();
   }
+}
+
+// A swing from the other side than the student's was somebody else's, or measured wrongly: it says nothing of
+// the student's side.
+function sideOf({ handed, student }) {
+  if (!student.side || student.side === handed) return `${handed}-handed`;
+  return `${student.side}-handed, but this swing came from the other side: is it somebody else's?`;
+}
+
+// Why a swing has no uncertainties, where it stays without.
+function unrefined(a, b) {
+  return [["A", a], ["B", b]].filter(([, shown]) => shown.report.unrefined).map(([side, shown]) => el("p.fine", {}, `${side} has no uncertainties: ${shown.report.unrefined}`));
 }

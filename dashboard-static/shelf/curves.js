@@ -1,11 +1,12 @@
 // The curves of both swings: small multiples on the time of the clock, each with event lines and a cursor
 // that goes with the figures; a tap goes to the moment. The four segment speeds stand in lanes of their own.
 
+import { el } from "../element.js";
 import { gap, shown } from "../figures.js";
 import { say } from "../page.js";
 import { quantity } from "../quantities.js";
 import { colorsNow } from "../theme.js";
-import { el, toggle } from "./dom.js";
+import { toggle } from "./dom.js";
 import { LEFT, RIGHT, drawLane } from "./lane.js";
 import { KNOTS } from "./clock.js";
 

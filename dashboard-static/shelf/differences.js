@@ -1,10 +1,10 @@
 // The table of differences: real ones first, each with its interval against zero. A row that is read at an
 // event goes to that moment.
 
+import { el, svg } from "../element.js";
 import { gap, scaleOf } from "../figures.js";
 import { metricName, quantity } from "../quantities.js";
 import { inWords } from "../words.js";
-import { el, svg } from "./dom.js";
 
 const FEW = 12;
 const WIDE = 120;
@@ -12,14 +12,14 @@ const WIDE = 120;
 /**
  * The table, or why there is none.
  * @param {object} told the comparison
- * @param {object} how `units`, `all` (show every row), `more` (called to show all), `go` (called with an event), `names`
+ * @param {object} how `units`, `all` (show every row), `more` (called to show all), `go` (called with an event),
+ *   `notes` (paragraphs above it)
  */
-export function differences(told, { units, all, more, go, names = [] }) {
+export function differences(told, { units, all, more, go, notes = [] }) {
   const real = told.rows.filter((row) => row.real);
   const rows = all ? told.rows : told.rows.slice(0, Math.max(real.length, FEW));
   return [
-    ...names,
-    el("p.verdict", { role: "status" }, verdict(told, real, units)),
+    ...notes,
     el(".scroll", { tabindex: "0", role: "region", "aria-label": "Differences" }, el("table.differences", {},
       el("thead", {}, el("tr", {}, ["Metric", "A", "B", "B − A", "95 % interval"].map((words) => el("th", { scope: "col" }, words)))),
       el("tbody", {}, rows.map((row) => line(row, units, go))))),
@@ -29,7 +29,8 @@ export function differences(told, { units, all, more, go, names = [] }) {
 }
 
 /** One sentence: how many are real, and the clearest one. */
-export function verdict(told, real, units) {
+export function verdict(told, units) {
+  const real = told.rows.filter((row) => row.real);
   if (told.rows.length === 0) return "Nothing was measured in both.";
   if (told.rows.every((row) => row.low === null)) return "What is real is not known: there are no uncertainties of A or B yet.";
   if (real.length === 0) return `None of ${told.rows.length} differences is real: A and B cannot be told apart.`;

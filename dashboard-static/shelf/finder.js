@@ -1,11 +1,12 @@
 // Finding: lessons with their blocks, and swings by student, club, date, purpose, kind, tag and the range of
 // a metric. What is found is opened as A or as B by whoever listens.
 
+import { el } from "../element.js";
 import { inWords, scaleOf } from "../words.js";
 import { metricName } from "../quantities.js";
 import { get } from "./api.js";
 import { day, exactTime, clockTime, startOf } from "./dates.js";
-import { el, options } from "./dom.js";
+import { options } from "./dom.js";
 
 const PURPOSES = [["", "any purpose"], ["baseline", "baseline"], ["practice", "practice"], ["check", "check"]];
 const KINDS = [["", "any kind"], ["shot", "shots"], ["rehearsal", "rehearsals"], ["swing", "swings"], ["partial", "partial swings"]];

@@ -1,24 +1,29 @@
 // Wires the Shelf: the address says what is open (`?a=block:3&b=swing:…`, `?view=trends`, `?report=…`), the
 // page follows it.
 
-import { byId } from "../page.js";
+import { el } from "../element.js";
+import { pages } from "../nav.js";
+import { byId, say } from "../page.js";
+import { keepConnected } from "../socket.js";
 import { chooseTheme, onTheme, theme } from "../theme.js";
 import { chooseUnits, onUnits, units } from "../units.js";
 import { get } from "./api.js";
 import { Compare } from "./compare.js";
-import { el, toggle } from "./dom.js";
+import { toggle } from "./dom.js";
 import { Finder } from "./finder.js";
 import { parse, written } from "./pick.js";
 import { showReport } from "./report.js";
 import { startingPicks } from "./start.js";
 import { Trends } from "./trends.js";
 
-let parts = null;
+let [parts, started] = [null, false];
 
 start();
 
 async function start() {
   const asked = new URLSearchParams(location.search);
+  // Nothing here is live; the line only tells whether questions would be answered.
+  keepConnected(new URL("/ws", location.href.replace(/^http/, "ws")), () => {}, onLink);
   document.body.dataset.view = asked.has("report") ? "report" : "shelf";
   if (asked.has("report")) {
     byId("report").hidden = false;
@@ -26,6 +31,7 @@ async function start() {
     return;
   }
   byId("shelf").hidden = byId("top").hidden = false;
+  pages(byId("pages"), "/shelf");
   tools();
   onTheme(tools);
   onUnits(() => {
@@ -36,6 +42,8 @@ async function start() {
   try {
     parts = await build();
   } catch (error) {
+    // Asked again as soon as the line is back.
+    started = true;
     byId("names").replaceChildren(el("p.problem", {}, error.message));
     return;
   }
@@ -45,10 +53,16 @@ async function start() {
   await follow();
 }
 
+function onLink(linked) {
+  byId("link").hidden = linked;
+  say(byId("link"), linked ? "" : "No signal: the bay does not answer. What is open stays; nothing new can be opened.");
+  if (linked && !parts && started) location.reload();
+}
+
 async function build() {
   const [{ students }, { metrics }] = await Promise.all([get("students"), get("metrics")]);
   const known = new Map(students.map((s) => [s.id, s]));
-  const compare = new Compare(Object.fromEntries(["names", "stages", "transport", "floors", "table", "curves"].map((id) => [id, byId(id)])), known, units(), (picks) => go(picks));
+  const compare = new Compare(Object.fromEntries(["names", "verdict", "stages", "transport", "floors", "table", "curves"].map((id) => [id, byId(id)])), known, units(), (picks) => go(picks));
   const finder = new Finder({ form: byId("filters"), lessons: byId("lessons"), swings: byId("swings"), students: known, metrics, units: units(), opened: (side, pick) => go({ ...compare.picks, [side]: pick }) });
   return { compare, finder, trends: new Trends(byId("trends"), known, metrics, units()) };
 }

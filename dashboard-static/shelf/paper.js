@@ -1,9 +1,9 @@
 // A figure on paper: what draws on a canvas draws into an SVG here, so that it prints sharp and can be
 // inlined in a file. Only what scene.js and stick.js use of a canvas is there.
 
+import { el, svg } from "../element.js";
 import { LIGHT } from "../palette.js";
 import { Stage } from "../stick.js";
-import { el, svg } from "./dom.js";
 
 let papers = 0;
 
@@ -28,7 +28,7 @@ export class Paper extends Stage {
 /** The pen of a canvas, as far as figures need it, that leaves SVG elements. */
 class Pen {
   constructor(root) {
-    Object.assign(this, { root, d: "", dash: [], lineWidth: 1, globalAlpha: 1, fillStyle: "none", strokeStyle: "none", lineCap: "butt", lineJoin: "miter", font: "14px sans-serif", textAlign: "start", textBaseline: "alphabetic" });
+    Object.assign(this, { root, halo: null, d: "", dash: [], lineWidth: 1, globalAlpha: 1, fillStyle: "none", strokeStyle: "none", lineCap: "butt", lineJoin: "miter", font: "14px sans-serif", textAlign: "start", textBaseline: "alphabetic" });
   }
 
   beginPath() {
@@ -68,11 +68,13 @@ class Pen {
   }
 
   fillText(text, x, y) {
-    this.write(text, x, y, { fill: this.fillStyle });
+    this.write(text, x, y, { fill: this.fillStyle, ...this.halo });
+    this.halo = null;
   }
 
-  strokeText(text, x, y) {
-    this.write(text, x, y, { fill: "none", ...this.line() });
+  // The edge of a text that is filled next; one text, for whoever reads or copies it.
+  strokeText() {
+    this.halo = { ...this.line(), "paint-order": "stroke" };
   }
 
   line() {

@@ -1,11 +1,11 @@
 // What a student takes home, as a page for paper and as one file without anything outside of it.
 
+import { el } from "../element.js";
 import { difference, inUnits } from "../figures.js";
 import { metricName, quantity } from "../quantities.js";
 import { Take } from "../take.js";
 import { get, part } from "./api.js";
 import { longDay, told } from "./dates.js";
-import { el } from "./dom.js";
 import { save } from "./share.js";
 import { stills } from "./stills.js";
 

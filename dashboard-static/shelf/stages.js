@@ -1,13 +1,14 @@
 // Two swings side by side in space: one camera for both, moved by hand or to a preset, one behind the other
 // as a shade where asked. Which moment is shown is told by the clock.
 
+import { el } from "../element.js";
 import { figure, pelvisPoint } from "../body.js";
 import { shadeOf } from "../palette.js";
 import { drawTake, restPoint } from "../scene.js";
 import { Stage, extent, orbit } from "../stick.js";
 import { colorsNow } from "../theme.js";
 import { add, sub } from "../vector.js";
-import { el, toggle } from "./dom.js";
+import { toggle } from "./dom.js";
 
 const TURN = Math.PI / 2;
 // A little from above, so that plates show their tops.

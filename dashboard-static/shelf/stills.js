@@ -1,9 +1,9 @@
 // Still pictures of one swing for paper: address, top and impact, face on, at one scale.
 
+import { el } from "../element.js";
 import { figure } from "../body.js";
 import { restPoint } from "../scene.js";
 import { drawFigure, drawFootWords, drawRest, extent, orbit } from "../stick.js";
-import { el } from "./dom.js";
 import { Paper } from "./paper.js";
 
 const MOMENTS = [["address", "at address"], ["top", "at the top"], ["impact", "at impact"]];

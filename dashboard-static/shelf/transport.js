@@ -1,8 +1,9 @@
 // The hand on the clock: play and pause, scrub, frame by frame, speed, real time or stretched.
 
+import { el } from "../element.js";
 import { say } from "../page.js";
 import { eventName } from "../words.js";
-import { el, toggle } from "./dom.js";
+import { toggle } from "./dom.js";
 
 const SPEEDS = [[0.25, "¼"], [0.5, "½"], [0.75, "¾"], [1, "1×"]];
 const MARKED = ["address", "takeaway_end", "top", "shaft_level_down", "impact", "finish"];
@@ -86,8 +87,8 @@ export class Transport {
     const { clock } = this;
     const a = clock.momentOf("a");
     if (!clock.b) return phrase(a);
-    const b = clock.momentOf("b");
-    return Math.abs(a - b) < 0.005 ? phrase(a) : `A ${phrase(a)} · B ${phrase(b)}`;
+    const [first, second] = [phrase(a), phrase(clock.momentOf("b"))];
+    return first === second ? first : `A ${first} · B ${second}`;
   }
 
   percent(time) {

@@ -1,11 +1,12 @@
 // Months of one club: medians and quartiles of blocks, what moved together with head speed (association,
 // never cause), and what golfers of the archive do, or why that is not shown.
 
+import { el, svg } from "../element.js";
 import { difference, gap, inUnits, scaleOf, shown } from "../figures.js";
 import { metricName, quantity } from "../quantities.js";
 import { get, part } from "./api.js";
 import { day } from "./dates.js";
-import { el, options, svg } from "./dom.js";
+import { options } from "./dom.js";
 
 const SPEED = "head_speed@impact";
 const [WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM] = [920, 300, 64, 20, 16, 58];

@@ -108,6 +108,11 @@ class Browser:
         with open(path, "wb") as out:
             out.write(base64.b64decode(self._do("GET", "screenshot")))
 
+    def print(self, width_cm, height_cm):
+        """The page as a PDF on paper of this size: bytes."""
+        asked = {"page": {"width": width_cm, "height": height_cm}, "background": True, "shrinkToFit": False}
+        return base64.b64decode(self._do("POST", "print", asked))
+
     def console(self):
         """Console lines since the last call: [(level, text)]."""
         return [(e["level"], e["message"]) for e in self._do("POST", "se/log", {"type": "browser"})]
