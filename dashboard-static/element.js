@@ -27,11 +27,6 @@ function dressed(made, classes, attributes, children) {
   return made;
 }
 
-/** Writes `text` into `node` only where it differs, so that screen readers hear changes alone. */
-export function write(node, text) {
-  if (node.textContent !== text) node.textContent = text;
-}
-
 /** Puts `children` into `root` unless it holds what `key` stands for already. */
 export function fill(root, key, children) {
   const now = JSON.stringify(key);

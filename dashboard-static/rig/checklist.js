@@ -1,6 +1,7 @@
 // The start of the day on the page: one sentence for the whole bay, and a card a check.
 
-import { el, fill, write } from "../element.js";
+import { el, fill } from "../element.js";
+import { say } from "../page.js";
 import { STATES, list } from "./say.js";
 
 const cards = new Map();
@@ -10,9 +11,9 @@ export function showChecks(all, silentS) {
   const verdict = verdictOf(all, silentS);
   const root = document.getElementById("verdict");
   root.dataset.state = verdict.state;
-  write(root.querySelector(".shape"), STATES[verdict.state].shape);
-  write(root.querySelector(".words"), verdict.words);
-  write(document.getElementById("verdict-more"), verdict.more);
+  say(root.querySelector(".shape"), STATES[verdict.state].shape);
+  say(root.querySelector(".words"), verdict.words);
+  say(document.getElementById("verdict-more"), verdict.more);
   const day = document.getElementById("day");
   for (const check of all) {
     if (!cards.has(check.id)) cards.set(check.id, day.appendChild(card(check)));
@@ -27,7 +28,7 @@ export function verdictOf(all, silentS) {
   const waiting = unknown.length ? `Not known yet: ${list(unknown, 3)}.` : "";
   if (all[0].state === "wrong") return { state: "wrong", words: `No signal${silentS === null ? "" : ` for ${silentS} s`}`, more: all[0].todo.join(" ") };
   if (wrong.length) return { state: "wrong", words: "Mend first, then teach", more: `Wrong: ${list(wrong)}.${look.length ? ` To look at: ${list(look)}.` : ""}` };
-  if (look.length) return { state: "look", words: "The bay can teach, with a look at", more: `${list(look)}. ${waiting}` };
+  if (look.length) return { state: "look", words: `The bay can teach, ${look.length} to look at`, more: `To look at: ${list(look)}. ${waiting}` };
   // A bay that was never swung in has shown little: say so instead of praising it.
   if (unknown.length > 3) return { state: "unknown", words: "So far so good", more: `${waiting} Hit one shot.` };
   return { state: "ok", words: "The bay can teach", more: waiting };
@@ -42,9 +43,9 @@ function card({ id, name }) {
 
 function update(node, check) {
   node.dataset.state = check.state;
-  write(node.querySelector(".shape"), STATES[check.state].shape);
-  write(node.querySelector(".word"), STATES[check.state].word);
-  write(node.querySelector(".figure"), check.figure);
-  write(node.querySelector(".limit"), `limit: ${check.limit}`);
+  say(node.querySelector(".shape"), STATES[check.state].shape);
+  say(node.querySelector(".word"), STATES[check.state].word);
+  say(node.querySelector(".figure"), check.figure);
+  say(node.querySelector(".limit"), `limit: ${check.limit}`);
   fill(node.querySelector(".todo"), check.todo, () => check.todo.map((text) => el("li", {}, text)));
 }

@@ -91,7 +91,7 @@ function loss(view) {
   const most = all.length ? Math.max(...all.map((s) => s.loss_percent)) : null;
   const state = judge(most, LIMITS.loss);
   return {
-    id: "loss", name: "Lost on the way", figure: figure(most, 2, most === null ? "" : "%"), state,
+    id: "loss", name: "Loss on the way", figure: figure(most, 2, most === null ? "" : "%"), state,
     limit: `up to ${LIMITS.loss.fine} % in ten seconds`,
     todo: state === "unknown" ? "" : "Use a cable instead of radio, and a switch of its own for the capture system.",
   };
@@ -115,7 +115,7 @@ function order(view) {
 }
 
 function buffer(view) {
-  const base = { id: "buffer", name: "This computer keeps up", limit: "none dropped in the last minute, the whole buffer", todo: "" };
+  const base = { id: "buffer", name: "Pace of this computer", limit: "none dropped in the last minute, the whole buffer", todo: "" };
   if (!view.health) return { ...base, state: "unknown", figure: "—" };
   const { receive_buffer: { asked, granted }, dropped } = view.health;
   const state = worst(granted < asked ? "look" : "ok", view.dropsNow ? "wrong" : dropped > 0 ? "look" : "ok");
@@ -146,7 +146,7 @@ function hidden(view) {
 }
 
 function visible(view) {
-  const base = { id: "visible", name: "Seen in the last swing", limit: `worst marker ${LIMITS.visible.fine} % and more, gaps up to ${LIMITS.gap.fine} ms` };
+  const base = { id: "visible", name: "Markers in the last swing", limit: `worst marker ${LIMITS.visible.fine} % and more, gaps up to ${LIMITS.gap.fine} ms` };
   const [least, gap] = [metric(view, "marker_visibility"), metric(view, "gap_longest")];
   if (least.value === null) return { ...base, state: "unknown", figure: "—", todo: view.swing ? least.reason : "" };
   const state = worst(judgeLeast(least.value, LIMITS.visible), judge(gap.value, LIMITS.gap));
@@ -179,7 +179,7 @@ export function clusters(view) {
 
 function residual(view) {
   const all = clusters(view).filter((c) => c.value !== null);
-  const base = { id: "residual", name: "Marker sets stay stiff", limit: `${LIMITS.stiff.fine} mm on head and club, ${LIMITS.skin.fine} mm on skin` };
+  const base = { id: "residual", name: "Stiffness of marker sets", limit: `${LIMITS.stiff.fine} mm on head and club, ${LIMITS.skin.fine} mm on skin` };
   if (!all.length) return { ...base, state: "unknown", figure: "—", todo: "" };
   const most = all.reduce((a, b) => (b.value / b.limit > a.value / a.limit ? b : a));
   const off = all.filter((c) => c.state !== "ok").map((c) => c.name);
@@ -190,7 +190,7 @@ function residual(view) {
 }
 
 function feet(view) {
-  const base = { id: "feet", name: "A foot on each plate", limit: "one foot, one plate" };
+  const base = { id: "feet", name: "Feet on the plates", limit: "one foot, one plate" };
   if (!streams(view, "forces").length) {
     return { ...base, state: "unknown", figure: "no force stream", todo: view.health ? "Without plates forces are not measured; everything else is." : "" };
   }
@@ -209,13 +209,13 @@ function zero(view) {
   const forces = streams(view, "forces");
   const odd = findingsOf(view, "zero").length;
   return {
-    id: "zero", name: "Plates zeroed", limit: "no remark; within 20 N when empty", todo: "",
+    id: "zero", name: "Zero of the plates", limit: "no remark; within 20 N when empty", todo: "",
     state: forces.length ? "ok" : "unknown", figure: forces.length ? (odd ? count(odd, "remark") : "no remark") : "no force stream",
   };
 }
 
 function motion(view) {
-  const base = { id: "motion", name: "Plates agree with the motion", limit: `${LIMITS.force.fine} % of body weight, ${LIMITS.lag.fine} ms` };
+  const base = { id: "motion", name: "Plates against motion", limit: `${LIMITS.force.fine} % of body weight, ${LIMITS.lag.fine} ms` };
   const [left, lag] = [metric(view, "force_residual"), metric(view, "force_marker_lag")];
   if (left.value === null) return { ...base, state: "unknown", figure: "—", todo: view.swing ? `Not measured in the last swing: ${left.reason}.` : "" };
   const state = worst(judge(left.value, LIMITS.force), judge(lag.value === null ? null : Math.abs(lag.value), LIMITS.lag));
@@ -226,14 +226,14 @@ function motion(view) {
 }
 
 function clock(view) {
-  const base = { id: "clock", name: "Clocks lined up", limit: `known to ${LIMITS.clock.fine} ms` };
+  const base = { id: "clock", name: "Clocks", limit: `known to ${LIMITS.clock.fine} ms` };
   const { value, reason } = metric(view, "clock_uncertainty");
   if (value === null) return { ...base, state: "unknown", figure: "—", todo: view.swing ? reason : "" };
   return { ...base, state: judge(value, LIMITS.clock), figure: value === 0 ? "one clock" : `± ${figure(value, 2)} ms`, todo: "Let the streams run for two minutes; then do the sync tap below." };
 }
 
 function kept(view) {
-  const base = { id: "kept", name: "Swings are kept", limit: "recorded, each swing archived" };
+  const base = { id: "kept", name: "Archive", limit: "recorded, each swing archived" };
   const last = view.swing && view.archived.findLast((a) => a.id === view.swing.id);
   if (!view.recording) return { ...base, state: "unknown", figure: "—", todo: "" };
   const recorded = view.recording.startsWith("recorded");

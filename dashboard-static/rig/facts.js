@@ -8,9 +8,10 @@ export function showArchive(view) {
   const root = document.getElementById("archive");
   const shown = view.swings.map((s) => ({ id: s.id, kind: s.measurement.kind, said: view.archived.findLast((a) => a.id === s.id) ?? null }));
   const kept = shown.filter((s) => s.said?.archived).length;
+  const open = shown.filter((s) => !s.said).length;
   const rows = [
     ["Recording", view.recording || "not known yet"],
-    ["Last swings archived", shown.length ? `${kept} of ${shown.length}` : "no swing yet"],
+    ["Last swings archived", shown.length ? `${kept} of ${shown.length}${open ? `, ${open} not told yet` : ""}` : "no swing yet"],
     ["Student", view.student ?? "nobody chosen"],
   ];
   fill(root.querySelector("dl"), rows, () => rows.flatMap(([name, text]) => [el("dt", {}, name), el("dd", {}, text)]));

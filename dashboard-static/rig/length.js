@@ -1,7 +1,8 @@
 // The known-length check: the distance of two landmarks as the cameras see it against the one that the
 // user measured by hand. Live, over the last two seconds.
 
-import { el, fill, write } from "../element.js";
+import { el, fill } from "../element.js";
+import { say } from "../page.js";
 import { LIMITS, judge } from "./limits.js";
 import { STATES, figure, landmark } from "./say.js";
 
@@ -46,7 +47,7 @@ export class LengthCheck {
   }
 
   show() {
-    const out = (name, text) => write(this.root.querySelector(`[data-out="${name}"]`), text);
+    const out = (name, text) => say(this.root.querySelector(`[data-out="${name}"]`), text);
     const verdict = lengthVerdict(this.samples.map((s) => s.mm), Number.parseFloat(this.known.value));
     out("measured", verdict.mean === null ? "—" : `${figure(verdict.mean, 1)} mm`);
     out("scatter", verdict.mean === null ? "both ends must be seen" : `scatter ± ${figure(verdict.scatter, 1)} mm in ${SPAN_S} s`);
@@ -54,7 +55,7 @@ export class LengthCheck {
     out("limit", verdict.limit === null ? "—" : `± ${figure(verdict.limit, 1)} mm`);
     const said = this.root.querySelector(".said");
     said.dataset.state = verdict.state;
-    write(said, `${STATES[verdict.state].shape} ${STATES[verdict.state].word}: ${verdict.words}`);
+    say(said, `${STATES[verdict.state].shape} ${STATES[verdict.state].word}: ${verdict.words}`);
   }
 }
 

@@ -1,10 +1,11 @@
 // Wires the Rig page: socket → what the page knows → checks, tables and pictures. Words and figures change
 // four times a second at most, pictures with the screen.
 
-import { write } from "../element.js";
 import { pages } from "../nav.js";
+import { byId, say } from "../page.js";
 import { keepConnected } from "../socket.js";
 import { apply, initial, lastSwing, link } from "../state.js";
+import { onTheme } from "../theme.js";
 import { checks, faults, serious } from "./checks.js";
 import { showChecks } from "./checklist.js";
 import { showArchive, showFacts } from "./facts.js";
@@ -25,16 +26,16 @@ const STATES = { no_signal: "no signal", waiting: "waiting", at_address: "at add
 
 const memory = new PoseMemory();
 const known = { screen: initial, hello: null, lesson: null, replay: null, asked: null, lostAt: null, drops: null, rates: [], droppedAt: -Infinity };
-const length = new LengthCheck(document.getElementById("length"));
-const [front, above] = ["front", "above"].map((kind) => new Picture(document.getElementById(kind), kind));
+const length = new LengthCheck(byId("length"));
+const [front, above] = ["front", "above"].map((kind) => new Picture(byId(kind), kind));
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
 let [drawn, moved] = [0, true];
 
-pages(document.getElementById("pages"), "/rig");
+pages(byId("pages"), "/rig");
 setInterval(show, WORDS_MS);
 requestAnimationFrame(draw);
 addEventListener("resize", () => { moved = true; });
-matchMedia("(prefers-color-scheme: dark)").onchange = () => { moved = true; };
+onTheme(() => { moved = true; });
 show();
 keepConnected(new URL("/ws", location.href.replace(/^http/, "ws")), onMessage, onLink);
 
@@ -104,11 +105,11 @@ function show() {
   const now = view();
   const silentS = known.lostAt === null ? null : Math.round((performance.now() - known.lostAt) / 1000);
   document.body.dataset.linked = String(now.linked);
-  write(document.getElementById("bay-name"), now.bayName);
-  const state = document.getElementById("state");
+  say(byId("bay-name"), now.bayName);
+  const state = byId("state");
   state.dataset.state = now.linked ? now.state : "no_signal";
-  write(state, STATES[state.dataset.state] ?? now.state);
-  document.getElementById("stale").hidden = now.linked || !known.hello;
+  say(state, STATES[state.dataset.state] ?? now.state);
+  byId("stale").hidden = now.linked || !known.hello;
   showChecks(checks(now), now.linked ? null : silentS);
   showStreams(now);
   showMarkers(now, memory);

@@ -1,7 +1,8 @@
 // The tables of markers: each landmark now, in the last ten seconds and in the last swing, and how stiff
 // the sets stayed. The live picture is in picture.js.
 
-import { el, fill, write } from "../element.js";
+import { el, fill } from "../element.js";
+import { say } from "../page.js";
 import { clusters, faults } from "./checks.js";
 import { LIMITS, judgeLeast } from "./limits.js";
 import { figure, landmark } from "./say.js";
@@ -18,7 +19,7 @@ export function showMarkers(view, memory) {
   // Worst first: hidden now, then bad in the swing, then as they come.
   rows.sort((a, b) => b.rank - a.rank);
   const frames = view.swing?.transport.frames;
-  write(root.querySelector(".frames"), frames ? `of ${frames} frames, last swing` : "frames, last swing");
+  say(root.querySelector(".frames"), frames ? `of ${frames} frames, last swing` : "frames, last swing");
   fill(root.querySelector(".each tbody"), rows, () => (rows.length ? rows.map(markerRow) : [el("tr", {}, el("td", { colspan: 6 }, "No live pose has come yet."))]));
 }
 

@@ -134,6 +134,10 @@ export class Picture {
         c.stroke();
         c.textAlign = align;
         c.textBaseline = "middle";
+        // A halo, so that a name stays legible over the club.
+        c.strokeStyle = color("--ground");
+        c.lineWidth = 4;
+        c.strokeText(label.text, x, y);
         c.fillStyle = color(label.hidden ? "--alarm" : label.bad ? "--ink" : "--dim");
         c.fillText(label.text, x, y);
       });

@@ -127,7 +127,7 @@ def cases(true_swing):
     yield "left", [first, health(), live(left_handed())], {"hidden": ("ok", "0 of 12", "")}
 
 
-VERDICTS = {"healthy": "The bay can teach", "loss": "with a look at", "slow": "Mend first", "plates late": "Mend first", "zero": "with a look at",
+VERDICTS = {"healthy": "The bay can teach", "loss": "2 to look at", "slow": "Mend first", "plates late": "Mend first", "zero": "1 to look at",
             "loose marker": "Mend first", "disk": "Mend first", "nobody yet": "So far so good", "no frames": "No signal", "left": "The bay can teach"}
 SHAPES = {"ok": "●", "look": "▲", "wrong": "■", "not known": "○"}
 
