@@ -79,17 +79,25 @@ pub fn stream(
         bay_origin: [0.0; 3],
     };
     let mut feeds: Option<(Feed, Feed)> = None;
-    let (mut number, start_ns) = (0usize, clock.now_ns());
+    let (mut stands, mut epoch) = (None, lesson.epoch);
+    let (mut number, mut start_ns) = (0usize, clock.now_ns());
     for shot in 0..u64::from(lesson.shots.unwrap_or(u32::MAX)) {
         let take = take(&who(shot));
         let plates = take
             .plates
             .as_ref()
             .context("the demo's golfer stands on plates")?;
+        // The plates lie under this golfer's feet: for another one the sender begins anew.
+        let described = synthetic::plates(plates, source);
+        if stands.as_ref().is_some_and(|before| *before != described) {
+            (feeds, epoch) = (None, epoch + 1);
+            (number, start_ns) = (0, clock.now_ns());
+        }
+        stands = Some(described.clone());
         let (markers, forces) = feeds.get_or_insert_with(|| {
             (
-                Feed::markers(synthetic::labels(&take, &map), source, lesson.epoch),
-                Feed::forces(synthetic::plates(plates, source), lesson.epoch),
+                Feed::markers(synthetic::labels(&take, &map), source, epoch),
+                Feed::forces(described, epoch),
             )
         });
         let a_frame = (plates.rate_hz / RATE_HZ).round() as u64;

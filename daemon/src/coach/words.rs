@@ -5,6 +5,22 @@ use analysis::coaching::shot::Metric;
 /// A metric in words: `pelvis shift at takeaway end`, `knee flexion (lead) at top`.
 pub(super) fn metric(metric: Metric) -> String {
     let id = metric.id();
+    // What reads badly by itself.
+    for (family, words) in [
+        ("rotation_range_down", "rotation from top to impact"),
+        ("rotation_rate_down", "rotation a second from top to impact"),
+        (
+            "rotation_excess",
+            "rotation wound up more than brought through",
+        ),
+        ("knee_change", "knee change since address"),
+    ] {
+        let rest = id.strip_prefix(family).and_then(|r| r.strip_prefix('.'));
+        if let Some(part) = rest {
+            let part = part.split('@').next().unwrap_or(part);
+            return format!("{part} {words}");
+        }
+    }
     let (name, event) = match id.split_once('@') {
         Some((name, event)) => (name, Some(event)),
         None => (id.as_str(), None),
@@ -60,7 +76,7 @@ mod tests {
         );
         assert_eq!(
             metric(of("knee_change.trail@top")),
-            "knee change (trail) at top"
+            "trail knee change since address"
         );
         assert_eq!(value(of("pelvis_shift@top"), -0.0283), "-28 mm");
         assert_eq!(difference(of("head_speed@impact"), 1.84), "+1.8 m/s");
