@@ -46,7 +46,7 @@ SEE = """
 return {
   lessons: document.getElementById("lessons").innerText, names: document.getElementById("names").innerText,
   captions: [...document.querySelectorAll(".pane figcaption")].map((c) => c.textContent), verdict: document.getElementById("verdict").textContent,
-  moment: document.querySelector(".moment").textContent, marks: [...document.querySelectorAll(".marks .event")].map((m) => [m.dataset.side, m.dataset.event]),
+  moment: document.querySelector(".moment")?.textContent ?? "", marks: [...document.querySelectorAll(".marks .event")].map((m) => [m.dataset.side, m.dataset.event]),
   rows: [...document.querySelectorAll("#table tbody tr")].map((r) => [r.dataset.metric, r.classList.contains("real")]),
   problems: [...document.querySelectorAll(".problem")].filter((p) => p.getClientRects().length).map((p) => p.textContent),
   beyond: document.documentElement.scrollWidth - innerWidth,
