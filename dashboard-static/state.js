@@ -4,6 +4,8 @@
 /** Major version of the messages that this screen understands. */
 export const MAJOR = 1;
 const SWINGS_KEPT = 20;
+/** Revision of a report of the whole swing; the next one has uncertainties. */
+const WHOLE = 2;
 
 /** Before the first message. */
 export const initial = Object.freeze({
@@ -89,9 +91,10 @@ function liveOf(message) {
   return { timeS, points, shift, rotation };
 }
 
-// A later revision takes the place of its swing; a swing that is not on the list is a new one.
+// A later revision takes the place of its swing; a swing that is not on the list is a new one, but for a
+// last revision: it was on the list, and comes so late that newer swings have pushed it off.
 function withReport(swings, report) {
   const at = swings.findIndex((s) => s.id === report.id);
-  if (at < 0) return [...swings, report].slice(-SWINGS_KEPT);
+  if (at < 0) return report.revision > WHOLE && swings.length === SWINGS_KEPT ? swings : [...swings, report].slice(-SWINGS_KEPT);
   return report.revision < swings[at].revision ? swings : swings.with(at, report);
 }
