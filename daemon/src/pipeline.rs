@@ -175,9 +175,10 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         Bay::new(setup, map, book, outlets, &counted).run(&arrivals)
     })?);
     let archive_out = outgoing_in.clone();
-    let threads = refine::threads();
+    let closing = Arc::clone(&stop);
     rest.push(named("refine", move || {
-        refine::run(&refined, &outgoing_in, filed_in.as_ref(), threads)
+        let how = (refine::threads(), &*closing);
+        refine::run(&refined, &outgoing_in, filed_in.as_ref(), how)
     })?);
     let teach = |desk: Desk| teaching(desk, Arc::clone(&hub), Arc::clone(&stop));
     rest.extend(coach.map(teach).transpose()?);

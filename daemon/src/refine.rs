@@ -6,7 +6,7 @@
 
 use std::num::NonZeroUsize;
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::sync::atomic::{AtomicU32, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use std::thread;
 
 use analysis::measure::Measured;
@@ -41,12 +41,13 @@ pub fn threads() -> usize {
     cores.saturating_sub(1).max(1)
 }
 
-/// Works until the analysis closes its end, then works off what waits.
+/// Works until the analysis closes its end. Once the bay is asked to stop, what still waits is told to stay as
+/// it is: a restart takes no longer than one swing's draws, and `analyze` of the recording gives the rest.
 pub fn run(
     jobs: &Receiver<Job>,
     outgoing: &Sender<Outgoing>,
     archive: Option<&Sender<Filed>>,
-    threads: usize,
+    (threads, stop): (usize, &AtomicBool),
 ) {
     let publish = |report: Report| {
         if let Some(filed) = archive {
@@ -55,6 +56,10 @@ pub fn run(
         publish(outgoing, report);
     };
     for job in jobs {
+        if stop.load(Ordering::Relaxed) {
+            publish(outgoing::unrefined(job.report, "the bay was closing"));
+            continue;
+        }
         match refined(&job.measured, threads) {
             Ok(measurement) => {
                 let report = Report {
