@@ -11,7 +11,7 @@ use std::time::Duration;
 
 use axum::extract::ws::Utf8Bytes;
 use protocol::lesson::Lesson;
-use protocol::report::Report;
+use protocol::report::{REFINED, Report};
 use protocol::screen::{Archived, BayState, Health, Hello, Live, Message, Replay, VERSION};
 use serde::Serialize;
 use tokio::sync::{Notify, mpsc, watch};
@@ -335,6 +335,10 @@ impl Picture {
                 *place = Held { archived, ..held };
             }
             return newer;
+        }
+        if held.report.revision >= REFINED && self.swings.len() == SWINGS_KEPT {
+            // Its first reports have been pushed out: it is no new swing.
+            return false;
         }
         self.swings.push_back(held);
         if self.swings.len() > SWINGS_KEPT {
