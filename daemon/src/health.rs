@@ -9,6 +9,8 @@ use protocol::screen::{Finding, Health, ReceiveBuffer, Refused, StreamHealth};
 use crate::decode::{Decoder, LabelFindings};
 use crate::errors::Code;
 
+/// Above this a clock's line says nothing yet, milliseconds.
+const CLOCK_KNOWN_MS: f64 = 50.0;
 /// Span over which loss is given as a share, in health messages (one a second).
 const LOSS_SPAN: usize = 10;
 /// Share of loss from which a finding is made, percent.
@@ -219,11 +221,17 @@ fn stream_findings(
     let odd = status.plates.iter();
     out.extend(odd.map(|words| finding(Code::PlateOdd, "warning", words.clone())));
     if let Some(clock) = status.clock.filter(|c| c.resets > 0) {
-        let text = format!(
-            "The clock of stream {id} was set {} times: its times began anew (now known to {:.1} ms).",
-            clock.resets,
-            clock.line.uncertainty_ns * 1e-6
-        );
+        let times = match clock.resets {
+            1 => "once".to_owned(),
+            n => format!("{n} times"),
+        };
+        let known_ms = clock.line.uncertainty_ns * 1e-6;
+        let known = if known_ms < CLOCK_KNOWN_MS {
+            format!("known to {known_ms:.1} ms")
+        } else {
+            "not known yet, give it a minute".to_owned()
+        };
+        let text = format!("The times of stream {id} began anew {times}: its clock is {known}.");
         out.push(finding(Code::ClockSet, "info", text));
     }
     if let Some(labels) = labels {

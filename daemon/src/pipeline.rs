@@ -158,12 +158,10 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         recording: recorded_in,
     };
     let seats = coach.as_ref().map_or_else(never, |desk| desk.seats.clone());
-    let receive = {
-        let (stop, dropped) = (Arc::clone(&stop), Arc::clone(&dropped));
-        named("receive", move || {
-            receive::run(&socket, clock, (&outlets, &seats), &dropped, &stop)
-        })?
-    };
+    let (closing, counted) = (Arc::clone(&stop), Arc::clone(&dropped));
+    let receive = named("receive", move || {
+        receive::run(&socket, clock, (&outlets, &seats), &counted, &closing)
+    })?;
     let book = HealthBook::new(setup.bay.clone(), buffer);
     let outlets = analyze::Outlets {
         outgoing: outgoing_in.clone(),

@@ -6,10 +6,12 @@ use std::collections::VecDeque;
 use super::plate::{Plate, PlateDescription};
 use super::series::{self, Raw};
 use super::window::PlateWindow;
-use super::zero::Zeroing;
+use super::zero::{Unsettled, Zeroing};
 use crate::clock::Alignment;
 use crate::frame::BayFromSource;
 
+/// What no foot but a person presses with, N.
+const SOMEBODY_N: f64 = 250.0;
 /// Span kept, nanoseconds: a swing's window with room for a late look at it.
 const SPAN_NS: i64 = 10_000_000_000;
 /// Samples kept at most (10 s at 5 kHz).
@@ -227,7 +229,12 @@ impl Forces {
                 Ok(plate) => remarks.extend(plate.oddities.iter().map(|o| known.says(&o.words()))),
                 Err(why) => remarks.push(known.says(why)),
             }
-            remarks.extend(known.zeroing.unsettled().map(|u| known.says(&u.words())));
+            // The foot of somebody who stands on another plate is no offset.
+            let told = known.zeroing.unsettled().filter(|u| match u {
+                Unsettled::Reads(_) => !self.somebody_beside(known),
+                Unsettled::Drifted(_) => true,
+            });
+            remarks.extend(told.map(|u| known.says(&u.words())));
             remarks.extend(self.is_dead(known).then(|| known.says(DEAD)));
         }
         if self.misfits > 0 {
@@ -237,6 +244,21 @@ impl Forces {
             ));
         }
         remarks
+    }
+
+    /// Whether another plate bears a person in the newest sample.
+    fn somebody_beside(&self, known: &Known) -> bool {
+        let Some(newest) = self.ring.back() else {
+            return false;
+        };
+        let others = self.plates.iter().filter(|k| k.channels != known.channels);
+        others.into_iter().any(|other| {
+            let plate = other.plate.as_ref().ok();
+            let channels = newest.values.get(other.channels.clone());
+            let wrench = plate.zip(channels).and_then(|(p, c)| p.wrench(c));
+            let up = plate.zip(wrench).map(|(p, w)| w.force.dot(&p.up()));
+            up.is_some_and(|up| up > SOMEBODY_N)
+        })
     }
 
     fn is_dead(&self, known: &Known) -> bool {
