@@ -3,7 +3,7 @@
 
 use std::ffi::OsStr;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use daemon::archive::Archive;
 use daemon::archive::rows::Student;
@@ -39,21 +39,14 @@ fn marker_bytes(file: &Path) -> Vec<u8> {
     middle[middle.len() - 128..middle.len() - 80].to_vec()
 }
 
-#[test]
-#[allow(clippy::too_many_lines, reason = "one story, told in its order")]
-fn nothing_of_an_erased_student_is_in_pages_log_or_chunks() {
-    let dir = demo_archive("archive-gone");
-    let sessions = archive(&dir, &["list"]).1["sessions"].clone();
-    let gone = sessions[0]["student"].as_str().unwrap();
-    let of_gone = swing_ids(&dir).len();
-    let recording = only_recording(&dir);
-    let markers = marker_bytes(&recording);
+/// Another student with a swing, in a store that stays open, so that it keeps its log.
+fn second_student(dir: &Path) -> (Archive, String) {
     let parent = dir.parent().unwrap();
     let made = ["synthesize", "--seed", "9", "--out"].map(OsStr::new);
     let made: Vec<&OsStr> = made.into_iter().chain([parent.as_os_str()]).collect();
     assert_eq!(run_whin(&made).0, 0);
     // A store that is open elsewhere keeps its log: the other student is written into that.
-    let mut open = Archive::open(&dir).unwrap();
+    let mut open = Archive::open(dir).unwrap();
     let other = Student {
         id: String::new(),
         name: "Edda Lindqvist".into(),
@@ -76,7 +69,13 @@ fn nothing_of_an_erased_student_is_in_pages_log_or_chunks() {
         &other,
         take.to_str().unwrap(),
     ];
-    assert_eq!(archive(&dir, &args).0, 0);
+    assert_eq!(archive(dir, &args).0, 0);
+    (open, other)
+}
+
+/// Every export of a student, in a folder beside the archive.
+fn exported_everywhere(dir: &Path, gone: &str) -> PathBuf {
+    let parent = dir.parent().unwrap();
     let exports = parent.join("exports");
     fs::create_dir(&exports).unwrap();
     for shape in ["json", "csv", "parquet", "c3d"] {
@@ -90,8 +89,21 @@ fn nothing_of_an_erased_student_is_in_pages_log_or_chunks() {
             "--to",
             to.to_str().unwrap(),
         ];
-        assert_eq!(archive(&dir, &args).0, 0);
+        assert_eq!(archive(dir, &args).0, 0);
     }
+    exports
+}
+
+#[test]
+fn nothing_of_an_erased_student_is_in_pages_log_or_chunks() {
+    let dir = demo_archive("archive-gone");
+    let sessions = archive(&dir, &["list"]).1["sessions"].clone();
+    let gone = sessions[0]["student"].as_str().unwrap();
+    let of_gone = swing_ids(&dir).len();
+    let recording = only_recording(&dir);
+    let markers = marker_bytes(&recording);
+    let (open, other) = second_student(&dir);
+    let exports = exported_everywhere(&dir, gone);
 
     let name = b"Ottoline Marsh";
     let needles: [&[u8]; 4] = [name, gone.as_bytes(), &markers, b"Edda Lindqvist"];

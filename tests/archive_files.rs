@@ -67,7 +67,7 @@ fn seen(files: &[&Path]) -> Vec<Seen> {
 }
 
 /// `take.c3d` of the synthetic golfer and the archive it was imported to.
-fn imported(name: &str, consent: &[&str]) -> (PathBuf, PathBuf, String) {
+pub(crate) fn imported(name: &str, consent: &[&str]) -> (PathBuf, PathBuf, String) {
     let dir = scratch(name);
     let made = [
         "synthesize".as_ref(),
@@ -88,7 +88,7 @@ fn imported(name: &str, consent: &[&str]) -> (PathBuf, PathBuf, String) {
     (take, place, student)
 }
 
-fn exported(place: &Path, name: &str, extra: &[&str]) -> (PathBuf, Value) {
+pub(crate) fn exported(place: &Path, name: &str, extra: &[&str]) -> (PathBuf, Value) {
     let to = place.with_file_name(name);
     let mut args = vec!["export", "--to", to.to_str().unwrap()];
     args.extend(extra);
@@ -214,7 +214,6 @@ fn force(t: f64) -> f64 {
 }
 
 /// A session of one recording: the golfer at 360 Hz and one plate at 1000 Hz that begins 0.4 ms late.
-#[allow(clippy::too_many_lines, reason = "one story, told in its order")]
 fn odd_rates(dir: &Path) -> String {
     let capture = CaptureParams {
         rate_hz: 360.0,
@@ -228,6 +227,14 @@ fn odd_rates(dir: &Path) -> String {
     let mut file = synthetic::c3d(&take, &map);
     (file.plates, file.analog) = (Vec::new(), protocol::c3d::Analog::default());
     let mut due: Vec<Due> = feed::of_c3d(&file, Some(&map), 3).unwrap();
+    let seconds = file.frames.len() as f64 / 360.0;
+    late_plate(seconds, &mut due);
+    due.sort_by_key(|d| d.time_ns);
+    filed(dir, &map, &due)
+}
+
+/// The datagrams of one plate at 1000 Hz, 0.4 ms late.
+fn late_plate(seconds: f64, due: &mut Vec<Due>) {
     let source = Source {
         rate_hz: 1000.0,
         meters_per_unit: Some(1.0),
@@ -252,7 +259,6 @@ fn odd_rates(dir: &Path) -> String {
         plates: vec![plate],
     };
     let mut forces = Feed::forces(list, 3);
-    let seconds = file.frames.len() as f64 / 360.0;
     for first in (0..(seconds * 1000.0) as u64).step_by(20) {
         let values: Vec<Option<f32>> = (first..first + 20)
             .flat_map(|n| {
@@ -261,11 +267,12 @@ fn odd_rates(dir: &Path) -> String {
             })
             .collect();
         let time_ns = first as i64 * 1_000_000 + 400_000;
-        forces
-            .samples(first, time_ns, (6, &values), &mut due)
-            .unwrap();
+        forces.samples(first, time_ns, (6, &values), due).unwrap();
     }
-    due.sort_by_key(|d| d.time_ns);
+}
+
+/// An archive whose only session is a recording of these datagrams.
+fn filed(dir: &Path, map: &MarkerMap, due: &[Due]) -> String {
     let student = enroll(dir, &["--consent", "lesson"]);
     let mut open = Archive::open(dir).unwrap();
     let meta = Meta {
@@ -278,7 +285,7 @@ fn odd_rates(dir: &Path) -> String {
         late_ns: std::collections::BTreeMap::new(),
     };
     let mut recorder = Recorder::create(&open.recording("odd.mcap"), &meta).unwrap();
-    for d in &due {
+    for d in due {
         recorder
             .push(d.time_ns as u64, &d.bytes, d.time_ns)
             .unwrap();
@@ -443,122 +450,4 @@ fn duckdb_reads_the_metric_table_and_its_totals_are_those_of_the_json() {
         }
     }
     assert!(compared > 800, "{compared} totals");
-}
-
-/// Every byte of an export's files and their names.
-fn bytes(dir: &Path) -> Vec<u8> {
-    let mut all = Vec::new();
-    for entry in fs::read_dir(dir).unwrap().map(|e| e.unwrap().path()) {
-        all.extend(entry.file_name().unwrap().as_encoded_bytes());
-        all.extend(if entry.is_dir() {
-            bytes(&entry)
-        } else {
-            fs::read(&entry).unwrap()
-        });
-    }
-    all
-}
-
-#[test]
-#[allow(clippy::too_many_lines, reason = "one story, told in its order")]
-fn an_anonymous_export_keeps_times_of_day_and_intervals_but_no_name_and_no_date() {
-    let consent = ["--consent", "lesson", "--consent", "research"];
-    let (take, place, student) = imported("files-anonymous", &consent);
-    let first = take.to_str().unwrap();
-    let args = [
-        "import",
-        "--student",
-        &student,
-        "--date",
-        "2024-05-21",
-        first,
-    ];
-    assert_eq!(archive(&place, &args).0, 0);
-    let refused = enroll(&place, &["--consent", "lesson"]);
-    let args = [
-        "import",
-        "--student",
-        &refused,
-        "--date",
-        "2024-05-21",
-        first,
-    ];
-    assert_eq!(archive(&place, &args).0, 0);
-    let sessions = archive(&place, &["list"]).1["sessions"].clone();
-    let sessions = sessions.as_array().unwrap().iter();
-    let sessions: Vec<String> = sessions
-        .map(|s| s["id"].as_str().unwrap().to_owned())
-        .collect();
-    let mut told = ["Ottoline", "\"1965", ": 1965", ",1965,", "born", "2024-05"]
-        .map(str::to_owned)
-        .to_vec();
-    told.extend([student.clone(), refused.clone()]);
-    told.extend(
-        sessions
-            .iter()
-            .map(|s| s.split_once('-').unwrap().1.to_owned()),
-    );
-    told.extend(swing_ids(&place).into_iter().map(|(_, id)| id));
-    for shape in ["json", "csv", "parquet", "c3d"] {
-        let plain = exported(&place, &format!("plain-{shape}"), &["--as", shape]).0;
-        let args = ["--as", shape, "--scope", "research", "--anonymous"];
-        let (to, done) = exported(&place, shape, &args);
-        assert_eq!(
-            (&done["swings"], &done["left_out"][0]),
-            (&2.into(), &refused.clone().into())
-        );
-        let (plain, hidden) = (bytes(&plain), bytes(&to));
-        let holds = |all: &[u8], word: &str| all.windows(word.len()).any(|w| w == word.as_bytes());
-        assert!(
-            holds(&plain, &student) || shape == "parquet",
-            "the search finds what is there"
-        );
-        for word in &told {
-            assert!(!holds(&hidden, word), "{shape} holds {word}");
-        }
-        let again = exported(&place, &format!("{shape}-again"), &args).0;
-        let manifest = |dir: &Path| fs::read_to_string(dir.join("SHA256SUMS")).unwrap();
-        assert_eq!(
-            manifest(&to),
-            manifest(&again),
-            "the same names and dates each time"
-        );
-    }
-    let files = |name: &str| {
-        let dir = place.with_file_name(name);
-        let paths = fs::read_dir(dir).unwrap().map(|e| e.unwrap().path());
-        let json = paths.filter(|p| p.extension() == Some(OsStr::new("json")));
-        json.map(|p| serde_json::from_slice(&fs::read(p).unwrap()).unwrap())
-            .collect::<Vec<Value>>()
-    };
-    let dates = |files: &[Value], student: &Value| {
-        let own = files.iter().filter(|f| f["student"] == *student);
-        let mut dates: Vec<u64> = own.map(|f| f["impact_utc_ns"].as_u64().unwrap()).collect();
-        dates.sort_unstable();
-        dates
-    };
-    let hidden = files("json");
-    let (plain, hidden_dates) = (
-        dates(&files("plain-json"), &student.into()),
-        dates(&hidden, &hidden[0]["student"]),
-    );
-    assert_eq!((plain.len(), hidden_dates.len()), (2, 2));
-    let back: Vec<u64> = plain
-        .iter()
-        .zip(&hidden_dates)
-        .map(|(a, b)| a - b)
-        .collect();
-    assert_eq!(back[0], back[1], "one offset a student");
-    let day_ns = 86_400_000_000_000;
-    assert!(
-        back[0] >= day_ns && back[0].is_multiple_of(day_ns),
-        "whole days"
-    );
-    assert_eq!(hidden[0]["age_band"], "50-59");
-    assert_eq!(
-        hidden[0]["report"]["measurement"]["events"]["impact"]["time_s"],
-        0.0
-    );
-    let key = fs::read(place.join("anonymous.key")).unwrap();
-    assert_eq!(key.len(), 32);
 }

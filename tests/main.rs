@@ -12,6 +12,7 @@
 
 mod accuracy;
 mod archive;
+mod archive_anonymous;
 mod archive_erase;
 mod archive_files;
 mod archive_replay;

@@ -7,11 +7,11 @@
 use std::path::Path;
 use std::time::Duration;
 
-use rusqlite::{Connection, OptionalExtension as _, Row, Transaction, params};
+use rusqlite::{Connection, Row, params};
 
 pub use self::book::{Among, Struck};
 pub use self::shelf::{Find, Found, Place as PageEnd};
-use super::rows::{Consent, Outcome, Place, Recording, Session, Student, Swing, Take, Which};
+use super::rows::{Consent, Recording, Session, Student, Which};
 use super::{ArchiveError, date, schema};
 
 /// How long a verb waits for another program's transaction.
@@ -206,100 +206,6 @@ impl Store {
         Ok(())
     }
 
-    /// Adds a swing with its first result; `swing.row` is not read. A swing that is there already
-    /// keeps its place, and the result takes that of the same version's.
-    ///
-    /// # Errors
-    /// When the store cannot be written.
-    pub fn add_swing(
-        &mut self,
-        swing: &Swing,
-        outcome: &Outcome,
-        take: Option<&Take>,
-    ) -> Result<(), ArchiveError> {
-        let tx = self.db.transaction()?;
-        let place = &swing.place;
-        tx.execute(
-            "INSERT INTO swings (session, name, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest, block)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10,
-               (SELECT id FROM blocks WHERE session = ?1 AND began_utc_ns <= ?5
-                 AND (ended_utc_ns IS NULL OR ended_utc_ns > ?5) ORDER BY number DESC LIMIT 1)) ON CONFLICT (session, name) DO NOTHING",
-            params![
-                swing.session,
-                swing.id,
-                swing.kind,
-                swing.handed,
-                date(swing.impact_utc_ns),
-                place.recording,
-                date(place.from_ns),
-                date(place.to_ns),
-                date(place.datagrams),
-                place.digest
-            ],
-        )?;
-        let same =
-            "SELECT from_ns = ?3 AND recording = ?4 FROM swings WHERE session = ?1 AND name = ?2";
-        let known = params![
-            swing.session,
-            swing.id,
-            date(place.from_ns),
-            place.recording
-        ];
-        if !tx.query_row(same, known, first::<bool>)? {
-            return Err(ArchiveError::Unfitting(format!(
-                "another swing is filed as {}: the sender began anew without a new epoch",
-                swing.id
-            )));
-        }
-        put(&tx, (&swing.session, &swing.id), outcome)?;
-        if let Some(take) = take {
-            draw(&tx, (&swing.session, &swing.id), take)?;
-        }
-        Ok(tx.commit()?)
-    }
-
-    /// Keeps a result of a swing: in the place of that of the same version, beside those of others.
-    /// False when there is no such swing.
-    ///
-    /// # Errors
-    /// When the store cannot be written.
-    pub fn put_result(
-        &mut self,
-        swing: (&str, &str),
-        outcome: &Outcome,
-    ) -> Result<bool, ArchiveError> {
-        let tx = self.db.transaction()?;
-        let put = put(&tx, swing, outcome)?;
-        tx.commit()?;
-        Ok(put)
-    }
-
-    /// Keeps what is drawn of a swing in the place of what was kept.
-    ///
-    /// # Errors
-    /// When the store cannot be written.
-    pub fn put_take(&mut self, swing: (&str, &str), take: &Take) -> Result<(), ArchiveError> {
-        let tx = self.db.transaction()?;
-        draw(&tx, swing, take)?;
-        Ok(tx.commit()?)
-    }
-
-    /// What is drawn of a swing, if it was kept.
-    ///
-    /// # Errors
-    /// See [`Store::students`].
-    pub fn take(&self, swing: &str) -> Result<Option<Take>, ArchiveError> {
-        let sql = "SELECT replay, curves FROM takes WHERE swing =
-            (SELECT id FROM swings WHERE name = ?1 ORDER BY id DESC LIMIT 1)";
-        let read = |row: &Row<'_>| {
-            Ok(Take {
-                replay: row.get(0)?,
-                curves: row.get(1)?,
-            })
-        };
-        Ok(self.db.query_row(sql, [swing], read).optional()?)
-    }
-
     /// Sessions, oldest first.
     ///
     /// # Errors
@@ -335,56 +241,6 @@ impl Store {
                 file: row.get(2)?,
                 lost: time(row, 3)?,
                 ended_utc_ns: maybe_time(row, 4)?,
-            })
-        })
-    }
-
-    /// Swings, oldest first.
-    ///
-    /// # Errors
-    /// See [`Store::students`].
-    pub fn swings(&self, which: Which<'_>) -> Result<Vec<Swing>, ArchiveError> {
-        let sql = "SELECT w.id, name, session, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest, block
-            FROM swings w JOIN sessions s ON s.id = session
-            WHERE (?1 IS NULL OR student = ?1) AND (?2 IS NULL OR session = ?2) ORDER BY impact_utc_ns, w.id";
-        self.all(sql, which.params(), |row| {
-            Ok(Swing {
-                row: row.get(0)?,
-                id: row.get(1)?,
-                session: row.get(2)?,
-                kind: row.get(3)?,
-                handed: row.get(4)?,
-                impact_utc_ns: time(row, 5)?,
-                place: Place {
-                    recording: row.get(6)?,
-                    from_ns: time(row, 7)?,
-                    to_ns: time(row, 8)?,
-                    datagrams: time(row, 9)?,
-                    digest: row.get(10)?,
-                },
-                block: row.get(11)?,
-            })
-        })
-    }
-
-    /// Results of a swing, newest first.
-    ///
-    /// # Errors
-    /// See [`Store::students`].
-    pub fn results(&self, swing: &Swing) -> Result<Vec<Outcome>, ArchiveError> {
-        self.results_in(swing.row)
-    }
-
-    fn results_in(&self, row: i64) -> Result<Vec<Outcome>, ArchiveError> {
-        let sql = "SELECT analysis, measured_utc_ns, catalogue, report, metrics FROM results
-            WHERE swing = ?1 ORDER BY measured_utc_ns DESC, analysis DESC";
-        self.all(sql, [row], |row| {
-            Ok(Outcome {
-                analysis: row.get(0)?,
-                measured_utc_ns: time(row, 1)?,
-                catalogue: row.get(2)?,
-                report: row.get(3)?,
-                metrics: row.get(4)?,
             })
         })
     }
@@ -466,35 +322,6 @@ pub(super) fn copy(db: &Connection, to: &Path) -> Result<(), ArchiveError> {
     std::fs::rename(&part, to).map_err(failed)
 }
 
-fn draw(tx: &Transaction<'_>, (session, name): (&str, &str), take: &Take) -> rusqlite::Result<()> {
-    let sql = "INSERT OR REPLACE INTO takes
-        SELECT id, ?3, ?4 FROM swings WHERE session = ?1 AND name = ?2";
-    tx.execute(sql, params![session, name, take.replay, take.curves])?;
-    Ok(())
-}
-
-fn put(
-    tx: &Transaction<'_>,
-    (session, name): (&str, &str),
-    outcome: &Outcome,
-) -> Result<bool, ArchiveError> {
-    let find = "SELECT id FROM swings WHERE session = ?1 AND name = ?2";
-    let row: Option<i64> = tx.query_row(find, [session, name], first).optional()?;
-    let Some(row) = row else { return Ok(false) };
-    tx.execute(
-        "INSERT OR REPLACE INTO results VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-        params![
-            row,
-            outcome.analysis,
-            date(outcome.measured_utc_ns),
-            outcome.catalogue,
-            outcome.report,
-            outcome.metrics
-        ],
-    )?;
-    Ok(true)
-}
-
 /// Only the year of birth is known: who turns 18 this year may still be 17.
 pub(crate) fn is_minor(born: i64, now_utc_ns: u64) -> bool {
     date::year(now_utc_ns) - born <= OF_AGE
@@ -526,6 +353,8 @@ fn maybe_time(row: &Row<'_>, at: usize) -> rusqlite::Result<Option<u64>> {
 }
 
 mod book;
+mod entries;
 mod shelf;
+mod swings;
 #[cfg(test)]
 mod tests;

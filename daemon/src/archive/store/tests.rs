@@ -1,5 +1,6 @@
 //! The store's verbs on a file of their own.
 
+use super::super::rows::{Outcome, Place, Swing};
 use super::*;
 use crate::archive::test_dir;
 

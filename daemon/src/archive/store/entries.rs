@@ -1,0 +1,259 @@
+//! What is entered by hand. An entry is never changed: the newest of its key holds, and taking one back is an
+//! entry.
+
+use protocol::lesson::{About, Ask, Entry, Said};
+use rusqlite::{OptionalExtension as _, Row, Transaction, params};
+
+use super::super::ArchiveError;
+use super::{Store, date, first, time, unknown};
+
+const ENTRY: &str = "SELECT n, at_utc_ns, who, student, about, key, said, undoes FROM entries";
+
+impl Store {
+    /// Makes an entry.
+    ///
+    /// # Errors
+    /// When there is nothing of that name, or it cannot be said of it.
+    pub fn enter(&mut self, ask: &Ask, now_utc_ns: u64) -> Result<Entry, ArchiveError> {
+        if !ask.said.fits(&ask.about) {
+            return Err(ArchiveError::Unfitting(format!(
+                "`{}` is not said of a {}",
+                ask.said.key(),
+                kind(&ask.about)
+            )));
+        }
+        let (student, about) = self.owner(&ask.about)?;
+        let said =
+            serde_json::to_string(&ask.said).map_err(|e| ArchiveError::Damaged(e.to_string()))?;
+        let row = Written {
+            who: ask.who.as_deref().unwrap_or("coach"),
+            student: &student,
+            about: &about,
+            key: &ask.said.key(),
+            said: Some(&said),
+            undoes: None,
+        };
+        let tx = self.db.transaction()?;
+        let n = row.write(&tx, now_utc_ns)?;
+        apply(&tx, &about, Some(&ask.said))?;
+        tx.commit()?;
+        self.entry(n)
+    }
+
+    /// Takes an entry back: what held before holds again.
+    ///
+    /// # Errors
+    /// When there is no such entry, or another of its key came after it.
+    pub fn undo(&mut self, n: i64, who: &str, now_utc_ns: u64) -> Result<Entry, ArchiveError> {
+        let entry = self.entry(n)?;
+        let (_, about) = self.owner(&entry.about)?;
+        let tx = self.db.transaction()?;
+        let newest: i64 = tx.query_row(
+            "SELECT max(n) FROM entries WHERE about = ?1 AND key = ?2",
+            params![about, entry.key],
+            first,
+        )?;
+        if newest != n {
+            return Err(ArchiveError::Unfitting(format!(
+                "entry {n} is not the newest of its kind, entry {newest} is: undo that one first"
+            )));
+        }
+        let before: Option<Option<String>> = tx
+            .query_row(
+                "SELECT said FROM entries WHERE about = ?1 AND key = ?2 AND n < ?3 ORDER BY n DESC LIMIT 1",
+                params![about, entry.key, n],
+                first,
+            )
+            .optional()?;
+        let before = before.flatten();
+        let row = Written {
+            who,
+            student: &entry.student,
+            about: &about,
+            key: &entry.key,
+            said: before.as_deref(),
+            undoes: Some(n),
+        };
+        let made = row.write(&tx, now_utc_ns)?;
+        let said = before.map(|text| read_said(&text)).transpose()?;
+        if said.is_some() || entry.key == "block" {
+            apply(&tx, &about, said.as_ref())?;
+        }
+        tx.commit()?;
+        self.entry(made)
+    }
+
+    /// An entry by its number.
+    ///
+    /// # Errors
+    /// When there is none.
+    pub fn entry(&self, n: i64) -> Result<Entry, ArchiveError> {
+        let sql = format!("{ENTRY} WHERE n = ?1");
+        let found = self.db.query_row(&sql, [n], raw_entry).optional()?;
+        found
+            .ok_or_else(|| unknown("entry", &n.to_string()))?
+            .read()
+    }
+
+    /// Entries of a student before number `before`, newest first.
+    ///
+    /// # Errors
+    /// See [`Store::students`].
+    pub fn entries(
+        &self,
+        student: &str,
+        (before, limit): (i64, u32),
+    ) -> Result<Vec<Entry>, ArchiveError> {
+        let sql = format!("{ENTRY} WHERE student = ?1 AND n < ?2 ORDER BY n DESC LIMIT ?3");
+        let found = self.all(&sql, params![student, before, limit], raw_entry)?;
+        found.into_iter().map(Raw::read).collect()
+    }
+
+    /// What holds now of everything that was entered for a student, oldest entry first.
+    ///
+    /// # Errors
+    /// See [`Store::students`].
+    pub fn holds(&self, student: &str) -> Result<Vec<Entry>, ArchiveError> {
+        let sql = format!(
+            "{ENTRY} WHERE student = ?1 AND n IN
+               (SELECT max(n) FROM entries WHERE student = ?1 GROUP BY about, key) ORDER BY n"
+        );
+        let found = self.all(&sql, [student], raw_entry)?;
+        found.into_iter().map(Raw::read).collect()
+    }
+
+    /// Whose it is, and how it is written.
+    fn owner(&self, about: &About) -> Result<(String, String), ArchiveError> {
+        let written = |name: &str| format!("{}:{name}", kind(about));
+        Ok(match about {
+            About::Student(id) => (self.student(id)?.id, written(id)),
+            About::Club(id) => (self.club(id)?.1, written(id)),
+            About::Session(id) => (self.student_of(id)?, written(id)),
+            About::Block(id) => {
+                let session = self.block(*id)?.session;
+                (self.student_of(&session)?, written(&id.to_string()))
+            }
+            About::Swing(id) => {
+                let sql = "SELECT s.student FROM swings w JOIN sessions s ON s.id = w.session
+                    WHERE w.name = ?1 ORDER BY w.id DESC LIMIT 1";
+                let found: Option<String> = self.db.query_row(sql, [id], first).optional()?;
+                (found.ok_or_else(|| unknown("swing", id))?, written(id))
+            }
+        })
+    }
+}
+
+/// What an entry changes beside itself: the block of a swing is a column, so that it can be asked for. Taken
+/// back to nothing, it is the block of that time.
+fn apply(tx: &Transaction<'_>, about: &str, said: Option<&Said>) -> rusqlite::Result<()> {
+    let Some(swing) = about.strip_prefix("swing:") else {
+        return Ok(());
+    };
+    match said {
+        Some(Said::Block(id)) => tx.execute(
+            "UPDATE swings SET block = ?2 WHERE name = ?1",
+            params![swing, id],
+        )?,
+        None => tx.execute(
+            "UPDATE swings SET block = (SELECT id FROM blocks b WHERE b.session = swings.session
+               AND began_utc_ns <= impact_utc_ns AND (ended_utc_ns IS NULL OR ended_utc_ns > impact_utc_ns)
+               ORDER BY number DESC LIMIT 1) WHERE name = ?1",
+            [swing],
+        )?,
+        Some(_) => 0,
+    };
+    Ok(())
+}
+
+/// An entry to be written.
+struct Written<'a> {
+    who: &'a str,
+    student: &'a str,
+    about: &'a str,
+    key: &'a str,
+    said: Option<&'a str>,
+    undoes: Option<i64>,
+}
+
+impl Written<'_> {
+    fn write(&self, tx: &Transaction<'_>, now_utc_ns: u64) -> rusqlite::Result<i64> {
+        tx.execute(
+            "INSERT INTO entries (at_utc_ns, who, student, about, key, said, undoes)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+            params![
+                date(now_utc_ns),
+                self.who,
+                self.student,
+                self.about,
+                self.key,
+                self.said,
+                self.undoes
+            ],
+        )?;
+        Ok(tx.last_insert_rowid())
+    }
+}
+
+/// An entry as it lies in its row.
+struct Raw {
+    entry: (i64, u64, String, String, Option<i64>),
+    about: String,
+    key: String,
+    said: Option<String>,
+}
+
+fn raw_entry(row: &Row<'_>) -> rusqlite::Result<Raw> {
+    Ok(Raw {
+        entry: (
+            row.get(0)?,
+            time(row, 1)?,
+            row.get(2)?,
+            row.get(3)?,
+            row.get(7)?,
+        ),
+        about: row.get(4)?,
+        key: row.get(5)?,
+        said: row.get(6)?,
+    })
+}
+
+impl Raw {
+    fn read(self) -> Result<Entry, ArchiveError> {
+        let damaged = || ArchiveError::Damaged(format!("entry {}", self.entry.0));
+        let (kind, name) = self.about.split_once(':').ok_or_else(damaged)?;
+        let about = match kind {
+            "student" => About::Student(name.into()),
+            "club" => About::Club(name.into()),
+            "session" => About::Session(name.into()),
+            "block" => About::Block(name.parse().map_err(|_e| damaged())?),
+            "swing" => About::Swing(name.into()),
+            _ => return Err(damaged()),
+        };
+        let said = self.said.as_deref().map(read_said).transpose()?;
+        let (n, at_utc_ns, who, student, undoes) = self.entry;
+        Ok(Entry {
+            n,
+            at_utc_ns,
+            who,
+            student,
+            about,
+            key: self.key,
+            said,
+            undoes,
+        })
+    }
+}
+
+fn read_said(text: &str) -> Result<Said, ArchiveError> {
+    serde_json::from_str(text).map_err(|e| ArchiveError::Damaged(format!("an entry ({e})")))
+}
+
+fn kind(about: &About) -> &'static str {
+    match about {
+        About::Student(_) => "student",
+        About::Club(_) => "club",
+        About::Session(_) => "session",
+        About::Block(_) => "block",
+        About::Swing(_) => "swing",
+    }
+}
