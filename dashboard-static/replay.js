@@ -2,13 +2,14 @@
 // fixed views with a time ruler. Also shows the live pose while there is no swing yet.
 
 import { figure, headPoint, pelvisPoint } from "./body.js";
+import { camera, extent } from "./camera.js";
 import { FloorPlan } from "./floor.js";
 import { ForceLane } from "./forces.js";
 import { Ground } from "./ground.js";
 import { byId, say } from "./page.js";
 import { Ruler } from "./ruler.js";
 import { drawTake, restPoint } from "./scene.js";
-import { Stage, camera, drawFigure, drawFootWords, extent } from "./stick.js";
+import { Stage, drawFigure, drawFloor, drawFootWords } from "./stick.js";
 import { Take, schedule } from "./take.js";
 import { length, sub } from "./vector.js";
 import { KINDS, sideWords } from "./words.js";
@@ -174,6 +175,8 @@ export class ReplayPanel {
 
 function drawLive(stage, get, faceOn) {
   const shapes = figure(get, handedFromPose(get));
+  const stands = pelvisPoint(get);
+  if (stands) drawFloor(stage, stands, shapes);
   drawFigure(stage, shapes);
   if (faceOn) drawFootWords(stage, shapes, Math.max(14, 0.11 * stage.scale));
   return shapes;
