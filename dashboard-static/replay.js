@@ -22,6 +22,8 @@ const MARGIN_M = 0.06;
 const ROOM_FOR_WORDS_M = 0.12;
 // More than the hips shift in a swing, less than a change of side or of place.
 const LIVE_LEEWAY_M = 0.4;
+// Revision of a report right after impact.
+const FIRST = 1;
 const REFRESH_FETCH_MS = [0, 500, 1000, 2000, 4000];
 
 /** Owns everything in the replay part of the page. */
@@ -91,9 +93,17 @@ export class ReplayPanel {
     this.swing = swing;
     this.ground = new Ground(replay);
     this.ruler.show(this.take, this.plan);
+    this.showGround(swing.revision);
+    this.arrange();
+  }
+
+  // The first report of a swing is too early for its plates: their places stay, empty, so that nothing jumps.
+  showGround(revision) {
+    const had = !byId("forces").hidden;
     this.lane.show(this.ground, this.take, this.plan);
     this.floor.show(this.ground, this.take, this.plan);
-    this.arrange();
+    const waits = had && revision === FIRST && byId("forces").hidden;
+    byId("replay").classList.toggle("awaiting-ground", waits);
   }
 
   // Panes: two moving views, or top and impact standing side by side where motion is not wanted.

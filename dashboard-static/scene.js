@@ -4,6 +4,7 @@
 import { figure, headPoint, pelvisPoint } from "./body.js";
 import { look } from "./camera.js";
 import { drawFigure, drawFloor, drawFootWords, drawForce, drawPath, drawRest, drawShade } from "./stick.js";
+import { mix } from "./vector.js";
 
 const PATH_S = 0.5;
 const PATH_STEP_S = 0.004;
@@ -24,7 +25,7 @@ export function drawTake(stage, time, { take, ground, rest, path = true, feet = 
   const shapes = figure(pose, take.handed);
   // The floor keeps its place while the golfer moves on it.
   const stands = pelvisPoint(take.poseAt(take.events.address ?? take.start)) ?? pelvisPoint(pose);
-  if (stands) drawFloor(stage, stands, shapes);
+  if (stands) drawFloor(stage, rest ? mix(stands, rest, 0.4) : stands, shapes);
   if (rest) drawRest(stage, rest);
   if (shade) drawShade(stage, shade.shapes, shade.colors);
   if (path) drawPath(stage, take.headPath(time - PATH_S, time, PATH_STEP_S));

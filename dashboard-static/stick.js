@@ -10,7 +10,7 @@ import { along, sub, unit } from "./vector.js";
 
 const HATCH_STEP = 6;
 const METRES_A_WEIGHT = 0.5;
-const FLOOR_M = 0.8;
+const FLOOR_M = 0.75;
 
 /** A canvas with its camera: knows where a point of the bay falls on it, in CSS pixels. */
 export class Stage {
