@@ -17,7 +17,7 @@ import { eventName } from "../words.js";
 
 const EVENTS = ["address", "takeaway_end", "top", "shaft_level_down", "impact", "finish"];
 const KEPT = 12;
-const MARGIN_M = 0.05;
+const MARGIN_M = 0.09;
 const BEFORE_S = 0.1;
 // Signals of quantities that are made of a whole curve.
 const SIGNALS = [
