@@ -161,16 +161,18 @@ export class ReplayPanel {
   draw(now) {
     if (!this.take && !this.live) return;
     const time = this.take ? this.plan.timeAt(now - this.started) : null;
-    if (time !== null) this.drawTimes(time);
     for (const pane of this.panes) this.drawPane(pane, pane.time ?? time);
+    if (time !== null) this.drawTimes(time);
   }
 
   // What goes with the take's clock rather than with a view; stands still where motion is not wanted.
   drawTimes(time) {
-    this.ruler.point(time);
     const moment = this.calm.matches ? null : time;
     this.lane.draw(moment);
     this.floor.draw(moment);
+    // Sizes were read above; from here on the page changes.
+    this.ruler.point(time);
+    this.lane.tell(moment);
   }
 
   drawPane({ stage, view }, time) {
@@ -179,7 +181,8 @@ export class ReplayPanel {
     const shapes = this.take ? drawTake(stage, time, {
       take: this.take, ground: faceOn ? this.ground : null, rest: restPoint(this.take, this.plan.restAt), path: !this.calm.matches, feet: faceOn,
     }) : drawLive(stage, this.live, faceOn);
-    byId("ghost-key").hidden = !shapes.some((s) => s.side === "ghost");
+    const ghost = shapes.some((s) => s.side === "ghost");
+    if (byId("ghost-key").hidden === ghost) byId("ghost-key").hidden = !ghost;
   }
 }
 

@@ -35,6 +35,12 @@ export class Stage {
     return { x: this.offset[0] + x * this.scale, y: this.offset[1] - y * this.scale, near, k: k * this.scale };
   }
 
+  /** The page's typeface; asked once, because asking makes the browser lay the page out. */
+  get typeface() {
+    this.asked ??= getComputedStyle(this.canvas).fontFamily;
+    return this.asked;
+  }
+
   clear() {
     const ratio = window.devicePixelRatio || 1;
     const [w, h] = [Math.round(this.canvas.clientWidth * ratio), Math.round(this.canvas.clientHeight * ratio)];
@@ -126,7 +132,7 @@ export function drawForce(stage, foot, share, side, size, outward) {
   c.strokeStyle = stage.colors.ground;
   c.stroke();
   paint(stage, side, { p, q, radius: wide });
-  c.font = `600 ${size}px ${getComputedStyle(stage.canvas).fontFamily}`;
+  c.font = `600 ${size}px ${stage.typeface}`;
   c.textAlign = outward < 0 ? "right" : "left";
   c.textBaseline = "middle";
   c.lineWidth = 4;
@@ -140,7 +146,7 @@ export function drawForce(stage, foot, share, side, size, outward) {
 /** Writes "lead" and "trail" under the feet (where they stand apart). */
 export function drawFootWords(stage, shapes, size) {
   const c = stage.context;
-  c.font = `${size}px ${getComputedStyle(stage.canvas).fontFamily}`;
+  c.font = `${size}px ${stage.typeface}`;
   c.textBaseline = "top";
   c.fillStyle = stage.colors.ink;
   const feet = shapes.filter((s) => s.foot).map((s) => footPlace(stage, s));
