@@ -38,7 +38,14 @@ changed();
 
 keepConnected(new URL("/ws", location.href.replace(/^http/, "ws")), onMessage, onLink);
 
+// A page that is opened in the middle of a block begins with what the block is about.
+let opened = false;
+
 function onMessage(message) {
+  if (!opened && message.type === "hello") {
+    opened = true;
+    if (message.lesson?.block) model.ui.tab = wide.matches ? "focus" : "shots";
+  }
   const lessonNew = hear(message);
   if (message.type === "hello") fetchStudents();
   if (lessonNew) {
