@@ -141,7 +141,8 @@ def walk(lesson, student):
     band(lesson)
     exclude(lesson)
     check(lesson)
-    take_home(lesson, student)
+    if lesson.hand == "mouse":
+        take_home(lesson, student)
 
 
 def enroll(lesson, name):
@@ -309,10 +310,12 @@ def check(lesson):
 
 
 def take_home(lesson, student):
-    """Two blocks side by side on the Shelf, and the report on paper: a page that says who and what."""
+    """At the desk afterwards: two blocks side by side on the Shelf, and the report on paper with its cautions."""
     lesson.until("a shot of the check", lambda: lesson.api()["block"]["shots"] >= 1)
     told = lesson.api()
     ours = [f"block:{b['id']}" for b in (told["blocks"][0], told["block"])]
+    # Figures that stand still leave the browser free for what is asked of it.
+    lesson.browser.reduce_motion()
     lesson.browser.open(urljoin(lesson.url, f"/shelf?a={ours[0]}&b={ours[1]}"))
     lesson.shows("#names", student, "baseline", "check")
     lesson.shows("#verdict", "differences")
