@@ -71,9 +71,9 @@ class Lesson:
         self.browser, self.url, self.hand = browser, url, hand
         self.failures = []
 
-    def api(self):
+    def api(self, path="bays/north/lesson"):
         opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
-        with opener.open(urljoin(self.url, "/api/v1/bays/north/lesson"), timeout=10) as answer:
+        with opener.open(urljoin(self.url, f"/api/v1/{path}"), timeout=10) as answer:
             return json.load(answer)
 
     def until(self, what, probe):
@@ -311,14 +311,16 @@ def check(lesson):
 
 def take_home(lesson, student):
     """At the desk afterwards: two blocks side by side on the Shelf, and the report on paper with its cautions."""
-    lesson.until("a shot of the check", lambda: lesson.api()["block"]["shots"] >= 1)
     told = lesson.api()
+    # Counted at once, on the shelf when it is archived.
+    lesson.until("a shot of the check on the shelf", lambda: lesson.api(f"blocks/{told['block']['id']}")["shot"])
     ours = [f"block:{b['id']}" for b in (told["blocks"][0], told["block"])]
     # Figures that stand still leave the browser free for what is asked of it.
     lesson.browser.reduce_motion()
     lesson.browser.open(urljoin(lesson.url, f"/shelf?a={ours[0]}&b={ours[1]}"))
     lesson.shows("#names", student, "baseline", "check")
-    lesson.shows("#verdict", "differences")
+    # What is said of so few shots is the API's business; that something is said is the page's.
+    lesson.until("a sentence on the difference", lambda: lesson.browser.run(SHOWN, "#verdict"))
     lesson.browser.open(urljoin(lesson.url, f"/shelf?report={told['seat']['session']}"))
     lesson.shows("#report", student, "Pelvis shift at takeaway end")
     paper = pypdf.PdfReader(io.BytesIO(lesson.browser.print(*A4)))
