@@ -43,6 +43,7 @@ mod lessons;
 mod live;
 mod network;
 mod no_golf;
+mod operations;
 mod plates;
 mod real_take;
 mod recording;

@@ -21,6 +21,18 @@ pub struct Cli {
     /// What to do.
     #[command(subcommand)]
     pub command: Command,
+    /// How logs are written (standard error).
+    #[arg(long, global = true, value_enum, default_value_t = LogFormat::Text)]
+    pub log: LogFormat,
+}
+
+/// How logs are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum LogFormat {
+    /// Lines for people.
+    Text,
+    /// One JSON object a line.
+    Json,
 }
 
 /// What can be asked.

@@ -86,6 +86,7 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
             hub,
             coach: kept.coach,
             statics: statics(args.statics.clone()),
+            pulse: running.pulse(),
         },
         running,
         async {
