@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 use analysis::analyzer::{Analyzer, Content, Input, Output};
 use analysis::assemble::FramePart;
 use analysis::context::Context;
-use analysis::forward::{Label, Lesson, LessonFrame, LessonParams, STRANGERS};
+use analysis::forward::{Label, Lesson, LessonFrame, LessonParams};
 use analysis::frame::{BayFromSource, MarkerLayout};
 use analysis::stream::Place;
 use analysis::swing::event::Event;
@@ -22,6 +22,8 @@ use nalgebra::{Point3, Rotation3, Vector3};
 const BALL: Point3<f64> = Point3::new(0.0, 0.0214, 0.0);
 /// A report is of a label when its impact is this close, seconds.
 const MATCH_S: f64 = 0.25;
+/// And when it came at most so long after the movement, seconds: a clock that jumps back shows a time twice.
+const SOON_S: f64 = 4.0;
 
 /// What a bay has beside the markers.
 #[derive(Debug, Clone, Copy)]
@@ -52,6 +54,8 @@ pub(crate) struct Found {
     pub(crate) kind: &'static str,
     pub(crate) confidence: f64,
     pub(crate) impact_s: f64,
+    /// Time of the lesson when it was reported, seconds.
+    pub(crate) lesson_s: f64,
     pub(crate) impact_found: bool,
     pub(crate) handed: &'static str,
     pub(crate) notes: Vec<String>,
@@ -65,6 +69,8 @@ pub(crate) struct Found {
 #[derive(Debug, Clone)]
 pub(crate) struct Dismissed {
     pub(crate) span_s: [f64; 2],
+    /// Time of the lesson when it was told, seconds.
+    pub(crate) lesson_s: f64,
     pub(crate) kind: &'static str,
     pub(crate) why: String,
 }
@@ -152,7 +158,7 @@ impl Feed {
             self.epoch = frame.epoch;
             self.sequence = [0; 2];
             let mut columns: Vec<_> = Lesson::landmarks().iter().copied().map(Some).collect();
-            columns.resize(columns.len() + STRANGERS, None);
+            columns.resize(frame.points.len(), None);
             let layout = MarkerLayout {
                 id: frame.epoch,
                 rate_hz: frame.rate_hz,
@@ -204,6 +210,7 @@ impl Feed {
                         kind: measured.kind.name(),
                         confidence: measured.confidence,
                         impact_s: measured.prepared.window.seconds(swing.impact.slot),
+                        lesson_s: run.seconds,
                         impact_found: swing.slots.get(Event::Impact).is_some(),
                         handed: measured.prepared.handed.name(),
                         notes: measured.notes.clone(),
@@ -223,11 +230,13 @@ impl Feed {
                     reason,
                 } => run.dismissed.push(Dismissed {
                     span_s: [time_ns as f64 * 1e-9; 2],
+                    lesson_s: run.seconds,
                     kind: kind.name(),
                     why: reason,
                 }),
                 Output::Movement(movement) => run.dismissed.push(Dismissed {
                     span_s: movement.span_ns.map(|t| t as f64 * 1e-9),
+                    lesson_s: run.seconds,
                     kind: movement.kind.name(),
                     why: String::new(),
                 }),
@@ -476,10 +485,17 @@ fn line(text: String) -> String {
 
 /// Whether a report is of a label: by impact, or by time where a label has none.
 fn is_of(found: &Found, label: &Label) -> bool {
-    match label.impact_s {
-        Some(t) => (found.impact_s - t).abs() < MATCH_S,
-        None => (label.start_s..=label.end_s).contains(&found.impact_s),
-    }
+    is_soon(found.lesson_s, label)
+        && match label.impact_s {
+            Some(t) => (found.impact_s - t).abs() < MATCH_S,
+            None => (label.start_s..=label.end_s).contains(&found.impact_s),
+        }
+}
+
+/// Whether what was said at a time of the lesson can be of a label.
+fn is_soon(lesson_s: f64, label: &Label) -> bool {
+    let begun = label.lesson_s;
+    (begun..begun + label.end_s - label.start_s + SOON_S).contains(&lesson_s)
 }
 
 fn off(found: &Found, label: &Label) -> f64 {
@@ -488,7 +504,9 @@ fn off(found: &Found, label: &Label) -> f64 {
 
 /// What was said of a movement that gave no report.
 fn dismissed<'a>(run: &'a Run, label: &Label) -> Option<&'a Dismissed> {
-    let overlaps = |d: &&Dismissed| d.span_s[0] <= label.end_s && d.span_s[1] >= label.start_s;
+    let overlaps = |d: &&Dismissed| {
+        is_soon(d.lesson_s, label) && d.span_s[0] <= label.end_s && d.span_s[1] >= label.start_s
+    };
     let near = |d: &&Dismissed| {
         let at = label.impact_s.unwrap_or(label.end_s);
         ((d.span_s[1] - at).abs() * 1e6) as i64

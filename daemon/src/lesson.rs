@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use analysis::forward::{Label, Lesson, LessonFrame, LessonParams, STRANGERS};
+use analysis::forward::{Label, Lesson, LessonFrame, LessonParams};
 use anyhow::Context as _;
 use protocol::wire::{self, Body, Header, Marker, Pulse, Source, Trigger};
 
@@ -30,9 +30,8 @@ impl Sender {
         let golfer = Lesson::landmarks()
             .iter()
             .map(|&l| map.label(l).unwrap_or(l.name()).to_owned());
-        let strangers = (1..=STRANGERS).map(|n| format!("other_{n}"));
         Self {
-            labels: golfer.chain(strangers).collect(),
+            labels: golfer.collect(),
             markers: None,
             pulses: pulses.then_some(Header {
                 stream: TRIGGER_STREAM,
@@ -56,7 +55,10 @@ impl Sender {
                 bay_from_source: None,
                 bay_origin: [0.0; 3],
             };
-            let feed = Feed::markers(self.labels.clone(), source, frame.epoch);
+            let others = (1..).map(|n| format!("other_{n}"));
+            let labels = self.labels.iter().cloned().chain(others);
+            let labels = labels.take(frame.points.len()).collect();
+            let feed = Feed::markers(labels, source, frame.epoch);
             (frame.epoch, feed)
         };
         if self.markers.as_ref().is_none_or(|m| m.0 != frame.epoch) {

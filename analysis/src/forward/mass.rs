@@ -336,6 +336,8 @@ fn club_mass(club: Club, source: &mut Source) -> ClubMass {
         Club::Driver => (0.315, 0.855, 0.053, 0.0006),
         Club::FiveWood => (0.335, 0.810, 0.048, 0.0005),
         Club::SevenIron => (0.420, 0.730, 0.044, 0.0004),
+        Club::Wedge => (0.460, 0.690, 0.042, 0.0004),
+        Club::Putter => (0.520, 0.660, 0.045, 0.0006),
     };
     ClubMass {
         mass_kg: mass * source.around(1.0, 0.012),

@@ -351,6 +351,7 @@ impl Script {
             size: [1.0; 2],
             aim: None,
             steps: Vec::new(),
+            seated: false,
         };
         let course = stroke.course(&self.figure, self.now);
         let mut scene = self.scene("abort", back, course);

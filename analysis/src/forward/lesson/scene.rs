@@ -23,8 +23,10 @@ pub(super) type Loose = Arc<dyn Fn(f64) -> (f64, Isometry3<f64>) + Send + Sync>;
 pub(super) enum Upset {
     /// It is silent for this long, s, and starts anew, perhaps with another rate (Hz).
     Restart(f64, Option<f64>),
-    /// Its clock jumps forward, s.
+    /// Its clock jumps, s: forward, or back where negative.
     Jump(f64),
+    /// It goes on with so many frames per second and tells nobody.
+    Rate(f64),
 }
 
 /// What a scene is in the labels; times of the scene, s.
@@ -242,6 +244,8 @@ pub(super) struct Stroke {
     pub(super) aim: Option<(Point3<f64>, f64)>,
     /// What the feet do beside: whose foot moves, how far (x, z), from when to when.
     pub(super) steps: Vec<(usize, [f64; 2], (f64, f64))>,
+    /// Whether the pelvis is on a seat and stays there.
+    pub(super) seated: bool,
 }
 
 impl Stroke {
@@ -293,6 +297,17 @@ impl Stroke {
     fn share(&self, dof: Dof) -> f64 {
         let [club, body] = self.size;
         match dof {
+            Dof::PelvisX
+            | Dof::PelvisY
+            | Dof::PelvisZ
+            | Dof::PelvisTurn
+            | Dof::PelvisOblique
+            | Dof::PelvisTilt
+            | Dof::HeelLift
+                if self.seated =>
+            {
+                0.0
+            }
             Dof::ArmAngle
             | Dof::ArmSlope
             | Dof::ArmReach
