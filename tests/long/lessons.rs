@@ -35,6 +35,7 @@ fn main() {
             "--faults" => params.faults = true,
             "--upsets" => params.upsets = true,
             "--wobble" => params.wobble = true,
+            "--plates" => params.plates = true,
             "--no-club" => params.club = false,
             "--no-trigger" => rig.trigger = false,
             "--no-ball" => rig.ball = false,

@@ -17,6 +17,7 @@ mod company;
 mod drills;
 mod faults;
 mod figure;
+mod floor;
 mod label;
 mod moves;
 mod strokes;
@@ -35,6 +36,9 @@ use crate::handed::Handed;
 use crate::landmark::Landmark;
 use company::Company;
 use faults::Faults;
+use figure::Stance;
+use floor::Floor;
+pub use floor::PlateSample;
 pub use label::{Kind, Label};
 use scene::{Scene, Upset};
 use script::Script;
@@ -73,6 +77,8 @@ pub struct LessonParams {
     pub club: bool,
     /// Whether skin markers swing behind the bone when it is accelerated.
     pub wobble: bool,
+    /// Whether two force plates lie under the golfer's address.
+    pub plates: bool,
 }
 
 impl LessonParams {
@@ -91,6 +97,7 @@ impl LessonParams {
             upsets: false,
             club: true,
             wobble: false,
+            plates: false,
         }
     }
 }
@@ -112,6 +119,8 @@ pub struct LessonFrame {
     pub points: Vec<Option<Point3<f64>>>,
     /// Device time at which a microphone beside the ball heard a blow since the last frame, ns.
     pub pulse_ns: Option<i64>,
+    /// What the plates said since the last frame; empty without plates.
+    pub plates: Vec<PlateSample>,
 }
 
 /// A lesson, frame by frame. The same parameters give the same frames and labels.
@@ -135,6 +144,7 @@ pub struct Lesson {
     faults: Faults,
     company: Option<Company>,
     tissue: Option<Tissue>,
+    floor: Option<Floor>,
     sway: [f64; 3],
     pulses: Vec<i64>,
     labels: Vec<Label>,
@@ -158,6 +168,7 @@ impl Lesson {
             sway: [0; 3].map(|_| source.between(2.2, 4.0)),
             source,
             params: params.clone(),
+            floor: params.plates.then(|| Floor::new(params, &scene.figure)),
             script,
             scene,
             begun_s: 0.0,
@@ -186,6 +197,13 @@ impl Lesson {
     #[must_use]
     pub fn labels(&self) -> &[Label] {
         &self.labels
+    }
+
+    /// Where the plates lie, if there are any: corners in the order of the C3D standard, bay, m, and from the
+    /// sensor's origin to the middle of the surface, plate axes, m.
+    #[must_use]
+    pub fn plates(&self) -> Option<[([Point3<f64>; 4], Vector3<f64>); 2]> {
+        self.floor.as_ref().map(Floor::places)
     }
 
     /// Upset and label of the scene that begins.
@@ -264,15 +282,7 @@ impl Lesson {
     /// True positions at time `t` of the lesson, s.
     fn seen(&mut self, t: f64) -> Vec<Option<Point3<f64>>> {
         let since = t - self.begun_s;
-        let mut stance = (self.scene.course)(since);
-        // Nobody stands like a post.
-        use super::posture::Dof;
-        let wave = |i: usize| (std::f64::consts::TAU * t / self.sway[i]).sin();
-        stance.posture = stance.posture.plus(&[
-            (Dof::PelvisX, 0.0006 * wave(0)),
-            (Dof::PelvisZ, 0.0006 * wave(1)),
-            (Dof::ThoraxForward, 0.0006 * wave(2)),
-        ]);
+        let stance = wavering((self.scene.course)(since), t, &self.sway);
         let loose = self.scene.loose.as_ref().map(|loose| loose(since));
         let mut seen = self.scene.figure.seen(&stance, loose);
         if let Some(tissue) = &mut self.tissue {
@@ -305,6 +315,18 @@ impl Lesson {
         }
         frame
     }
+}
+
+/// Nobody stands like a post: the stance at time `t` of the lesson, s, with periods of `sway`, s.
+fn wavering(mut stance: Stance, t: f64, sway: &[f64; 3]) -> Stance {
+    use super::posture::Dof;
+    let wave = |i: usize| (std::f64::consts::TAU * t / sway[i]).sin();
+    stance.posture = stance.posture.plus(&[
+        (Dof::PelvisX, 0.0006 * wave(0)),
+        (Dof::PelvisZ, 0.0006 * wave(1)),
+        (Dof::ThoraxForward, 0.0006 * wave(2)),
+    ]);
+    stance
 }
 
 /// What a jacket bears.
@@ -384,6 +406,16 @@ impl Iterator for Lesson {
             let shake = noise.each_mut().map(|axis| axis.next(&mut self.source));
             *point = point.map(|p| p + Vector3::from(shake) * self.params.noise_m);
         }
+        let plates = match &mut self.floor {
+            Some(floor) => floor.until(t, (&self.scene, self.begun_s, &self.sway)),
+            None => Vec::new(),
+        };
+        let plates = plates.into_iter().map(|(at, channels)| PlateSample {
+            number: at.number,
+            time_ns: self.device_ns(at.t),
+            channels,
+        });
+        let plates = plates.collect();
         let due = self.pulses.iter().position(|&ns| ns <= time_ns);
         let frame = LessonFrame {
             time_ns,
@@ -393,6 +425,7 @@ impl Iterator for Lesson {
             rate_hz: self.rate_hz,
             points,
             pulse_ns: due.map(|i| self.pulses.remove(i)),
+            plates,
         };
         self.number += 1;
         Some(frame)

@@ -213,10 +213,18 @@ impl Masses {
 
     /// Every body in its place.
     pub(super) fn placed(&self, build: &Build, posture: &Posture) -> [Placed; BODIES] {
-        let legs = build.legs(posture);
         let trunk = build.trunk(posture);
         let arms = build.arms(&trunk, posture);
-        let spans = self.spans(build, &legs, &trunk, &arms);
+        self.standing(build, (&build.legs(posture), &trunk, &arms))
+    }
+
+    /// The same on legs that may stand anywhere.
+    pub(super) fn standing(
+        &self,
+        build: &Build,
+        (legs, trunk, arms): (&Legs, &Trunk, &Arms),
+    ) -> [Placed; BODIES] {
+        let spans = self.spans(build, legs, trunk, arms);
         std::array::from_fn(|i| {
             if i == CLUB {
                 self.club(&arms.club)

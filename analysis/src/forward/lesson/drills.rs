@@ -17,6 +17,9 @@ use super::scene::varied;
 use super::script::Script;
 use super::strokes::Way;
 
+/// Share of the weight that a seat bears (common practice, no source).
+const SEAT_SHARE: f64 = 0.8;
+
 impl Script {
     /// Feet side by side for the next stroke.
     fn together(&mut self) {
@@ -245,6 +248,7 @@ impl Script {
         let home = self.figure.home();
         let ready = self.ready(home);
         let mut stance = ready;
+        stance.seat = SEAT_SHARE;
         stance.posture = ready
             .posture
             .plus(&[(Dof::PelvisZ, -0.36)])
@@ -292,7 +296,11 @@ impl Script {
                 (Dof::ArmSlope, 52.0),
                 (Dof::ShaftSlope, 22.0),
             ]));
-        Stance { posture, ..upright }
+        Stance {
+            posture,
+            seat: SEAT_SHARE,
+            ..upright
+        }
     }
 
     /// The golfer is out, his marked jacket hangs over a chair.

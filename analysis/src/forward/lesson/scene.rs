@@ -48,6 +48,8 @@ pub(super) struct Scene {
     pub(super) figure: Arc<Figure>,
     pub(super) handed: Handed,
     pub(super) course: Course,
+    /// The same without any blow, for strokes: what the ground has to give.
+    pub(super) smooth: Option<Course>,
     pub(super) loose: Option<Loose>,
     /// Whether the club's markers can be seen.
     pub(super) club: bool,
@@ -89,6 +91,7 @@ fn mixed(from: &Stance, to: &Stance, share: f64) -> Stance {
         hold: [0, 1].map(|i| mix(from.hold[i], to.hold[i])),
         order: mix(from.order, to.order),
         flip: mix(from.flip, to.flip),
+        seat: mix(from.seat, to.seat),
         feet: from.feet,
     }
 }

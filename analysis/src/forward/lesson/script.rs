@@ -33,6 +33,8 @@ pub(super) struct Script {
     pub(super) coach: bool,
     upsets: bool,
     changes: bool,
+    /// Whether somebody asks what the ground gives.
+    pub(super) weighed: bool,
     planned: VecDeque<Scene>,
     turns: u64,
 }
@@ -50,10 +52,12 @@ impl Script {
             handed: params.handed,
             ..GolferParams::from_seed(params.seed)
         };
-        let motion = Arc::new(plan::motion(&golfer).0);
+        let (motion, masses) = plan::motion(&golfer);
+        let motion = Arc::new(motion);
         let figure = Arc::new(Figure {
             build: motion.build.clone(),
             shape: motion.club,
+            masses,
         });
         let now = Stance {
             posture: motion.posture(0.0),
@@ -62,6 +66,7 @@ impl Script {
             hold: [1.0; 2],
             order: 1.0,
             flip: 0.0,
+            seat: 0.0,
         };
         let mut script = Self {
             source,
@@ -75,6 +80,7 @@ impl Script {
             coach: false,
             upsets: params.upsets,
             changes: params.changes,
+            weighed: params.plates,
             planned: VecDeque::new(),
             turns: 0,
         };
@@ -222,9 +228,11 @@ impl Script {
             self.golfer.handed = self.golfer.handed.other();
         }
         self.shot(Ball::Centered);
+        let (motion, masses) = plan::motion(&self.golfer);
         self.figure = Arc::new(Figure {
-            build: self.motion.build.clone(),
-            shape: self.motion.club,
+            build: motion.build.clone(),
+            shape: motion.club,
+            masses,
         });
         self.now = self.upright(self.outside());
     }

@@ -114,7 +114,20 @@ impl Script {
             seated: way.seated,
         };
         let course = stroke.course(&self.figure, self.now);
+        let smooth = self.weighed.then(|| {
+            let free = Stroke {
+                motion: Arc::new(stroke.motion.without_collision()),
+                // The mat's blow is not the ground's either.
+                time: way.mat.map_or_else(
+                    || stroke.time.clone(),
+                    |_| line((0.0, begin), way.slow, times.end),
+                ),
+                ..stroke.clone()
+            };
+            free.course(&self.figure, self.now)
+        });
         let mut scene = self.scene(way.name, length, course);
+        scene.smooth = smooth;
         scene.told = Some(Told {
             kind: way.kind,
             from: scene_time(times.takeaway),

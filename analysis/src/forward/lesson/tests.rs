@@ -32,10 +32,11 @@ fn column(landmark: L) -> usize {
 fn a_golfer_at_the_ball_is_that_of_the_swings() {
     for seed in [1, 2] {
         let params = GolferParams::from_seed(seed);
-        let (motion, _) = plan::motion(&params);
+        let (motion, masses) = plan::motion(&params);
         let figure = Figure {
             build: motion.build.clone(),
             shape: motion.club,
+            masses,
         };
         for n in 0..60 {
             let t = f64::from(n) * 0.08;
@@ -46,6 +47,7 @@ fn a_golfer_at_the_ball_is_that_of_the_swings() {
                 hold: [1.0; 2],
                 order: 1.0,
                 flip: 0.0,
+                seat: 0.0,
             };
             let (seen, pose) = (figure.seen(&stance, None), motion.pose(t));
             for (i, (a, b)) in seen.markers.iter().zip(&pose.markers).enumerate() {
