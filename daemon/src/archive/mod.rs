@@ -17,6 +17,7 @@ pub mod export;
 pub mod filing;
 pub mod import;
 pub mod keeping;
+pub mod moving;
 pub mod recover;
 pub mod rows;
 pub mod store;
@@ -87,6 +88,9 @@ pub enum ArchiveError {
     /// What is asked for does not go together.
     #[error("{0}")]
     Unfitting(String),
+    /// A calibration trial gives no calibration.
+    #[error("no calibration: {0}")]
+    Trial(String),
 }
 
 impl ArchiveError {
@@ -102,6 +106,7 @@ impl ArchiveError {
             Self::Damaged(_) => Code::ArchiveDamaged,
             Self::NotConsented(_) => Code::ConsentMissing,
             Self::Unfitting(_) => Code::ArchiveUnfitting,
+            Self::Trial(_) => Code::TrialUnusable,
         }
     }
 }
