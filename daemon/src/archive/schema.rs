@@ -198,7 +198,7 @@ mod tests {
         let mut db = Connection::open(&path).unwrap();
         steps(&mut db, &path, &STEPS[..2]).unwrap();
         db.execute_batch(
-            "INSERT INTO students (id, name, born, since_utc_ns) VALUES ('s-1', 'Ivo Brandt', 1990, 1);
+            "INSERT INTO students (id, name, born, since_utc_ns) VALUES ('s-1', 'Ivo Brandt', 1940, 1);
              INSERT INTO consents VALUES ('s-1', 'lesson', NULL, 5);
              INSERT INTO sessions VALUES ('a-1', 's-1', 'a', 'UTC', '0', 10, NULL);
              INSERT INTO calibrations (student, text, since_utc_ns) VALUES ('s-1', 'kept', 11);

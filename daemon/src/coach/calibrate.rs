@@ -3,6 +3,7 @@
 
 use std::time::Duration;
 
+use analysis::body::calibration::Origin;
 use protocol::lesson::{Calibrated, Calibration, Calibrations, NewCalibration};
 
 use super::Coach;
@@ -73,6 +74,11 @@ impl Coach {
     }
 
     fn keep(&self, student: &str, found: &Found) -> Result<Calibrated, ArchiveError> {
+        let notes = &found.trial.notes;
+        // Somebody who stands for a shot shows no joint's width: that is no trial.
+        if found.trial.calibration.origin == Origin::Address {
+            return Err(ArchiveError::Trial(notes.join(" ")));
+        }
         let table = crate::context::calibration_table(&found.trial.calibration)
             .map_err(|why| ArchiveError::Trial(format!("{why:#}")))?;
         let (number, entry) = {
@@ -90,7 +96,7 @@ impl Coach {
             what: "calibration",
             name: number.to_string(),
         })?;
-        let words = found.trial.notes.iter().chain(&found.remarks);
+        let words = notes.iter().chain(&found.remarks);
         Ok(Calibrated {
             calibration,
             entry,
