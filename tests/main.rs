@@ -26,6 +26,8 @@ mod browser_pages;
 mod c3d;
 mod change;
 mod coaching;
+mod coaching_seats;
+mod coaching_shots;
 mod demo;
 mod first_report;
 mod gait;

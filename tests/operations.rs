@@ -16,7 +16,7 @@ use crate::support::{python, run_whin, scratch, whin};
 
 /// What the page of numbers holds, by the reader of Prometheus' own Python client: `[name, labels, value]`.
 fn samples(bay: &Bay) -> Vec<Value> {
-    let (status, page) = text(bay.http, "GET", "/metrics", None);
+    let (status, page) = text(bay.http, ("GET", "/metrics"), ("", b""));
     assert_eq!(status, 200);
     let read = python("reference/prometheus.py", &[page.as_ref()]);
     serde_json::from_str(&read).unwrap()

@@ -30,6 +30,7 @@ pub mod health;
 pub mod hub;
 pub mod web;
 
+pub mod recent;
 pub mod record;
 pub mod recording;
 pub mod archive;

@@ -158,6 +158,7 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
     let outlets = Outlets {
         analysis: arrivals_in,
         recording: recorded_in,
+        recent: coach.as_ref().map(|desk| Arc::clone(desk.coach.recent())),
     };
     let seats = coach.as_ref().map_or_else(never, |desk| desk.seats.clone());
     let (closing, counted) = (Arc::clone(&stop), Arc::clone(&dropped));

@@ -13,6 +13,7 @@ use protocol::MAX_DATAGRAM;
 use protocol::screen::ReceiveBuffer;
 
 use crate::clock::Clock;
+use crate::recent::{Came, Recent};
 use crate::seat::Seat;
 
 /// A tick at least this often; also how long a stop may take to be seen.
@@ -91,6 +92,8 @@ pub struct Outlets {
     pub analysis: Sender<Fed>,
     /// To the recording, if there is one; full: dropped, counted, recording incomplete.
     pub recording: Option<Sender<Fed>>,
+    /// The last minute, where a calibration may be taken from it.
+    pub recent: Option<Arc<Recent>>,
 }
 
 impl Outlets {
@@ -122,18 +125,20 @@ pub fn run(
     let mut buffer = [0; MAX_DATAGRAM + 1];
     let mut tick_due = 0;
     let mut seat = None;
+    let mut waiting: Vec<Came> = Vec::new();
     while !stop.load(Ordering::Relaxed) {
         let received = socket.recv(&mut buffer);
         let now_ns = clock.now_ns();
         match received {
-            Ok(length) => hand_on(
-                Arrival::Datagram {
-                    received_ns: now_ns,
-                    bytes: buffer[..length].into(),
-                },
-                outlets,
-                dropped,
-            ),
+            Ok(length) => {
+                let bytes: Arc<[u8]> = buffer[..length].into();
+                if let Some(recent) = &outlets.recent {
+                    waiting.push((now_ns, Arc::clone(&bytes)));
+                    recent.offer(&mut waiting);
+                }
+                let received_ns = now_ns;
+                hand_on(Arrival::Datagram { received_ns, bytes }, outlets, dropped);
+            }
             Err(e) if passing(&e) => {}
             Err(e) => return Err(e),
         }
@@ -200,6 +205,7 @@ mod tests {
             let outlets = Outlets {
                 analysis,
                 recording: None,
+                recent: None,
             };
             let (socket, dropped, stop) = (&socket, &dropped, &stop);
             let receiving = scope.spawn(move || {

@@ -7,6 +7,7 @@ mod compare;
 mod describe;
 mod lesson;
 mod shelf;
+mod shots;
 
 use std::sync::Arc;
 
@@ -34,7 +35,12 @@ type Made = fn() -> MethodRouter<Shared>;
 
 /// Every operation that is described by its types.
 pub(super) fn operations() -> impl Iterator<Item = Operation> {
-    let all = [lesson::OPERATIONS, shelf::OPERATIONS, compare::OPERATIONS];
+    let all = [
+        lesson::OPERATIONS,
+        shots::OPERATIONS,
+        shelf::OPERATIONS,
+        compare::OPERATIONS,
+    ];
     all.into_iter().flatten().copied()
 }
 

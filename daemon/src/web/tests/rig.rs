@@ -246,6 +246,7 @@ pub(super) fn report(id: &str, revision: u32) -> Report {
             ),
             ("tempo".into(), metric(None, None, Some("no finish"), None)),
         ]),
+        club_length_m: None,
         markers: vec![MarkerFault {
             landmark: "c7".into(),
             missing_frames: 3,
