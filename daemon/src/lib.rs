@@ -14,10 +14,12 @@ pub mod context;
 pub mod errors;
 pub mod lesson;
 pub mod map;
+pub mod private;
 
 pub mod seat;
 pub mod coach;
 pub mod pipeline;
+pub mod gate;
 pub mod receive;
 pub mod refine;
 pub mod decode;
@@ -25,6 +27,7 @@ pub mod analyze;
 pub mod outgoing;
 pub mod health;
 pub mod hub;
+pub mod access;
 pub mod web;
 
 pub mod record;

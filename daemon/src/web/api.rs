@@ -2,6 +2,7 @@
 //! `openapi.json` describes the first by hand, `describe` the rest from its types; a test keeps both
 //! together with what is served.
 
+mod access;
 mod ask;
 mod compare;
 mod describe;
@@ -31,7 +32,12 @@ type Made = fn() -> MethodRouter<Shared>;
 
 /// Every operation that is described by its types.
 pub(super) fn operations() -> impl Iterator<Item = Operation> {
-    let all = [lesson::OPERATIONS, shelf::OPERATIONS, compare::OPERATIONS];
+    let all = [
+        access::OPERATIONS,
+        lesson::OPERATIONS,
+        shelf::OPERATIONS,
+        compare::OPERATIONS,
+    ];
     all.into_iter().flatten().copied()
 }
 

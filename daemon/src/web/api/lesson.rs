@@ -50,7 +50,7 @@ struct Asked {
     before: Option<i64>,
 }
 
-const fn operation(
+pub(super) const fn operation(
     (method, path): (&'static str, &'static str),
     made: fn() -> axum::routing::MethodRouter<Shared>,
     (id, summary): (&'static str, &'static str),

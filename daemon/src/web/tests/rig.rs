@@ -20,6 +20,8 @@ use tokio::task::JoinHandle;
 use tokio_tungstenite::tungstenite::{self, client::IntoClientRequest};
 use tokio_tungstenite::{WebSocketStream, client_async};
 
+use crate::access::Access;
+use crate::clock::Clock;
 use crate::hub::{Bay, Hub};
 use crate::web::{Site, Statics, serve};
 
@@ -51,6 +53,8 @@ impl Rig {
             hub: hub.clone(),
             coach: None,
             statics,
+            access: Arc::new(Access::here(Clock::start())),
+            tls: None,
         };
         let served = tokio::spawn(serve(listener, site, stop_asked));
         Self {
