@@ -17,6 +17,7 @@ mod archive_erase;
 mod archive_files;
 mod archive_replay;
 mod archive_verbs;
+mod archive_windows;
 mod audit;
 mod bad_input;
 mod bay;

@@ -164,6 +164,7 @@ pub fn write(
         marker_map: map.text.clone(),
         context: None,
         late_ns: BTreeMap::new(),
+        only_swings: false,
     };
     let mut recorder = Recorder::create(&out.join("lesson.mcap"), &meta)?;
     let mut sender = Sender::new(map, pulses);

@@ -161,7 +161,12 @@ fn keep(dir: &Path, config: &Config, clock: Clock) -> anyhow::Result<Kept> {
     let first = scenario(&mut Archive::create(dir)?.store, clock.zero_utc_ns())?;
     let map = MarkerMap::load("whin_32")?;
     let meta = meta(config, (&map, None), clock);
-    keep_archive(dir, Some(&first), (meta, &Context::default()), clock)
+    keep_archive(
+        dir,
+        (Some(&first), None),
+        (meta, &Context::default()),
+        clock,
+    )
 }
 
 /// A student of the scenario.

@@ -12,6 +12,7 @@ use tracing::{info, warn};
 use super::{config, print};
 use crate::access::Access;
 use crate::analyze::Setup;
+use crate::archive::held::Around;
 use crate::archive::{Archive, ArchiveError, writer};
 use crate::cli::Serve;
 use crate::clock::Clock;
@@ -142,6 +143,7 @@ pub(super) fn meta(
         marker_map: map.text.clone(),
         context,
         late_ns: config.late_millis.nanoseconds(),
+        only_swings: config.archive.around().is_some(),
     }
 }
 
@@ -172,7 +174,7 @@ impl Kept {
 /// A bay with an archive: students take their seats by the API, the first one may be told.
 pub(super) fn keep_archive(
     dir: &Path,
-    student: Option<&str>,
+    (student, around): (Option<&str>, Option<Around>),
     (meta, context): (Meta, &Context),
     clock: Clock,
 ) -> anyhow::Result<Kept> {
@@ -204,6 +206,7 @@ pub(super) fn keep_archive(
         meta,
         clock,
         ids: outgoing::value_ids(),
+        around,
         goes_on,
         filed: wake,
     };
@@ -219,7 +222,8 @@ pub(super) fn keep_archive(
 fn keep(config: &Config, (meta, context): (Meta, &Context), clock: Clock) -> anyhow::Result<Kept> {
     if let Some(dir) = &config.archive.dir {
         let student = config.archive.student.as_deref();
-        return keep_archive(dir, student, (meta, context), clock);
+        let around = config.archive.around();
+        return keep_archive(dir, (student, around), (meta, context), clock);
     }
     let Some(dir) = config.recording.dir.as_deref() else {
         return Ok(Kept::only(Keep::Nothing, "not recorded"));

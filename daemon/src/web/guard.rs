@@ -32,14 +32,15 @@ const BODY_LIMIT: Duration = Duration::from_secs(10);
 /// A year: whoever came by TLS once does not come without.
 const HSTS: HeaderValue = HeaderValue::from_static("max-age=31536000");
 /// What the login page is made of.
-const LOGIN_PAGE: [&str; 9] = [
+const LOGIN_PAGE: [&str; 10] = [
     "/login",
     "/login.html",
     "/login/login.css",
     "/login/main.js",
-    "/element.js",
     "/page.js",
+    "/palette.js",
     "/theme.js",
+    "/favicon.ico",
     "/favicon.svg",
     "/healthz",
 ];
