@@ -217,6 +217,7 @@ impl<'a> Bay<'a> {
             let drops = Drops {
                 analysis: self.dropped.analysis.load(Ordering::Relaxed),
                 recording: self.dropped.recording.load(Ordering::Relaxed),
+                turned_away: self.dropped.turned_away.counts(),
             };
             let archive = self.outlets.archive.as_ref();
             self.book

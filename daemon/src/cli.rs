@@ -6,8 +6,10 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+mod access;
 mod archive;
 
+pub use access::*;
 pub use archive::*;
 
 /// Whin measures golf swings from live markers: it finds each swing by itself, computes its events
@@ -54,6 +56,8 @@ pub enum Command {
     Metrics(Metrics),
     /// Keep, list, verify and measure again what bays have recorded.
     Archive(Archive),
+    /// Passphrases for screens elsewhere, keys for datagrams.
+    Access(Access),
     /// Check configuration and marker map, or print the defaults.
     Check(Check),
 }
@@ -131,6 +135,9 @@ pub struct Send {
     /// Times faster than life.
     #[arg(long, default_value_t = 1.0, value_parser = positive)]
     pub pace: f64,
+    /// Key that the receiver has too (`whin access new-key`).
+    #[arg(long, value_name = "FILE")]
+    pub key_file: Option<PathBuf>,
 }
 
 /// `whin analyze`

@@ -12,16 +12,18 @@ use std::path::{Path, PathBuf};
 use serde::Deserialize;
 use thiserror::Error;
 
+pub use self::network::Network;
+pub use self::reach::{Access, Http, Tls, Udp};
 use self::source::Source;
 use crate::archive::held::Around;
 use crate::errors::Code;
 
+mod network;
+mod reach;
 mod source;
 
 /// Version of the configuration that this program reads.
 const VERSION: i64 = 1;
-/// Receive buffers that make sense, bytes: a burst of a second at most.
-const RECEIVE_BUFFER_BYTES: Range<u32> = 65_536..1_073_741_825;
 /// A stream later than this has a clock that is wrong, milliseconds.
 const LATE_MILLIS_MAX: f64 = 500.0;
 /// Reorder windows that make sense, milliseconds: more would delay every result.
@@ -43,6 +45,8 @@ pub struct Config {
     pub udp: Udp,
     /// Where screens come in.
     pub http: Http,
+    /// Where passphrases are kept.
+    pub access: Access,
     /// What the sender's labels mean.
     pub markers: Markers,
     /// Who swings, with what.
@@ -65,25 +69,6 @@ pub struct Bay {
     pub name: String,
     /// Time zone of the place; times are stored in UTC and shown in this zone.
     pub zone: Zone,
-}
-
-/// Where datagrams come in.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-pub struct Udp {
-    /// Address and port of the socket.
-    pub listen: SocketAddr,
-    /// Receive buffer to ask the kernel for, bytes.
-    #[serde(deserialize_with = "receive_buffer")]
-    pub receive_buffer_bytes: u32,
-}
-
-/// Where screens come in.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-pub struct Http {
-    /// Address and port of the server.
-    pub listen: SocketAddr,
 }
 
 /// What the sender's labels mean.
@@ -205,6 +190,7 @@ impl Config {
             bay: Bay::default(),
             udp: Udp::default(),
             http: Http::default(),
+            access: Access::default(),
             markers: Markers::default(),
             context: Context::default(),
             recording: Recording::default(),
@@ -240,6 +226,10 @@ impl Config {
             config.markers.map = folder.join(&config.markers.map).display().to_string();
         }
         for named in [
+            &mut config.udp.key_file,
+            &mut config.http.certificate,
+            &mut config.http.key,
+            &mut config.access.file,
             &mut config.context.file,
             &mut config.recording.dir,
             &mut config.archive.dir,
@@ -270,6 +260,7 @@ impl Config {
             bay,
             udp,
             http,
+            access,
             markers,
             context,
             recording,
@@ -288,16 +279,7 @@ name = {name}
 # IANA time zone of the place, such as \"Europe/Berlin\".
 zone = {zone}
 
-[udp]
-# Where the capture systems send their datagrams.
-listen = \"{udp_listen}\"
-# Asked of the kernel; what it grants is reported.
-receive_buffer_bytes = {receive_buffer}
-
-[http]
-# Where the screens connect. Only this machine until access control exists.
-listen = \"{http_listen}\"
-
+{reach}
 [markers]
 # A shipped marker map by name, or the path of one.
 map = {map}
@@ -331,9 +313,7 @@ after_seconds = {after}
             id = quoted(&bay.id.0),
             name = quoted(&bay.name),
             zone = quoted(&bay.zone.0),
-            udp_listen = udp.listen,
-            receive_buffer = udp.receive_buffer_bytes,
-            http_listen = http.listen,
+            reach = reach::to_toml(udp, http, access),
             map = quoted(&markers.map),
             reorder = markers.reorder_window_millis,
             context_file = optional("file", context.file.as_deref(), "context.toml"),
@@ -358,15 +338,6 @@ impl Default for Bay {
             id: BayId("bay".into()),
             name: "Bay".into(),
             zone: Zone("UTC".into()),
-        }
-    }
-}
-
-impl Default for Udp {
-    fn default() -> Self {
-        Self {
-            listen: SocketAddr::from(([127, 0, 0, 1], 47_800)),
-            receive_buffer_bytes: 8 * 1024 * 1024,
         }
     }
 }
@@ -404,11 +375,12 @@ impl Recorded {
     }
 }
 
-impl Default for Http {
-    fn default() -> Self {
-        Self {
-            listen: SocketAddr::from(([127, 0, 0, 1], 8080)),
-        }
+impl Config {
+    /// Where the passphrases are, if that is told.
+    #[must_use]
+    pub fn access_file(&self) -> Option<PathBuf> {
+        let beside = || Some(self.archive.dir.as_ref()?.join("access.toml"));
+        self.access.file.clone().or_else(beside)
     }
 }
 
@@ -495,10 +467,6 @@ impl TryFrom<String> for Zone {
             format!("`{zone}` is no time zone: use an IANA name such as Europe/Berlin or UTC");
         good.then_some(Self(zone)).ok_or(wrong)
     }
-}
-
-fn receive_buffer<'de, D: serde::Deserializer<'de>>(from: D) -> Result<u32, D::Error> {
-    within(u32::deserialize(from)?, &RECEIVE_BUFFER_BYTES)
 }
 
 fn reorder_window<'de, D: serde::Deserializer<'de>>(from: D) -> Result<u32, D::Error> {

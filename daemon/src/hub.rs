@@ -18,10 +18,12 @@ use tokio::sync::{Notify, mpsc, watch};
 use tokio::time::{MissedTickBehavior, interval};
 use tracing::{debug, error};
 
+use self::anonymous::anonymous;
 pub use self::subscription::Subscription;
 use self::subscription::{Pose, Shown};
 use crate::errors::Code;
 
+mod anonymous;
 mod subscription;
 
 /// Reliable messages that a screen may be behind, half a minute of health: more and it is let go.
@@ -94,6 +96,8 @@ struct Held {
 }
 
 struct Screen {
+    /// Whether names of students are for it.
+    names: bool,
     queue: mpsc::Sender<Utf8Bytes>,
     fell_behind: Arc<Notify>,
 }
@@ -148,6 +152,11 @@ impl Hub {
             return self.live(live);
         }
         let Some(text) = text(&message) else { return };
+        let hidden = match &message {
+            Message::Lesson(lesson) => Some(Message::Lesson(Box::new(anonymous(lesson)))),
+            _ => None,
+        };
+        let hidden = hidden.as_ref().and_then(self::text);
         let mut picture = self.picture();
         match message {
             Message::Status(status) => picture.state = status.state,
@@ -170,7 +179,7 @@ impl Hub {
             Message::Lesson(lesson) => picture.lesson = Some(lesson),
             Message::Hello(_) | Message::Live(_) => return debug!("a hello is not for publishing"),
         }
-        picture.tell(&text);
+        picture.tell(&text, hidden.as_ref());
     }
 
     /// Keeps the replay of a swing for `GET …/replay`; call it before the swing is published.
@@ -277,15 +286,25 @@ impl Hub {
     /// ones are all that is published from then on. Nothing falls between, nothing comes twice.
     #[must_use]
     pub fn subscribe(&self) -> Subscription {
+        self.subscribe_as(true)
+    }
+
+    /// The same; without `names` lessons come without those, for a display that everybody sees.
+    #[must_use]
+    pub fn subscribe_as(&self, names: bool) -> Subscription {
         let (sender, queue) = mpsc::channel(QUEUE);
         let fell_behind = Arc::new(Notify::new());
         let mut picture = self.picture();
         picture.screens.push(Screen {
+            names,
             queue: sender,
             fell_behind: fell_behind.clone(),
         });
         let (state, health) = (picture.state, picture.health.clone());
-        let lesson = picture.lesson.clone();
+        let lesson = picture.lesson.clone().map(|lesson| match names {
+            true => lesson,
+            false => Box::new(anonymous(&lesson)),
+        });
         let (landmarks, landmarks_version) = (picture.landmarks.clone(), picture.landmarks_version);
         let swings = picture.snapshot_swings();
         drop(picture);
@@ -394,10 +413,12 @@ impl Picture {
         swings
     }
 
-    /// Queues to every screen; lets go those that are gone or behind.
-    fn tell(&mut self, text: &Utf8Bytes) {
+    /// Queues to every screen, `hidden` to those that are not for names; lets go those that are gone or
+    /// behind.
+    fn tell(&mut self, text: &Utf8Bytes, hidden: Option<&Utf8Bytes>) {
         self.screens.retain(|screen| {
-            let sent = screen.queue.try_send(text.clone());
+            let own = hidden.filter(|_| !screen.names).unwrap_or(text);
+            let sent = screen.queue.try_send(own.clone());
             if let Err(mpsc::error::TrySendError::Full(_)) = sent {
                 screen.fell_behind.notify_one();
             }

@@ -15,12 +15,14 @@ pub mod errors;
 pub mod logs;
 pub mod lesson;
 pub mod map;
+pub mod private;
 
 pub mod seat;
 pub mod coach;
 pub mod pipeline;
 pub mod pulse;
 pub mod usage;
+pub mod gate;
 pub mod receive;
 pub mod refine;
 pub mod decode;
@@ -28,6 +30,7 @@ pub mod analyze;
 pub mod outgoing;
 pub mod health;
 pub mod hub;
+pub mod access;
 pub mod web;
 
 pub mod recent;

@@ -26,6 +26,7 @@ use crate::archive::writer::{self, Board};
 use crate::clock::Clock;
 use crate::coach::{self, Coach};
 use crate::errors::Code;
+use crate::gate::Gate;
 use crate::health::{HealthBook, buffer_words};
 use crate::hub::Hub;
 use crate::map::MarkerMap;
@@ -59,6 +60,8 @@ const SEATS: usize = 4;
 pub struct Start {
     /// The bound socket of the datagrams.
     pub socket: UdpSocket,
+    /// Whose datagrams are taken.
+    pub gate: Gate,
     /// Receive buffer to ask for, bytes.
     pub receive_buffer_bytes: u32,
     /// Marker map.
@@ -128,6 +131,7 @@ pub struct Running {
 pub fn start(start: Start) -> anyhow::Result<Running> {
     let Start {
         socket,
+        gate,
         receive_buffer_bytes,
         map,
         setup,
@@ -161,10 +165,8 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         recent: coach.as_ref().map(|desk| Arc::clone(desk.coach.recent())),
     };
     let seats = coach.as_ref().map_or_else(never, |desk| desk.seats.clone());
-    let (closing, counted) = (Arc::clone(&stop), Arc::clone(&dropped));
-    let receive = named("receive", move || {
-        receive::run(&socket, clock, (&outlets, &seats), &counted, &closing)
-    })?;
+    let shared = (Arc::clone(&dropped), Arc::clone(&stop));
+    let receive = receiving((socket, gate), clock, (outlets, seats), shared)?;
     let book = HealthBook::new(setup.bay.clone(), buffer);
     let outlets = analyze::Outlets {
         outgoing: outgoing_in.clone(),
@@ -198,6 +200,18 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         pulse,
         receive,
         rest,
+    })
+}
+
+/// The thread that receives.
+fn receiving(
+    (socket, gate): (UdpSocket, Gate),
+    clock: Clock,
+    (outlets, seats): (Outlets, Receiver<Arc<Seat>>),
+    (dropped, stop): (Arc<Dropped>, Arc<AtomicBool>),
+) -> anyhow::Result<JoinHandle<std::io::Result<()>>> {
+    named("receive", move || {
+        receive::run((&socket, gate), clock, (&outlets, &seats), &dropped, &stop)
     })
 }
 

@@ -1,7 +1,7 @@
 //! Receive: the socket, its buffer, and the only place where live input may be dropped.
 //!
 //! Stamps every datagram with its arrival and makes ticks, so that time enters the data here and
-//! nowhere else. Does not look inside a datagram.
+//! nowhere else. Does not look inside a datagram; the gate that it asks does where there is a key.
 
 use std::net::UdpSocket;
 use std::sync::Arc;
@@ -9,10 +9,10 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Duration;
 
 use crossbeam_channel::{Receiver, Sender, TrySendError};
-use protocol::MAX_DATAGRAM;
 use protocol::screen::ReceiveBuffer;
 
 use crate::clock::Clock;
+use crate::gate::{Gate, TurnedAway};
 use crate::recent::{Came, Recent};
 use crate::seat::Seat;
 
@@ -54,6 +54,8 @@ pub struct Dropped {
     pub recording: AtomicU64,
     /// What waits in the recording's queue, as of the last tick.
     pub waiting: AtomicU64,
+    /// Datagrams that the gate turned away.
+    pub turned_away: TurnedAway,
 }
 
 /// Asks for a receive buffer; forced past the kernel's limit where this process may. What was
@@ -114,30 +116,32 @@ impl Outlets {
 /// # Errors
 /// When the socket fails for good.
 pub fn run(
-    socket: &UdpSocket,
+    (socket, mut gate): (&UdpSocket, Gate),
     clock: Clock,
     (outlets, seats): (&Outlets, &Receiver<Arc<Seat>>),
     dropped: &Dropped,
     stop: &AtomicBool,
 ) -> std::io::Result<()> {
     socket.set_read_timeout(Some(TICK))?;
-    // One byte more than the format allows: a longer datagram is noticed instead of cut.
-    let mut buffer = [0; MAX_DATAGRAM + 1];
+    let mut buffer = vec![0; gate.bytes_max()];
     let mut tick_due = 0;
     let mut seat = None;
     let mut waiting: Vec<Came> = Vec::new();
     while !stop.load(Ordering::Relaxed) {
-        let received = socket.recv(&mut buffer);
+        let received = socket.recv_from(&mut buffer);
         let now_ns = clock.now_ns();
         match received {
-            Ok(length) => {
-                let bytes: Arc<[u8]> = buffer[..length].into();
-                if let Some(recent) = &outlets.recent {
-                    waiting.push((now_ns, Arc::clone(&bytes)));
-                    recent.offer(&mut waiting);
+            Ok((length, from)) => {
+                let datagram = &mut buffer[..length];
+                if let Some(plain) = gate.admit(from.ip(), datagram, &dropped.turned_away) {
+                    let bytes: Arc<[u8]> = datagram[..plain].into();
+                    if let Some(recent) = &outlets.recent {
+                        waiting.push((now_ns, Arc::clone(&bytes)));
+                        recent.offer(&mut waiting);
+                    }
+                    let received_ns = now_ns;
+                    hand_on(Arrival::Datagram { received_ns, bytes }, outlets, dropped);
                 }
-                let received_ns = now_ns;
-                hand_on(Arrival::Datagram { received_ns, bytes }, outlets, dropped);
             }
             Err(e) if passing(&e) => {}
             Err(e) => return Err(e),
@@ -210,6 +214,7 @@ mod tests {
             let (socket, dropped, stop) = (&socket, &dropped, &stop);
             let receiving = scope.spawn(move || {
                 let seats = crossbeam_channel::never();
+                let socket = (socket, Gate::default());
                 run(socket, Clock::start(), (&outlets, &seats), dropped, stop)
             });
             let sender = UdpSocket::bind("127.0.0.1:0").unwrap();

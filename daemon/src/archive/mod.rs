@@ -30,12 +30,13 @@ mod ring;
 mod schema;
 mod tape;
 
-use std::fs::{self, File};
+use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
 use crate::errors::Code;
+use crate::private;
 use store::Store;
 
 /// An open archive.
@@ -124,7 +125,9 @@ impl Archive {
             let path = path.to_owned();
             move |why| ArchiveError::Folder { path, why }
         };
-        fs::create_dir_all(&recordings).map_err(failed(&recordings))?;
+        // Names, bodies and how they move: for this user only.
+        private::folder(dir).map_err(failed(dir))?;
+        private::folder(&recordings).map_err(failed(&recordings))?;
         let archive = Self {
             dir: dir.to_owned(),
             store: Store::open(&dir.join("store.db"))?,
@@ -167,7 +170,7 @@ pub(crate) fn sync_dir(dir: &Path) -> std::io::Result<()> {
 #[cfg(test)]
 pub(crate) fn test_dir(name: &str) -> PathBuf {
     let dir = std::env::temp_dir().join(format!("whin-archive-{}-{name}", std::process::id()));
-    drop(fs::remove_dir_all(&dir));
-    fs::create_dir_all(&dir).expect("a temporary folder");
+    drop(std::fs::remove_dir_all(&dir));
+    std::fs::create_dir_all(&dir).expect("a temporary folder");
     dir
 }

@@ -11,6 +11,7 @@ use sd_notify::NotifyState;
 use tracing::{debug, error, info, warn};
 
 use super::{config, print};
+use crate::access::Access;
 use crate::analyze::Setup;
 use crate::archive::held::Around;
 use crate::archive::{Archive, ArchiveError, writer};
@@ -20,14 +21,16 @@ use crate::coach::Coach;
 use crate::config::{Config, Flags};
 use crate::context;
 use crate::errors::Code;
+use crate::gate::Gate;
 use crate::hub::{Bay, Hub};
 use crate::map::MarkerMap;
 use crate::outgoing;
 use crate::pipeline::{self, Desk, Keep, Running, Start};
+use crate::private;
 use crate::pulse::DEAD_NS;
 use crate::recording::{Meta, Recorder};
 use crate::seat::Seat;
-use crate::web::{self, Site, Statics};
+use crate::web::{self, Site, Statics, Tls};
 
 pub(super) fn run(args: Serve) -> anyhow::Result<()> {
     let flags = Flags {
@@ -40,8 +43,10 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         student: args.student,
     };
     let config = config(args.config.as_deref(), flags)?;
-    web::require_loopback(config.http.listen)?;
+    private::by_default();
     let clock = Clock::start();
+    let (access, tls, scheme) = doors(&config, clock)?;
+    let gate = Gate::new(&config.udp, clock)?;
     let map = MarkerMap::load(&config.markers.map)?;
     let (context, context_text) = match &config.context.file {
         Some(path) => {
@@ -59,13 +64,21 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         .with_context(|| format!("cannot listen on {} (UDP)", config.udp.listen))?;
     let listener = listen(config.http.listen)?;
     print(&format!(
-        "screen http://{}/  datagrams udp://{}  bay {}",
+        "screen {scheme}://{}/  datagrams udp://{}  bay {}",
         listener.local_addr()?,
         socket.local_addr()?,
         config.bay.id.as_str()
     ))?;
+    if let Some(tls) = &tls {
+        print(&format!("certificate SHA-256 {}", tls.fingerprint))?;
+    }
+    let unkept = config.udp.allow.is_empty() && config.udp.key_file.is_none();
+    if unkept && !config.udp.listen.ip().is_loopback() {
+        warn!("anybody on this network can send datagrams: set allow or key_file under [udp]");
+    }
     let running = pipeline::start(Start {
         socket,
+        gate,
         receive_buffer_bytes: config.udp.receive_buffer_bytes,
         map,
         setup: setup(&config, context),
@@ -80,8 +93,21 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         coach: kept.coach,
         statics: statics(args.statics),
         pulse: running.pulse(),
+        access,
+        tls,
     };
     serve_until(listener, site, running, signal())
+}
+
+/// Who may come in by the web, TLS where Whin speaks it, and what addresses begin with.
+pub(super) fn doors(
+    config: &Config,
+    clock: Clock,
+) -> anyhow::Result<(Arc<Access>, Option<Tls>, &'static str)> {
+    let access = Arc::new(Access::new(config, clock)?);
+    let tls = access.policy().tls.then(|| web::tls(config)).transpose()?;
+    let scheme = if tls.is_some() { "https" } else { "http" };
+    Ok((access, tls, scheme))
 }
 
 pub(super) fn setup(config: &Config, context: Context) -> Setup {

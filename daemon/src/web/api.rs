@@ -2,6 +2,7 @@
 //! `openapi.json` describes the first by hand, `describe` the rest from its types; a test keeps both
 //! together with what is served.
 
+mod access;
 mod ask;
 mod compare;
 mod describe;
@@ -36,6 +37,7 @@ type Made = fn() -> MethodRouter<Shared>;
 /// Every operation that is described by its types.
 pub(super) fn operations() -> impl Iterator<Item = Operation> {
     let all = [
+        access::OPERATIONS,
         lesson::OPERATIONS,
         shots::OPERATIONS,
         shelf::OPERATIONS,

@@ -20,6 +20,7 @@ use tokio::task::JoinHandle;
 use tokio_tungstenite::tungstenite::{self, client::IntoClientRequest};
 use tokio_tungstenite::{WebSocketStream, client_async};
 
+use crate::access::Access;
 use crate::clock::Clock;
 use crate::hub::{Bay, Hub};
 use crate::pulse::Pulse;
@@ -54,6 +55,8 @@ impl Rig {
             coach: None,
             statics,
             pulse: Arc::new(Pulse::new(Clock::start())),
+            access: Arc::new(Access::here(Clock::start())),
+            tls: None,
         };
         let served = tokio::spawn(serve(listener, site, stop_asked));
         Self {
