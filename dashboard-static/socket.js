@@ -1,6 +1,8 @@
 // The line to the daemon: opens `/ws`, opens it again after a loss with growing pauses, and says
 // when nothing has been heard for too long. What a message means lives in state.js.
 
+import { knock } from "./door.js";
+
 /** Silence after which the picture must not be taken for now. Health comes once a second. */
 const STALE_MS = 1800;
 /** Silence after which the socket is given up and opened anew (a half-open connection). */
@@ -47,6 +49,7 @@ function hear(line, text) {
 function lose(line) {
   line.socket = null;
   setLinked(line, false);
+  knock();
   // A little randomness, so that many screens do not come back in the same instant.
   setTimeout(() => open(line), line.pause * (0.75 + Math.random() / 2));
   line.pause = Math.min(line.pause * 2, LONGEST_PAUSE_MS);

@@ -17,7 +17,7 @@ use serde_json::{Value, json};
 use crate::archive::archive;
 use crate::bay::Bay;
 use crate::http::{Api, ask};
-use crate::support::scratch;
+use crate::support::{python, scratch};
 
 /// Times faster than life.
 const PACE: f64 = 6.0;
@@ -33,7 +33,7 @@ fn golfer(style: Style) -> impl Fn(u64) -> GolferParams + Send + 'static {
     }
 }
 
-fn hit(to: SocketAddr, style: Style, shots: u32, first: u64) {
+pub(crate) fn hit(to: SocketAddr, style: Style, shots: u32, first: u64) {
     let who = golfer(style);
     let lesson = Lesson {
         // The device starts anew for each block.
@@ -49,7 +49,7 @@ fn hit(to: SocketAddr, style: Style, shots: u32, first: u64) {
 }
 
 /// The lesson once its block has so many shots.
-fn lesson_with(api: &Api, shots: u64) -> Value {
+pub(crate) fn lesson_with(api: &Api, shots: u64) -> Value {
     let since = Instant::now();
     loop {
         let lesson = api.get("/api/v1/bays/bay/lesson");
@@ -65,7 +65,7 @@ fn lesson_with(api: &Api, shots: u64) -> Value {
     }
 }
 
-fn enter(api: &Api, about: Value, key: &str, value: Value) -> Value {
+pub(crate) fn enter(api: &Api, about: Value, key: &str, value: Value) -> Value {
     let asked = json!({ "about": about, "key": key, "value": value });
     api.post("/api/v1/entries", &asked)
 }
@@ -232,9 +232,51 @@ fn a_lesson_by_the_api_finds_a_leak_confirms_its_mending_and_is_all_there_afterw
     );
     assert!(!summary["cautions"].as_array().unwrap().is_empty());
     found_again(&api, (&student, &club), session);
+    let trend = api.get(&format!("/api/v1/clubs/{club}/trends/{SHIFT}"));
+    let all = api.get(&format!("/api/v1/swings?student={student}&kind=shot"));
     assert_eq!(bay.stop(), Some(0));
+    duckdb_finds_the_same(&dir, &trend, &all);
     let (code, verified) = archive(&dir, &["verify"]);
     assert_eq!(code, 0, "{verified}");
+}
+
+/// What the API says of blocks, and DuckDB of the exported table: medians and quartiles (linear between
+/// neighbors in both). The API rounds to micrometers.
+fn duckdb_finds_the_same(dir: &Path, trend: &Value, all: &Value) {
+    let table = dir.with_file_name("table");
+    let args = ["export", "--as", "parquet", "--to", table.to_str().unwrap()];
+    assert_eq!(archive(dir, &args).0, 0);
+    let blocks: Vec<Value> = trend["points"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|p| p["block"].clone())
+        .collect();
+    let of = |block: &Value| -> Vec<&Value> {
+        let swings = all["swings"].as_array().unwrap().iter();
+        let own = swings.filter(|s| s["block"] == *block && s["excluded"].is_null());
+        own.map(|s| &s["id"]).collect()
+    };
+    let asked = json!({ "metric": SHIFT, "blocks": blocks.iter().map(of).collect::<Vec<_>>() });
+    let asked = asked.to_string();
+    let args = [table.as_os_str(), asked.as_ref()];
+    let text = python("reference/parquet_quartiles.py", &args);
+    let found: Vec<[f64; 4]> = serde_json::from_str(&text).unwrap();
+    for (point, found) in trend["points"].as_array().unwrap().iter().zip(&found) {
+        for (key, theirs) in ["shots", "median", "low", "high"].iter().zip(found) {
+            let ours = point[*key].as_f64().unwrap();
+            assert!(
+                (ours - theirs).abs() <= 0.51e-6,
+                "{key}: {ours} and {theirs} in {point}"
+            );
+        }
+    }
+    assert_eq!((found.len(), found[0][0]), (3, 10.0));
+}
+
+/// What an entry is about, without its part.
+fn key(entry: &Value) -> &str {
+    entry["key"].as_str().unwrap().split(':').next().unwrap()
 }
 
 fn found_again(api: &Api, (student, club): (&str, &str), session: &str) {
@@ -287,9 +329,17 @@ fn found_again(api: &Api, (student, club): (&str, &str), session: &str) {
     ));
     assert_eq!(ribbons["signals"][0]["shots"], 10);
     let entries = api.get(&format!("/api/v1/entries?student={student}"));
-    assert_eq!(entries["entries"].as_array().unwrap().len(), 7);
+    let by_hand = |e: &&Value| !["consent", "seat", "begun", "ended"].contains(&key(e));
+    let entries = entries["entries"].as_array().unwrap();
+    assert_eq!(entries.iter().filter(by_hand).count(), 7);
+    // What the verbs did is in the same log: consent, three blocks, two seats and the restart's.
+    let count = |of: &str| entries.iter().filter(|e| key(e) == of).count();
+    assert_eq!(["consent", "begun", "seat"].map(count), [1, 3, 3]);
     let carried = api.get(&format!("/api/v1/students/{student}/carry-over"));
     assert_eq!(carried["last"]["session"], session);
-    let (status, few) = ask(api.0, "GET", "/api/v1/cohorts?club=7-iron", None);
-    assert_eq!(status, 422, "one golfer is no cohort: {few}");
+    let few = api.get("/api/v1/cohorts?club=7-iron");
+    assert_eq!(few["bands"], json!([]), "one golfer is no cohort");
+    assert!(few["words"].as_str().unwrap().contains("Too few"), "{few}");
+    let shown = api.get("/api/v1/swings?leak=wrong_way_first");
+    assert_eq!(shown["swings"].as_array().unwrap().len(), 18);
 }

@@ -6,8 +6,10 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+mod access;
 mod archive;
 
+pub use access::*;
 pub use archive::*;
 
 /// Whin measures golf swings from live markers: it finds each swing by itself, computes its events
@@ -21,6 +23,18 @@ pub struct Cli {
     /// What to do.
     #[command(subcommand)]
     pub command: Command,
+    /// How logs are written (standard error).
+    #[arg(long, global = true, value_enum, default_value_t = LogFormat::Text)]
+    pub log: LogFormat,
+}
+
+/// How logs are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum LogFormat {
+    /// Lines for people.
+    Text,
+    /// One JSON object a line.
+    Json,
 }
 
 /// What can be asked.
@@ -42,6 +56,8 @@ pub enum Command {
     Metrics(Metrics),
     /// Keep, list, verify and measure again what bays have recorded.
     Archive(Archive),
+    /// Passphrases for screens elsewhere, keys for datagrams.
+    Access(Access),
     /// Check configuration and marker map, or print the defaults.
     Check(Check),
 }
@@ -119,6 +135,9 @@ pub struct Send {
     /// Times faster than life.
     #[arg(long, default_value_t = 1.0, value_parser = positive)]
     pub pace: f64,
+    /// Key that the receiver has too (`whin access new-key`).
+    #[arg(long, value_name = "FILE")]
+    pub key_file: Option<PathBuf>,
 }
 
 /// `whin analyze`
@@ -197,8 +216,7 @@ pub struct Synthesize {
     /// Leave out the force plates under the golfer's feet.
     #[arg(long)]
     pub no_plates: bool,
-    /// A lesson of so many minutes instead of one swing: shots and everything between them, without
-    /// plates, as `lesson.mcap` and `labels.json`. Style, club, ball and speed are drawn by the seed.
+    /// A lesson of so many minutes instead of one swing: shots and everything between them, as `lesson.mcap` and `labels.json`. Style, club, ball and speed are drawn by the seed.
     #[arg(long, value_name = "MINUTES", value_parser = positive)]
     pub lesson: Option<f64>,
     /// In a lesson: markers get lost, are exchanged and belong to others.
@@ -207,6 +225,12 @@ pub struct Synthesize {
     /// In a lesson: the sender restarts, jumps in time, changes its rate.
     #[arg(long, requires = "lesson")]
     pub upsets: bool,
+    /// In a lesson: two force plates lie under the golfer's address.
+    #[arg(long, requires = "lesson")]
+    pub plates: bool,
+    /// In a lesson: skin markers swing behind the bones.
+    #[arg(long, requires = "lesson")]
+    pub wobble: bool,
     /// In a lesson: the club has no markers.
     #[arg(long, requires = "lesson")]
     pub no_club: bool,

@@ -34,6 +34,18 @@ impl Clock {
         nanoseconds(self.zero.elapsed().as_nanos())
     }
 
+    /// The date now, nanoseconds since 1970-01-01 00:00 UTC: follows the computer when its date is set. For
+    /// comparing with dates of others only; what is kept counts from the start.
+    #[must_use]
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "this is the file that reads the clock"
+    )]
+    pub fn utc_ns(&self) -> u64 {
+        let since_epoch = SystemTime::now().duration_since(UNIX_EPOCH);
+        since_epoch.map_or(0, |d| nanoseconds(d.as_nanos()))
+    }
+
     /// The date of the start: nanoseconds since 1970-01-01 00:00 UTC.
     #[must_use]
     pub fn zero_utc_ns(&self) -> u64 {

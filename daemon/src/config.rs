@@ -12,19 +12,27 @@ use std::path::{Path, PathBuf};
 use serde::Deserialize;
 use thiserror::Error;
 
+pub use self::network::Network;
+pub use self::reach::{Access, Http, Tls, Udp};
 use self::source::Source;
+use crate::archive::held::Around;
 use crate::errors::Code;
 
+mod network;
+mod reach;
 mod source;
 
 /// Version of the configuration that this program reads.
 const VERSION: i64 = 1;
-/// Receive buffers that make sense, bytes: a burst of a second at most.
-const RECEIVE_BUFFER_BYTES: Range<u32> = 65_536..1_073_741_825;
 /// A stream later than this has a clock that is wrong, milliseconds.
 const LATE_MILLIS_MAX: f64 = 500.0;
 /// Reorder windows that make sense, milliseconds: more would delay every result.
 const REORDER_WINDOW_MILLIS: Range<u32> = 0..1001;
+/// Before a swing at least the longest window that is measured (9.6 s before the pass, 1.3 s after it, the
+/// streams' descriptions before it).
+const BEFORE_SECONDS: Range<u32> = 14..61;
+/// After a swing.
+const AFTER_SECONDS: Range<u32> = 0..61;
 
 /// Everything that can be configured, checked.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -37,6 +45,8 @@ pub struct Config {
     pub udp: Udp,
     /// Where screens come in.
     pub http: Http,
+    /// Where passphrases are kept.
+    pub access: Access,
     /// What the sender's labels mean.
     pub markers: Markers,
     /// Who swings, with what.
@@ -59,25 +69,6 @@ pub struct Bay {
     pub name: String,
     /// Time zone of the place; times are stored in UTC and shown in this zone.
     pub zone: Zone,
-}
-
-/// Where datagrams come in.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-pub struct Udp {
-    /// Address and port of the socket.
-    pub listen: SocketAddr,
-    /// Receive buffer to ask the kernel for, bytes.
-    #[serde(deserialize_with = "receive_buffer")]
-    pub receive_buffer_bytes: u32,
-}
-
-/// Where screens come in.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-pub struct Http {
-    /// Address and port of the server.
-    pub listen: SocketAddr,
 }
 
 /// What the sender's labels mean.
@@ -113,13 +104,32 @@ pub struct Recording {
 }
 
 /// Where sessions of students are kept.
-#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Archive {
     /// Folder of the archive; without one nothing is kept.
     pub dir: Option<PathBuf>,
     /// Pseudonym of the student whose session begins; without one nothing is recorded.
     pub student: Option<String>,
+    /// What of a session is recorded.
+    pub record: Recorded,
+    /// Seconds before a swing, where only swings are recorded.
+    #[serde(deserialize_with = "before")]
+    pub before_seconds: u32,
+    /// Seconds after it.
+    #[serde(deserialize_with = "after")]
+    pub after_seconds: u32,
+}
+
+/// What of a session is recorded.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Recorded {
+    /// Every datagram.
+    #[default]
+    All,
+    /// Those around swings.
+    Swings,
 }
 
 /// Identifier of a bay: 1 to 32 of `a`–`z`, `0`–`9` and `-`.
@@ -180,6 +190,7 @@ impl Config {
             bay: Bay::default(),
             udp: Udp::default(),
             http: Http::default(),
+            access: Access::default(),
             markers: Markers::default(),
             context: Context::default(),
             recording: Recording::default(),
@@ -215,6 +226,10 @@ impl Config {
             config.markers.map = folder.join(&config.markers.map).display().to_string();
         }
         for named in [
+            &mut config.udp.key_file,
+            &mut config.http.certificate,
+            &mut config.http.key,
+            &mut config.access.file,
             &mut config.context.file,
             &mut config.recording.dir,
             &mut config.archive.dir,
@@ -245,6 +260,7 @@ impl Config {
             bay,
             udp,
             http,
+            access,
             markers,
             context,
             recording,
@@ -263,16 +279,7 @@ name = {name}
 # IANA time zone of the place, such as \"Europe/Berlin\".
 zone = {zone}
 
-[udp]
-# Where the capture systems send their datagrams.
-listen = \"{udp_listen}\"
-# Asked of the kernel; what it grants is reported.
-receive_buffer_bytes = {receive_buffer}
-
-[http]
-# Where the screens connect. Only this machine until access control exists.
-listen = \"{http_listen}\"
-
+{reach}
 [markers]
 # A shipped marker map by name, or the path of one.
 map = {map}
@@ -292,6 +299,11 @@ reorder_window_millis = {reorder}
 # `whin archive enroll` gives. Without a student who consented nothing is recorded.
 {archive_dir}
 {archive_student}
+# \"all\" datagrams of a session, or those around \"swings\". The latter needs a tenth of the disk, but what was
+# no swing cannot be looked at again, and plates that were empty earlier than this have no zero in it.
+record = \"{record}\"
+before_seconds = {before}
+after_seconds = {after}
 
 [late_millis]
 # How much later than the markers a stream tells of things, by stream number: what `whin check --tap`
@@ -301,13 +313,14 @@ reorder_window_millis = {reorder}
             id = quoted(&bay.id.0),
             name = quoted(&bay.name),
             zone = quoted(&bay.zone.0),
-            udp_listen = udp.listen,
-            receive_buffer = udp.receive_buffer_bytes,
-            http_listen = http.listen,
+            reach = reach::to_toml(udp, http, access),
             map = quoted(&markers.map),
             reorder = markers.reorder_window_millis,
             context_file = optional("file", context.file.as_deref(), "context.toml"),
             late = late_millis.lines(),
+            record = archive.record.as_str(),
+            before = archive.before_seconds,
+            after = archive.after_seconds,
             archive_dir = optional("dir", archive.dir.as_deref(), "archive"),
             archive_student = optional(
                 "student",
@@ -329,20 +342,45 @@ impl Default for Bay {
     }
 }
 
-impl Default for Udp {
+impl Default for Archive {
     fn default() -> Self {
         Self {
-            listen: SocketAddr::from(([127, 0, 0, 1], 47_800)),
-            receive_buffer_bytes: 8 * 1024 * 1024,
+            dir: None,
+            student: None,
+            record: Recorded::All,
+            before_seconds: BEFORE_SECONDS.start,
+            after_seconds: 3,
         }
     }
 }
 
-impl Default for Http {
-    fn default() -> Self {
-        Self {
-            listen: SocketAddr::from(([127, 0, 0, 1], 8080)),
+impl Archive {
+    /// How much around each swing is recorded; without a value everything is.
+    #[must_use]
+    pub fn around(&self) -> Option<Around> {
+        let ns = |seconds: u32| u64::from(seconds) * 1_000_000_000;
+        (self.dir.is_some() && self.record == Recorded::Swings).then(|| Around {
+            before_ns: ns(self.before_seconds),
+            after_ns: ns(self.after_seconds),
+        })
+    }
+}
+
+impl Recorded {
+    fn as_str(self) -> &'static str {
+        match self {
+            Self::All => "all",
+            Self::Swings => "swings",
         }
+    }
+}
+
+impl Config {
+    /// Where the passphrases are, if that is told.
+    #[must_use]
+    pub fn access_file(&self) -> Option<PathBuf> {
+        let beside = || Some(self.archive.dir.as_ref()?.join("access.toml"));
+        self.access.file.clone().or_else(beside)
     }
 }
 
@@ -431,12 +469,16 @@ impl TryFrom<String> for Zone {
     }
 }
 
-fn receive_buffer<'de, D: serde::Deserializer<'de>>(from: D) -> Result<u32, D::Error> {
-    within(u32::deserialize(from)?, &RECEIVE_BUFFER_BYTES)
-}
-
 fn reorder_window<'de, D: serde::Deserializer<'de>>(from: D) -> Result<u32, D::Error> {
     within(u32::deserialize(from)?, &REORDER_WINDOW_MILLIS)
+}
+
+fn before<'de, D: serde::Deserializer<'de>>(from: D) -> Result<u32, D::Error> {
+    within(u32::deserialize(from)?, &BEFORE_SECONDS)
+}
+
+fn after<'de, D: serde::Deserializer<'de>>(from: D) -> Result<u32, D::Error> {
+    within(u32::deserialize(from)?, &AFTER_SECONDS)
 }
 
 fn within<E: serde::de::Error>(value: u32, range: &Range<u32>) -> Result<u32, E> {

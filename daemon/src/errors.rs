@@ -89,18 +89,27 @@ codes! {
     UdpGarbage = "udp.garbage", Machine, "Datagrams came that are not Whin's.";
     UdpWrongVersion = "udp.wrong_version", Machine, "Datagrams of another major version came.";
     UdpUnknownKind = "udp.unknown_kind", Machine, "Datagrams of an unknown kind came and were skipped.";
+    UdpSourceRefused = "udp.source_refused", Machine, "Datagrams came from an address that is not on the list.";
+    UdpUnkeyed = "udp.unkeyed", Machine, "Datagrams without a tag came to a bay with a key.";
+    UdpForged = "udp.forged", Machine, "Datagrams came whose tag is not of the bay's key.";
+    UdpStale = "udp.stale", Machine, "Keyed datagrams came whose date is not now.";
+    UdpReplayed = "udp.replayed", Machine, "Keyed datagrams came a second time.";
     UdpMalformed = "udp.malformed", Machine, "Datagrams came that are damaged.";
     StreamUndescribed = "stream.undescribed", Machine, "A stream sends frames but has not said what they carry.";
     StreamLost = "stream.lost", Machine, "Datagrams of a stream were lost.";
     RecordingIncomplete = "recording.incomplete", Machine, "Datagrams are missing in a recording because the disk could not keep up.";
+    AnalysisHangs = "analysis.hangs", Fault, "The analysis has worked nothing off for half a minute: the program ends, to be started anew.";
     SwingFailed = "swing.failed", Fault, "The analysis of one swing failed; the bay went on.";
     SwingUnrefined = "swing.unrefined", Machine, "A swing stays without uncertainties: too many waited, or a draw failed.";
     ReportUnpublished = "report.unpublished", Machine, "A report found the way to the screens full.";
     PipelineDropped = "pipeline.dropped", Machine, "Datagrams were dropped because the analysis could not keep up.";
 
-    HttpNotLoopback = "http.not_loopback", Usage, "HTTP was asked to listen beyond this machine.";
+    HttpNotLoopback = "http.not_loopback", Usage, "HTTP was asked to listen beyond this machine, and no passphrase is set.";
     HttpHostRefused = "http.host_refused", Usage, "A request named a host that is not this machine.";
     SocketOriginRefused = "socket.origin_refused", Usage, "A page of another site tried to open the socket.";
+    HttpOversize = "http.oversize", Usage, "The body of a request is too long.";
+    HttpSlow = "http.slow", Usage, "The body of a request did not come in time.";
+    HttpConnectionsFull = "http.connections_full", Machine, "A connection was closed because one source, or all together, had too many.";
     SocketsFull = "socket.full", Machine, "As many screens as allowed are connected.";
     ApiBadRequest = "api.bad_request", Usage, "The request cannot be understood.";
     ApiNotFound = "api.not_found", Usage, "The API has no such path.";
@@ -108,6 +117,16 @@ codes! {
     BayNotFound = "bay.not_found", Usage, "There is no bay of this name.";
     SwingNotFound = "swing.not_found", Usage, "There is no swing of this identifier in memory.";
     ReplayNotFound = "replay.not_found", Usage, "The swing has no replay in memory.";
+
+    AccessNeeded = "access.needed", Usage, "Log in first.";
+    AccessDenied = "access.denied", Usage, "This role may not do that.";
+    AccessWrong = "access.wrong", Usage, "The passphrase or the pairing code is wrong.";
+    AccessThrottled = "access.throttled", Usage, "Too many attempts: wait.";
+    AccessWeak = "access.weak", Usage, "The passphrase cannot be used.";
+    AccessUnknown = "access.unknown", Usage, "There is no display of this name.";
+    AccessUnusable = "access.unusable", File, "The file with passphrases or sessions cannot be used.";
+    KeyUnusable = "key.unusable", File, "The key file cannot be used.";
+    TlsUnusable = "tls.unusable", File, "The certificate cannot be used.";
 
     CommandValue = "command.value", Usage, "A value of the command line makes no sense.";
     NobodyListens = "send.nobody_listens", Machine, "Datagrams were sent but nobody was there to take them.";
@@ -183,9 +202,6 @@ fn code_of(cause: &(dyn std::error::Error + 'static)) -> Option<Code> {
         return Some(e.code());
     }
     if let Some(e) = cause.downcast_ref::<crate::archive::ArchiveError>() {
-        return Some(e.code());
-    }
-    if let Some(e) = cause.downcast_ref::<crate::web::NotLoopback>() {
         return Some(e.code());
     }
     if let Some(e) = cause.downcast_ref::<crate::map::MapError>() {

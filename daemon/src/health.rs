@@ -4,10 +4,11 @@
 use std::collections::{BTreeMap, VecDeque};
 
 use analysis::analyzer::{Analyzer, StreamStatus};
-use protocol::screen::{Finding, Health, ReceiveBuffer, Refused, StreamHealth};
+use protocol::screen::{Finding, Health, Queue, ReceiveBuffer, Refused, StreamHealth};
 
 use crate::decode::{Decoder, LabelFindings};
 use crate::errors::Code;
+use crate::gate::Turned;
 
 /// Above this a clock's line says nothing yet, milliseconds.
 const CLOCK_KNOWN_MS: f64 = 50.0;
@@ -28,6 +29,8 @@ pub struct HealthBook {
     rig: Vec<String>,
     /// What the archive says.
     archive: Vec<Finding>,
+    /// What waits.
+    queues: Vec<Queue>,
 }
 
 /// Counters of one stream at one moment.
@@ -46,6 +49,8 @@ pub struct Drops {
     pub analysis: u64,
     /// On the way to the recording.
     pub recording: u64,
+    /// Turned away by the gate, in the order of [`Turned::ALL`].
+    pub turned_away: [u64; Turned::ALL.len()],
 }
 
 impl HealthBook {
@@ -59,6 +64,7 @@ impl HealthBook {
             missed: None,
             rig: Vec::new(),
             archive: Vec::new(),
+            queues: Vec::new(),
         }
     }
 
@@ -81,6 +87,11 @@ impl HealthBook {
     /// What the archive has to say.
     pub fn archive(&mut self, findings: Vec<Finding>) {
         self.archive = findings;
+    }
+
+    /// What waits before each thread.
+    pub fn queues(&mut self, queues: Vec<Queue>) {
+        self.queues = queues;
     }
 
     /// The health now.
@@ -125,13 +136,15 @@ impl HealthBook {
             findings,
             receive_buffer: self.receive_buffer.clone(),
             dropped: drops.analysis,
-            refused: decoder
-                .refused()
+            refused: turned_away(drops)
+                .map(|(why, count)| (why.words(), count))
+                .chain(decoder.refused())
                 .map(|(reason, count)| Refused {
                     reason: reason.to_owned(),
                     count,
                 })
                 .collect(),
+            queues: self.queues.clone(),
         }
     }
 
@@ -287,6 +300,10 @@ fn bay_findings(buffer: &ReceiveBuffer, decoder: &Decoder, drops: Drops) -> Vec<
             buffer_words(buffer),
         ));
     }
+    for (why, count) in turned_away(drops) {
+        let text = format!("{count} datagrams turned away: {}.", why.words());
+        out.push(finding(why.code(), "warning", text));
+    }
     for (reason, count) in decoder.refused() {
         out.push(finding(
             refusal_code(reason),
@@ -295,6 +312,12 @@ fn bay_findings(buffer: &ReceiveBuffer, decoder: &Decoder, drops: Drops) -> Vec<
         ));
     }
     out
+}
+
+/// What the gate turned away, where it did.
+fn turned_away(drops: Drops) -> impl Iterator<Item = (Turned, u64)> {
+    let each = Turned::ALL.into_iter().zip(drops.turned_away);
+    each.filter(|(_, count)| *count > 0)
 }
 
 /// What to set when the kernel grants less than asked.

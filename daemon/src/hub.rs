@@ -5,23 +5,25 @@
 //! once, or the screen is let go and comes back for a snapshot; *poses* are newest-wins, at most 60
 //! a second.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use axum::extract::ws::Utf8Bytes;
 use protocol::lesson::Lesson;
-use protocol::report::{REFINED, Report};
+use protocol::report::{REFINED, Report, WHOLE};
 use protocol::screen::{Archived, BayState, Health, Hello, Live, Message, Replay, VERSION};
 use serde::Serialize;
 use tokio::sync::{Notify, mpsc, watch};
 use tokio::time::{MissedTickBehavior, interval};
 use tracing::{debug, error};
 
+use self::anonymous::anonymous;
 pub use self::subscription::Subscription;
 use self::subscription::{Pose, Shown};
 use crate::errors::Code;
 
+mod anonymous;
 mod subscription;
 
 /// Reliable messages that a screen may be behind, half a minute of health: more and it is let go.
@@ -70,6 +72,18 @@ struct Picture {
     swings: VecDeque<Held>,
     replays: VecDeque<Arc<Replay>>,
     screens: Vec<Screen>,
+    counts: Counts,
+}
+
+/// What was published since the start.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Counts {
+    /// Whole swings by kind.
+    pub swings: BTreeMap<String, u64>,
+    /// Swings that are in the archive.
+    pub archived: u64,
+    /// Swings that could not be archived.
+    pub unarchived: u64,
 }
 
 #[derive(Clone)]
@@ -82,6 +96,8 @@ struct Held {
 }
 
 struct Screen {
+    /// Whether names of students are for it.
+    names: bool,
     queue: mpsc::Sender<Utf8Bytes>,
     fell_behind: Arc<Notify>,
 }
@@ -113,6 +129,7 @@ impl Hub {
             swings: VecDeque::new(),
             replays: VecDeque::new(),
             screens: Vec::new(),
+            counts: Counts::default(),
         };
         Self {
             bay,
@@ -135,11 +152,20 @@ impl Hub {
             return self.live(live);
         }
         let Some(text) = text(&message) else { return };
+        let hidden = match &message {
+            Message::Lesson(lesson) => Some(Message::Lesson(Box::new(anonymous(lesson)))),
+            _ => None,
+        };
+        let hidden = hidden.as_ref().and_then(self::text);
         let mut picture = self.picture();
         match message {
             Message::Status(status) => picture.state = status.state,
             Message::Health(health) => picture.health = Some(health),
             Message::Swing(swing) => {
+                if swing.report.revision == WHOLE {
+                    let kind = swing.report.measurement.kind.clone();
+                    *picture.counts.swings.entry(kind).or_default() += 1;
+                }
                 let held = Held {
                     report: Arc::new(swing.report),
                     bytes: text.len(),
@@ -153,7 +179,7 @@ impl Hub {
             Message::Lesson(lesson) => picture.lesson = Some(lesson),
             Message::Hello(_) | Message::Live(_) => return debug!("a hello is not for publishing"),
         }
-        picture.tell(&text);
+        picture.tell(&text, hidden.as_ref());
     }
 
     /// Keeps the replay of a swing for `GET …/replay`; call it before the swing is published.
@@ -201,6 +227,12 @@ impl Hub {
             .iter()
             .filter(|s| !s.queue.is_closed())
             .count()
+    }
+
+    /// What was published since the start.
+    #[must_use]
+    pub fn counts(&self) -> Counts {
+        self.picture().counts.clone()
     }
 
     /// The bay at this moment.
@@ -254,15 +286,25 @@ impl Hub {
     /// ones are all that is published from then on. Nothing falls between, nothing comes twice.
     #[must_use]
     pub fn subscribe(&self) -> Subscription {
+        self.subscribe_as(true)
+    }
+
+    /// The same; without `names` lessons come without those, for a display that everybody sees.
+    #[must_use]
+    pub fn subscribe_as(&self, names: bool) -> Subscription {
         let (sender, queue) = mpsc::channel(QUEUE);
         let fell_behind = Arc::new(Notify::new());
         let mut picture = self.picture();
         picture.screens.push(Screen {
+            names,
             queue: sender,
             fell_behind: fell_behind.clone(),
         });
         let (state, health) = (picture.state, picture.health.clone());
-        let lesson = picture.lesson.clone();
+        let lesson = picture.lesson.clone().map(|lesson| match names {
+            true => lesson,
+            false => Box::new(anonymous(&lesson)),
+        });
         let (landmarks, landmarks_version) = (picture.landmarks.clone(), picture.landmarks_version);
         let swings = picture.snapshot_swings();
         drop(picture);
@@ -349,6 +391,10 @@ impl Picture {
 
     /// A swing that is not in memory any more is left aside.
     fn note_archived(&mut self, said: Archived) {
+        match said.archived {
+            true => self.counts.archived += 1,
+            false => self.counts.unarchived += 1,
+        }
         let held = self.swings.iter_mut().find(|h| h.report.id == said.id);
         if let Some(held) = held {
             held.archived = Some(said);
@@ -367,10 +413,12 @@ impl Picture {
         swings
     }
 
-    /// Queues to every screen; lets go those that are gone or behind.
-    fn tell(&mut self, text: &Utf8Bytes) {
+    /// Queues to every screen, `hidden` to those that are not for names; lets go those that are gone or
+    /// behind.
+    fn tell(&mut self, text: &Utf8Bytes, hidden: Option<&Utf8Bytes>) {
         self.screens.retain(|screen| {
-            let sent = screen.queue.try_send(text.clone());
+            let own = hidden.filter(|_| !screen.names).unwrap_or(text);
+            let sent = screen.queue.try_send(own.clone());
             if let Err(mpsc::error::TrySendError::Full(_)) = sent {
                 screen.fell_behind.notify_one();
             }

@@ -12,12 +12,17 @@ pub mod clock;
 pub mod config;
 pub mod context;
 pub mod errors;
+pub mod logs;
 pub mod lesson;
 pub mod map;
+pub mod private;
 
 pub mod seat;
 pub mod coach;
 pub mod pipeline;
+pub mod pulse;
+pub mod usage;
+pub mod gate;
 pub mod receive;
 pub mod refine;
 pub mod decode;
@@ -25,8 +30,10 @@ pub mod analyze;
 pub mod outgoing;
 pub mod health;
 pub mod hub;
+pub mod access;
 pub mod web;
 
+pub mod recent;
 pub mod record;
 pub mod recording;
 pub mod archive;

@@ -1,7 +1,7 @@
 //! Receive: the socket, its buffer, and the only place where live input may be dropped.
 //!
 //! Stamps every datagram with its arrival and makes ticks, so that time enters the data here and
-//! nowhere else. Does not look inside a datagram.
+//! nowhere else. Does not look inside a datagram; the gate that it asks does where there is a key.
 
 use std::net::UdpSocket;
 use std::sync::Arc;
@@ -9,10 +9,11 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Duration;
 
 use crossbeam_channel::{Receiver, Sender, TrySendError};
-use protocol::MAX_DATAGRAM;
 use protocol::screen::ReceiveBuffer;
 
 use crate::clock::Clock;
+use crate::gate::{Gate, TurnedAway};
+use crate::recent::{Came, Recent};
 use crate::seat::Seat;
 
 /// A tick at least this often; also how long a stop may take to be seen.
@@ -51,6 +52,10 @@ pub struct Dropped {
     pub analysis: AtomicU64,
     /// Datagrams that found the recording's queue full.
     pub recording: AtomicU64,
+    /// What waits in the recording's queue, as of the last tick.
+    pub waiting: AtomicU64,
+    /// Datagrams that the gate turned away.
+    pub turned_away: TurnedAway,
 }
 
 /// Asks for a receive buffer; forced past the kernel's limit where this process may. What was
@@ -89,6 +94,8 @@ pub struct Outlets {
     pub analysis: Sender<Fed>,
     /// To the recording, if there is one; full: dropped, counted, recording incomplete.
     pub recording: Option<Sender<Fed>>,
+    /// The last minute, where a calibration may be taken from it.
+    pub recent: Option<Arc<Recent>>,
 }
 
 impl Outlets {
@@ -109,35 +116,41 @@ impl Outlets {
 /// # Errors
 /// When the socket fails for good.
 pub fn run(
-    socket: &UdpSocket,
+    (socket, mut gate): (&UdpSocket, Gate),
     clock: Clock,
     (outlets, seats): (&Outlets, &Receiver<Arc<Seat>>),
     dropped: &Dropped,
     stop: &AtomicBool,
 ) -> std::io::Result<()> {
     socket.set_read_timeout(Some(TICK))?;
-    // One byte more than the format allows: a longer datagram is noticed instead of cut.
-    let mut buffer = [0; MAX_DATAGRAM + 1];
+    let mut buffer = vec![0; gate.bytes_max()];
     let mut tick_due = 0;
     let mut seat = None;
+    let mut waiting: Vec<Came> = Vec::new();
     while !stop.load(Ordering::Relaxed) {
-        let received = socket.recv(&mut buffer);
+        let received = socket.recv_from(&mut buffer);
         let now_ns = clock.now_ns();
         match received {
-            Ok(length) => hand_on(
-                Arrival::Datagram {
-                    received_ns: now_ns,
-                    bytes: buffer[..length].into(),
-                },
-                outlets,
-                dropped,
-            ),
+            Ok((length, from)) => {
+                let datagram = &mut buffer[..length];
+                if let Some(plain) = gate.admit(from.ip(), datagram, &dropped.turned_away) {
+                    let bytes: Arc<[u8]> = datagram[..plain].into();
+                    if let Some(recent) = &outlets.recent {
+                        waiting.push((now_ns, Arc::clone(&bytes)));
+                        recent.offer(&mut waiting);
+                    }
+                    let received_ns = now_ns;
+                    hand_on(Arrival::Datagram { received_ns, bytes }, outlets, dropped);
+                }
+            }
             Err(e) if passing(&e) => {}
             Err(e) => return Err(e),
         }
         if now_ns >= tick_due {
             tick_due = now_ns + TICK.as_nanos() as u64;
             hand_on(Arrival::Tick { now_ns }, outlets, dropped);
+            let waiting = outlets.recording.as_ref().map_or(0, Sender::len);
+            dropped.waiting.store(waiting as u64, Ordering::Relaxed);
             seat = seat
                 .or_else(|| seats.try_recv().ok())
                 .filter(|next| !outlets.seat(next));
@@ -196,10 +209,12 @@ mod tests {
             let outlets = Outlets {
                 analysis,
                 recording: None,
+                recent: None,
             };
             let (socket, dropped, stop) = (&socket, &dropped, &stop);
             let receiving = scope.spawn(move || {
                 let seats = crossbeam_channel::never();
+                let socket = (socket, Gate::default());
                 run(socket, Clock::start(), (&outlets, &seats), dropped, stop)
             });
             let sender = UdpSocket::bind("127.0.0.1:0").unwrap();

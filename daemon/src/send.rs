@@ -7,6 +7,7 @@ use std::time::Duration;
 
 use anyhow::Context as _;
 use indicatif::{ProgressBar, ProgressStyle};
+use protocol::wire::{Key, seal};
 
 use crate::clock::Clock;
 use crate::errors::{Code, wrong};
@@ -53,11 +54,17 @@ fn recorded(path: &Path) -> anyhow::Result<Vec<Due>> {
     Ok(entries.collect())
 }
 
-/// Sends datagrams to `to`, `pace` times as fast as they were made. Returns how many.
+/// Sends datagrams to `to`, keyed where there is a key, `pace` times as fast as they were made. Returns how
+/// many.
 ///
 /// # Errors
 /// When no datagram can be sent at all (no route, no permission).
-pub fn send(due: &[Due], to: SocketAddr, pace: f64, clock: Clock) -> anyhow::Result<u64> {
+pub fn send(
+    due: &[Due],
+    (to, key): (SocketAddr, Option<&Key>),
+    pace: f64,
+    clock: Clock,
+) -> anyhow::Result<u64> {
     let any = if to.is_ipv4() { "0.0.0.0:0" } else { "[::]:0" };
     let socket = UdpSocket::bind(any).context("cannot open a UDP socket")?;
     socket
@@ -77,11 +84,20 @@ pub fn send(due: &[Due], to: SocketAddr, pace: f64, clock: Clock) -> anyhow::Res
             clock,
         );
         // A receiver that is not there yet answers with an error; it may come later.
-        sent += u64::from(socket.send(&datagram.bytes).is_ok());
+        sent += u64::from(match key {
+            Some(key) => send_keyed(&socket, &datagram.bytes, key, clock.utc_ns())?,
+            None => socket.send(&datagram.bytes).is_ok(),
+        });
         bar.inc(1);
     }
     bar.finish_and_clear();
     Ok(sent)
+}
+
+fn send_keyed(socket: &UdpSocket, plain: &[u8], key: &Key, now: u64) -> anyhow::Result<bool> {
+    let mut keyed = plain.to_vec();
+    seal(&mut keyed, key, now).context("a datagram cannot be keyed")?;
+    Ok(socket.send(&keyed).is_ok())
 }
 
 fn wait_until(due_ns: u64, clock: Clock) {

@@ -1,5 +1,6 @@
-//! A calibration trial's file on the way that every take goes: datagrams, decoder, analyzer; the
-//! frames that come out are read by `analysis::body::trial`. Also the words of `whin calibrate`.
+//! A calibration trial, of a file or of what a bay has just seen, on the way that every take goes: datagrams,
+//! decoder, analyzer; the frames that come out are read by `analysis::body::trial`. Also the words of
+//! `whin calibrate`.
 
 use std::fmt::Write as _;
 use std::path::Path;
@@ -14,6 +15,7 @@ use analysis::window::Window;
 
 use crate::decode::Decoder;
 use crate::errors::{Code, wrong};
+use crate::feed;
 use crate::map::MarkerMap;
 use crate::offline::{self, REORDER_NS};
 use crate::send;
@@ -42,12 +44,48 @@ pub fn read(path: &Path, map: &MarkerMap) -> anyhow::Result<Found> {
         offline::require_labels(&offline::read_c3d(path)?.labels, path, map)?;
     }
     let due = send::datagrams(path, Some(map), 1)?;
+    let arrivals = due.iter().map(|d| (0, d.bytes.as_slice()));
+    match of_datagrams(arrivals, map) {
+        Ok(found) => Ok(found),
+        Err(why) => wrong!(
+            Code::TrialUnusable,
+            "calibration trial {}: {why}",
+            path.display()
+        ),
+    }
+}
+
+/// Reads the calibration of a C3D file's bytes.
+///
+/// # Errors
+/// Says in words why it gives none and what to do.
+pub fn of_c3d(bytes: &[u8], map: &MarkerMap) -> Result<Found, String> {
+    let take = protocol::c3d::read(bytes).map_err(|why| format!("no usable C3D file: {why}"))?;
+    if !take.labels.iter().any(|l| map.landmark(l).is_some()) {
+        return Err(format!(
+            "none of its {} labels is in marker map `{}`",
+            take.labels.len(),
+            map.name
+        ));
+    }
+    let due = feed::of_c3d(&take, Some(map), 1).map_err(|why| format!("{why:#}"))?;
+    of_datagrams(due.iter().map(|d| (0, d.bytes.as_slice())), map)
+}
+
+/// Reads the calibration of datagrams with their arrivals: the longest stretch of frames without a hole.
+///
+/// # Errors
+/// Says in words why there is none and what to do.
+pub fn of_datagrams<'a>(
+    arrivals: impl Iterator<Item = (u64, &'a [u8])>,
+    map: &MarkerMap,
+) -> Result<Found, String> {
     let mut decoder = Decoder::new(map.clone());
     let mut analyzer = Analyzer::new(offline::told(&decoder, Context::default()), REORDER_NS);
     let mut stretch = Stretch::default();
     let mut outputs = Vec::new();
-    for datagram in &due {
-        if let Some(input) = decoder.decode(&datagram.bytes, 0) {
+    for (received_ns, bytes) in arrivals {
+        if let Some(input) = decoder.decode(bytes, received_ns) {
             analyzer.push(input, &mut outputs);
             stretch.take(&mut outputs, &analyzer);
         }
@@ -57,20 +95,14 @@ pub fn read(path: &Path, map: &MarkerMap) -> anyhow::Result<Found> {
     // No club is held in a trial.
     let remarks = offline::remarks(&decoder, |l| !l.is_club());
     let Some(window) = stretch.longest() else {
-        wrong!(
-            Code::TrialUnusable,
-            "calibration trial {}: no marker frames in it{}",
-            path.display(),
-            remarks.iter().map(|r| format!("; {r}")).collect::<String>()
-        );
+        let remarks: String = remarks.iter().map(|r| format!("; {r}")).collect();
+        return Err(format!("no marker frames in it{remarks}"));
     };
     match trial::read(&window) {
         Ok(trial) => Ok(Found { trial, remarks }),
-        Err(why) => wrong!(
-            Code::TrialUnusable,
-            "calibration trial {}: {why}. Record again: the golfer stands still for two seconds with all body and medial markers on, then moves each leg forward, back and to the side",
-            path.display()
-        ),
+        Err(why) => Err(format!(
+            "{why}. Record again: the golfer stands still for two seconds with all body and medial markers on, then moves each leg forward, back and to the side"
+        )),
     }
 }
 

@@ -1,5 +1,7 @@
 // Asking the daemon. A refusal becomes an error with its own words.
 
+import { loginIfAsked } from "../door.js";
+
 const ROOT = new URL("api/v1/", new URL("/", location.href));
 
 /** `GET` as JSON. */
@@ -19,6 +21,7 @@ async function ask(method, path, body) {
   } catch {
     throw new Error("the bay does not answer: nothing was entered");
   }
+  loginIfAsked(answer);
   const told = await answer.json().catch(() => null);
   if (!answer.ok) throw Object.assign(new Error(told?.detail ?? `the bay refused (${answer.status})`), { code: told?.code });
   return told;

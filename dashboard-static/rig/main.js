@@ -6,6 +6,7 @@ import { byId, say } from "../page.js";
 import { keepConnected } from "../socket.js";
 import { apply, initial, lastSwing, link } from "../state.js";
 import { onTheme } from "../theme.js";
+import { keepAccess } from "./access.js";
 import { checks, faults, serious } from "./checks.js";
 import { showChecks } from "./checklist.js";
 import { showArchive, showFacts } from "./facts.js";
@@ -40,6 +41,7 @@ setInterval(show, WORDS_MS);
 requestAnimationFrame(draw);
 addEventListener("resize", () => { moved = true; });
 onTheme(() => { moved = true; });
+keepAccess(byId("access"));
 show();
 keepConnected(new URL("/ws", location.href.replace(/^http/, "ws")), onMessage, onLink);
 

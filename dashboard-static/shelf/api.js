@@ -1,5 +1,7 @@
 // Asking the archive. A refusal becomes an error with its own words.
 
+import { loginIfAsked } from "../door.js";
+
 const ROOT = new URL("/api/v1/", location.href);
 
 /**
@@ -15,6 +17,7 @@ export async function get(path, query = {}) {
   const answer = await fetch(address).catch(() => {
     throw new Error("the bay does not answer");
   });
+  loginIfAsked(answer);
   const told = await answer.json().catch(() => null);
   if (!answer.ok) throw Object.assign(new Error(told?.detail ?? `the bay refused (${answer.status})`), { code: told?.code });
   return told;

@@ -28,7 +28,7 @@
 //! | 8 | u32 | stream | any number that no other stream to this bay has. A stream carries one content: markers, forces or a trigger |
 //! | 12 | u32 | clock | the clock that device time is read from. Streams share a number exactly if they share the clock |
 //! | 16 | u32 | epoch | the same in all datagrams until the sender restarts its sequence or its clock, then a larger one. Unix seconds at the start of the sender serve well |
-//! | 20 | u32 | flags | 0. Bit 0 (value 1) is kept for a keyed tag and refused so far; other bits are not looked at |
+//! | 20 | u32 | flags | 0. Bit 0 (value 1): keyed, a trailer follows the body (see below); other bits are not looked at |
 //! | 24 | u64 | sequence | one more than in the stream's datagram before, whatever the kinds; the first is 0 |
 //! | 32 | i64 | device time | nanoseconds on the clock, from any zero: the exposure of a frame, the first sample of a block, the onset of a pulse; for a describe the time of the frame or block that follows (or now) |
 //!
@@ -158,6 +158,22 @@
 //! | 41 | 3 bytes | | reserved |
 //! | 44 | f32 | strength | peak on the sender's own scale, 0 or more; not finite: unknown |
 //!
+//! ## Keyed datagrams
+//!
+//! Where others share the network, sender and receiver may share a key of 32 random bytes; a receiver with a
+//! key takes keyed datagrams only. The sender sets bit 0 of the flags and puts a trailer of **24 bytes** behind
+//! the last byte of the body, so that a keyed datagram has at most 1,224 bytes:
+//!
+//! | offset from the end | type | field | |
+//! |---|---|---|---|
+//! | −24 | u64 | sent | when it is sent by the sender's date, nanoseconds since 1970-01-01 00:00 UTC |
+//! | −16 | 16 bytes | tag | the first 16 bytes of HMAC-SHA-256 (RFC 2104, FIPS 180-4; truncated as in RFC 4868) under the key, over all bytes before the tag |
+//!
+//! The key file has the key as 64 hexadecimal digits. A receiver takes a datagram once (by stream, epoch and
+//! sequence, looking 1,024 numbers back), and only when its date is within 10 s of the receiver's and not before
+//! the receiver started: both computers need the right time (NTP). What it takes, it keeps without flag and
+//! trailer. The tag shows who sent a datagram; it hides nothing.
+//!
 //! ## Versions
 //!
 //! A new *minor* version only adds: kinds, contents, bytes between the header's 40 and its stated
@@ -206,6 +222,8 @@ pub const MAJOR: u8 = 1;
 pub const MINOR: u8 = 0;
 /// Bytes of a datagram, at most.
 pub const MAX_DATAGRAM: usize = 1200;
+/// Bytes that a key adds to a datagram.
+pub const TRAILER_BYTES: usize = 24;
 /// Bytes of the header of this version; a newer minor may have more.
 pub const HEADER_BYTES: usize = 40;
 /// Sequence, frame and sample numbers and the size of device times in nanoseconds, at most: the

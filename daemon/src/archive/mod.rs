@@ -15,8 +15,10 @@ pub mod date;
 pub mod disk;
 pub mod export;
 pub mod filing;
+pub mod held;
 pub mod import;
 pub mod keeping;
+pub mod moving;
 pub mod recover;
 pub mod rows;
 pub mod store;
@@ -26,13 +28,15 @@ pub mod writer;
 
 mod ring;
 mod schema;
+mod tape;
 
-use std::fs::{self, File};
+use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
 use crate::errors::Code;
+use crate::private;
 use store::Store;
 
 /// An open archive.
@@ -87,6 +91,9 @@ pub enum ArchiveError {
     /// What is asked for does not go together.
     #[error("{0}")]
     Unfitting(String),
+    /// A calibration trial gives no calibration.
+    #[error("no calibration: {0}")]
+    Trial(String),
 }
 
 impl ArchiveError {
@@ -102,6 +109,7 @@ impl ArchiveError {
             Self::Damaged(_) => Code::ArchiveDamaged,
             Self::NotConsented(_) => Code::ConsentMissing,
             Self::Unfitting(_) => Code::ArchiveUnfitting,
+            Self::Trial(_) => Code::TrialUnusable,
         }
     }
 }
@@ -117,7 +125,9 @@ impl Archive {
             let path = path.to_owned();
             move |why| ArchiveError::Folder { path, why }
         };
-        fs::create_dir_all(&recordings).map_err(failed(&recordings))?;
+        // Names, bodies and how they move: for this user only.
+        private::folder(dir).map_err(failed(dir))?;
+        private::folder(&recordings).map_err(failed(&recordings))?;
         let archive = Self {
             dir: dir.to_owned(),
             store: Store::open(&dir.join("store.db"))?,
@@ -160,7 +170,7 @@ pub(crate) fn sync_dir(dir: &Path) -> std::io::Result<()> {
 #[cfg(test)]
 pub(crate) fn test_dir(name: &str) -> PathBuf {
     let dir = std::env::temp_dir().join(format!("whin-archive-{}-{name}", std::process::id()));
-    drop(fs::remove_dir_all(&dir));
-    fs::create_dir_all(&dir).expect("a temporary folder");
+    drop(std::fs::remove_dir_all(&dir));
+    std::fs::create_dir_all(&dir).expect("a temporary folder");
     dir
 }

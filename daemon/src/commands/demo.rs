@@ -15,7 +15,9 @@ use protocol::lesson::Club;
 use protocol::report::{Measurement, Report};
 
 use super::print;
-use super::serve::{Kept, bay, keep_archive, listen, meta, serve_until, setup, signal, statics};
+use super::serve::{
+    Kept, bay, doors, keep_archive, listen, meta, serve_until, setup, signal, statics,
+};
 use crate::archive::Archive;
 use crate::archive::rows::Student;
 use crate::archive::store::Store;
@@ -24,11 +26,12 @@ use crate::clock::Clock;
 use crate::coach::Coach;
 use crate::config::Config;
 use crate::demo::{self, Lesson};
+use crate::gate::Gate;
 use crate::hub::Hub;
 use crate::map::MarkerMap;
 use crate::pipeline::{self, Desk, Keep, Running, Start};
 use crate::web::Site;
-use crate::{comparison, table, web};
+use crate::{comparison, private, table};
 
 /// Reports and truths waiting for the terminal: far more than one can lag. Full: skipped, the
 /// screens have them all the same.
@@ -37,12 +40,14 @@ const QUEUE: usize = 64;
 pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
     // A demo with a number of shots is a test of the machine: it needs no particular port.
     let port = if args.shots.is_some() { 0 } else { 8080 };
-    let http = args
-        .http
-        .unwrap_or_else(|| SocketAddr::from(([127, 0, 0, 1], port)));
-    web::require_loopback(http)?;
+    let http = SocketAddr::from(([127, 0, 0, 1], port));
+    let http = args.http.unwrap_or(http);
+    private::by_default();
     let clock = Clock::start();
     let mut config = Config::defaults();
+    config.http.listen = http;
+    config.archive.dir.clone_from(&args.archive);
+    let (access, tls, scheme) = doors(&config, clock)?;
     config.bay.id = "north".to_owned().try_into().map_err(anyhow::Error::msg)?;
     config.bay.name = "Whin Hollow Studio, bay North".into();
     let folder = Folder::new(args.archive.as_deref(), clock);
@@ -55,7 +60,7 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
     let address = listener.local_addr()?;
     if !args.json {
         print(&format!(
-            "Open http://{address}/ — a shot every {:.0} s. {}",
+            "Open {scheme}://{address}/ — a shot every {:.0} s. {}",
             8.0 / args.pace,
             table::CAUTION
         ))?;
@@ -86,6 +91,9 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
             hub,
             coach: kept.coach,
             statics: statics(args.statics.clone()),
+            pulse: running.pulse(),
+            access,
+            tls,
         },
         running,
         async {
@@ -136,6 +144,7 @@ fn start(
 ) -> anyhow::Result<Running> {
     pipeline::start(Start {
         socket,
+        gate: Gate::default(),
         receive_buffer_bytes: config.udp.receive_buffer_bytes,
         map: MarkerMap::load("whin_32")?,
         setup: setup(config, context),
@@ -153,7 +162,12 @@ fn keep(dir: &Path, config: &Config, clock: Clock) -> anyhow::Result<Kept> {
     let first = scenario(&mut Archive::create(dir)?.store, clock.zero_utc_ns())?;
     let map = MarkerMap::load("whin_32")?;
     let meta = meta(config, (&map, None), clock);
-    keep_archive(dir, Some(&first), (meta, &Context::default()), clock)
+    keep_archive(
+        dir,
+        (Some(&first), None),
+        (meta, &Context::default()),
+        clock,
+    )
 }
 
 /// A student of the scenario.

@@ -14,7 +14,7 @@ use crate::cli::{Analyze, Calibrate, Send, Synthesize};
 use crate::clock::Clock;
 use crate::errors::{Code, wrong};
 use crate::map::MarkerMap;
-use crate::{context, lesson, offline, outgoing, refine, send, synthetic, table, trial};
+use crate::{context, gate, lesson, offline, outgoing, refine, send, synthetic, table, trial};
 
 pub(super) fn send(args: &Send) -> anyhow::Result<()> {
     let clock = Clock::start();
@@ -22,7 +22,8 @@ pub(super) fn send(args: &Send) -> anyhow::Result<()> {
     // The epoch tells one start of this sender from the next.
     let epoch = (clock.zero_utc_ns() / 1_000_000) as u32;
     let due = send::datagrams(&args.file, map.as_ref(), epoch)?;
-    let sent = send::send(&due, args.to, args.pace, clock)?;
+    let key = args.key_file.as_deref().map(gate::key).transpose()?;
+    let sent = send::send(&due, (args.to, key.as_ref()), args.pace, clock)?;
     if sent * 2 < due.len() as u64 {
         wrong!(
             Code::NobodyListens,
@@ -153,6 +154,8 @@ fn lesson_of(args: &Synthesize, minutes: f64) -> anyhow::Result<()> {
         faults: args.faults,
         upsets: args.upsets,
         club: !args.no_club,
+        wobble: args.wobble,
+        plates: args.plates,
         ..LessonParams::usual(args.seed, minutes * 60.0)
     };
     let map = MarkerMap::load("whin_32")?;

@@ -1,7 +1,8 @@
 //! What each subcommand does: put the parts together, run them, print. Standard output is for
 //! results, standard error for logs. The bay is in `serve` and `demo`, files are in `files`, the archive in
-//! `archive`.
+//! `archive`, passphrases in `access`.
 
+mod access;
 mod archive;
 mod demo;
 mod files;
@@ -12,10 +13,13 @@ use std::path::Path;
 
 use analysis::metrics::catalogue::CATALOGUE;
 
+use crate::access::Access;
 use crate::cli::{Check, Command, Metrics};
+use crate::clock::Clock;
 use crate::config::{Config, Flags};
+use crate::gate::Gate;
 use crate::map::MarkerMap;
-use crate::{context, tap, web};
+use crate::{context, tap};
 
 /// Runs one command.
 ///
@@ -30,6 +34,7 @@ pub fn run(command: Command) -> anyhow::Result<()> {
         Command::Calibrate(args) => files::calibrate(&args),
         Command::Synthesize(args) => files::synthesize(&args),
         Command::Metrics(args) => run_metrics(&args),
+        Command::Access(args) => access::run(&args.verb),
         Command::Archive(args) => archive::run(&args.verb),
         Command::Check(args) => run_check(&args),
     }
@@ -91,7 +96,8 @@ fn run_check(args: &Check) -> anyhow::Result<()> {
         return print(tap::read(file, args.markers.as_deref())?.trim_end());
     }
     let config = config(args.config.as_deref(), Flags::default())?;
-    web::require_loopback(config.http.listen)?;
+    drop(Access::new(&config, Clock::start())?);
+    drop(Gate::new(&config.udp, Clock::start())?);
     let map = MarkerMap::load(&config.markers.map)?;
     if let Some(path) = &config.context.file {
         for remark in context::load(path, &map)?.remarks {

@@ -7,23 +7,30 @@ use std::time::Duration;
 
 use analysis::context::Context;
 use anyhow::Context as _;
-use tracing::{info, warn};
+use sd_notify::NotifyState;
+use tracing::{debug, error, info, warn};
 
 use super::{config, print};
+use crate::access::Access;
 use crate::analyze::Setup;
+use crate::archive::held::Around;
 use crate::archive::{Archive, ArchiveError, writer};
 use crate::cli::Serve;
 use crate::clock::Clock;
 use crate::coach::Coach;
 use crate::config::{Config, Flags};
 use crate::context;
+use crate::errors::Code;
+use crate::gate::Gate;
 use crate::hub::{Bay, Hub};
 use crate::map::MarkerMap;
 use crate::outgoing;
 use crate::pipeline::{self, Desk, Keep, Running, Start};
+use crate::private;
+use crate::pulse::DEAD_NS;
 use crate::recording::{Meta, Recorder};
 use crate::seat::Seat;
-use crate::web::{self, Site, Statics};
+use crate::web::{self, Site, Statics, Tls};
 
 pub(super) fn run(args: Serve) -> anyhow::Result<()> {
     let flags = Flags {
@@ -36,8 +43,10 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         student: args.student,
     };
     let config = config(args.config.as_deref(), flags)?;
-    web::require_loopback(config.http.listen)?;
+    private::by_default();
     let clock = Clock::start();
+    let (access, tls, scheme) = doors(&config, clock)?;
+    let gate = Gate::new(&config.udp, clock)?;
     let map = MarkerMap::load(&config.markers.map)?;
     let (context, context_text) = match &config.context.file {
         Some(path) => {
@@ -55,13 +64,21 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         .with_context(|| format!("cannot listen on {} (UDP)", config.udp.listen))?;
     let listener = listen(config.http.listen)?;
     print(&format!(
-        "screen http://{}/  datagrams udp://{}  bay {}",
+        "screen {scheme}://{}/  datagrams udp://{}  bay {}",
         listener.local_addr()?,
         socket.local_addr()?,
         config.bay.id.as_str()
     ))?;
+    if let Some(tls) = &tls {
+        print(&format!("certificate SHA-256 {}", tls.fingerprint))?;
+    }
+    let unkept = config.udp.allow.is_empty() && config.udp.key_file.is_none();
+    if unkept && !config.udp.listen.ip().is_loopback() {
+        warn!("anybody on this network can send datagrams: set allow or key_file under [udp]");
+    }
     let running = pipeline::start(Start {
         socket,
+        gate,
         receive_buffer_bytes: config.udp.receive_buffer_bytes,
         map,
         setup: setup(&config, context),
@@ -75,8 +92,22 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         hub,
         coach: kept.coach,
         statics: statics(args.statics),
+        pulse: running.pulse(),
+        access,
+        tls,
     };
     serve_until(listener, site, running, signal())
+}
+
+/// Who may come in by the web, TLS where Whin speaks it, and what addresses begin with.
+pub(super) fn doors(
+    config: &Config,
+    clock: Clock,
+) -> anyhow::Result<(Arc<Access>, Option<Tls>, &'static str)> {
+    let access = Arc::new(Access::new(config, clock)?);
+    let tls = access.policy().tls.then(|| web::tls(config)).transpose()?;
+    let scheme = if tls.is_some() { "https" } else { "http" };
+    Ok((access, tls, scheme))
 }
 
 pub(super) fn setup(config: &Config, context: Context) -> Setup {
@@ -116,6 +147,7 @@ pub(super) fn meta(
         marker_map: map.text.clone(),
         context,
         late_ns: config.late_millis.nanoseconds(),
+        only_swings: config.archive.around().is_some(),
     }
 }
 
@@ -146,7 +178,7 @@ impl Kept {
 /// A bay with an archive: students take their seats by the API, the first one may be told.
 pub(super) fn keep_archive(
     dir: &Path,
-    student: Option<&str>,
+    (student, around): (Option<&str>, Option<Around>),
     (meta, context): (Meta, &Context),
     clock: Clock,
 ) -> anyhow::Result<Kept> {
@@ -178,6 +210,7 @@ pub(super) fn keep_archive(
         meta,
         clock,
         ids: outgoing::value_ids(),
+        around,
         goes_on,
         filed: wake,
     };
@@ -193,7 +226,8 @@ pub(super) fn keep_archive(
 fn keep(config: &Config, (meta, context): (Meta, &Context), clock: Clock) -> anyhow::Result<Kept> {
     if let Some(dir) = &config.archive.dir {
         let student = config.archive.student.as_deref();
-        return keep_archive(dir, student, (meta, context), clock);
+        let around = config.archive.around();
+        return keep_archive(dir, (student, around), (meta, context), clock);
     }
     let Some(dir) = config.recording.dir.as_deref() else {
         return Ok(Kept::only(Keep::Nothing, "not recorded"));
@@ -235,6 +269,24 @@ pub(super) async fn signal() {
     }
 }
 
+/// Tells a supervisor that the bay lives; an analysis that hangs cannot be ended from inside, so that the
+/// process ends at once: every swing shown as archived is on the disk, and the supervisor starts it anew.
+fn supervise(running: &Running) {
+    let behind_ns = running.pulse().behind_ns();
+    if behind_ns >= DEAD_NS {
+        error!(code = %Code::AnalysisHangs, "nothing was worked off for {} s: the program ends", behind_ns / 1_000_000_000);
+        std::process::exit(Code::AnalysisHangs.exit_code().into());
+    }
+    tell_supervisor(&[NotifyState::Watchdog]);
+}
+
+/// To systemd, where it has started this program and asked for it (sd_notify(3)).
+fn tell_supervisor(state: &[NotifyState<'_>]) {
+    if let Err(why) = sd_notify::notify(state) {
+        debug!("the supervisor could not be told: {why}");
+    }
+}
+
 /// Serves the screens until `stop`, then closes the bay: the source first, the screens last.
 pub(super) fn serve_until(
     listener: std::net::TcpListener,
@@ -251,13 +303,18 @@ pub(super) fn serve_until(
         let (closing, closed) = tokio::sync::oneshot::channel::<()>();
         let server = tokio::spawn(web::serve(listener, site, async { drop(closed.await) }));
         tokio::pin!(stop);
+        tell_supervisor(&[NotifyState::Ready]);
         let mut watch = tokio::time::interval(Duration::from_millis(500));
         loop {
             tokio::select! {
                 () = &mut stop => break,
-                _ = watch.tick() => if running.has_failed() || server.is_finished() { break },
+                _ = watch.tick() => {
+                    if running.has_failed() || server.is_finished() { break }
+                    supervise(&running);
+                }
             }
         }
+        tell_supervisor(&[NotifyState::Stopping]);
         let ended = tokio::task::spawn_blocking(move || running.stop()).await;
         // The server may have ended by itself: then nobody waits for this.
         let _nobody_waits = closing.send(());

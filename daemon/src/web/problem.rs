@@ -50,6 +50,15 @@ impl Problem {
         }
     }
 
+    /// Nobody has logged in.
+    pub(super) fn login() -> Self {
+        Self {
+            status: StatusCode::UNAUTHORIZED,
+            code: Code::AccessNeeded,
+            detail: "log in first: open /login".into(),
+        }
+    }
+
     /// A path that does not take the method.
     pub(super) fn method() -> Self {
         let detail = "this path does not take this method: see /api/v1/openapi.json".into();
@@ -72,6 +81,7 @@ impl IntoResponse for Problem {
             detail: &self.detail,
         };
         let mut response = (self.status, Json(body)).into_response();
+        response.extensions_mut().insert(self.code);
         let headers = response.headers_mut();
         headers.insert(CONTENT_TYPE, PROBLEM);
         response

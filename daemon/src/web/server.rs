@@ -9,21 +9,24 @@ use axum::Router;
 use axum::extract::{Request, State};
 use axum::http::HeaderValue;
 use axum::http::header::CACHE_CONTROL;
-use axum::middleware::{from_fn, map_response};
+use axum::middleware::{from_fn, from_fn_with_state, map_response};
 use axum::response::{IntoResponse, Response};
-use axum::serve::ListenerExt;
 use tokio::net::TcpListener;
 use tokio::sync::{Semaphore, watch};
-use tokio::time::{sleep, timeout};
+use tokio::time::timeout;
 use tracing::{debug, warn};
 
+use super::accept::{CONNECTIONS_MAX, Door, Sources, accept};
 use super::api::{ROUTES, operations};
 use super::guard::guard;
 use super::problem::{Problem, for_refusals};
 use super::statics::Statics;
+use super::tls::Tls;
+use crate::access::Access;
 use crate::coach::Coach;
 use crate::errors::Code;
 use crate::hub::Hub;
+use crate::pulse::Pulse;
 
 /// Screens at the same time; each may hold a few MiB of the kernel's buffers.
 const SCREENS_MAX: u32 = 64;
@@ -41,12 +44,22 @@ pub struct Site {
     pub coach: Option<Arc<Coach>>,
     /// Pages and scripts.
     pub statics: Statics,
+    /// How far the analysis of the bay has come.
+    pub pulse: Arc<Pulse>,
+    /// Who may come in.
+    pub access: Arc<Access>,
+    /// TLS, where Whin itself speaks it.
+    pub tls: Option<Tls>,
 }
 
 pub(super) struct Serving {
     pub(super) hub: Arc<Hub>,
     pub(super) coach: Option<Arc<Coach>>,
     pub(super) statics: Statics,
+    pub(super) pulse: Arc<Pulse>,
+    pub(super) access: Arc<Access>,
+    /// Of the certificate.
+    pub(super) fingerprint: Option<String>,
     /// Turns true once: screens say goodbye.
     pub(super) closing: watch::Receiver<bool>,
     /// A place for each screen.
@@ -54,8 +67,7 @@ pub(super) struct Serving {
 }
 
 /// Serves the bay on a bound socket until `stop` is done; then screens are closed with the reason
-/// "closing" and requests get three seconds to end. Whoever binds the socket first asks
-/// [`require_loopback`](super::require_loopback).
+/// "closing" and requests get three seconds to end.
 ///
 /// # Errors
 /// When the socket fails.
@@ -67,47 +79,49 @@ where
         hub,
         coach,
         statics,
+        pulse,
+        access,
+        tls,
     } = site;
     let (closing, closes) = watch::channel(false);
     let seats = Arc::new(Semaphore::new(SCREENS_MAX as usize));
+    let places = Arc::new(Semaphore::new(CONNECTIONS_MAX as usize));
     let site = Serving {
         hub: hub.clone(),
         coach,
         statics,
+        pulse,
+        access: access.clone(),
+        fingerprint: tls.as_ref().map(|tls| tls.fingerprint.clone()),
         closing: closes.clone(),
         seats: seats.clone(),
     };
-    let stopped = async move {
-        stop.await;
-        closing.send_replace(true);
+    let door = Door {
+        router: router(Arc::new(site)),
+        tls,
+        access,
+        places: places.clone(),
+        sources: Sources::default(),
+        closing: closes,
     };
-    // Small messages must not wait for others to fill a packet.
-    let listener = listener.tap_io(|stream| {
-        stream
-            .set_nodelay(true)
-            .unwrap_or_else(|e| debug!("no TCP_NODELAY: {e}"));
-    });
-    let server = axum::serve(listener, router(Arc::new(site))).with_graceful_shutdown(stopped);
+    let accepting = accept(listener, Arc::new(door));
     tokio::select! {
-        ended = server => ended?,
+        ended = accepting => ended?,
         () = hub.pass_poses_on() => {}
-        () = too_late(closes) => debug!("requests were still open at the end"),
+        () = stop => {}
     }
-    // All places free: every screen has been told and is gone.
-    if timeout(STOP_LIMIT, seats.acquire_many(SCREENS_MAX))
-        .await
-        .is_err()
-    {
+    closing.send_replace(true);
+    // All places free: every request is answered, every screen has been told and is gone.
+    let requests = timeout(STOP_LIMIT, places.acquire_many(CONNECTIONS_MAX));
+    let screens = timeout(STOP_LIMIT, seats.acquire_many(SCREENS_MAX));
+    let (requests, screens) = tokio::join!(requests, screens);
+    if requests.is_err() {
+        debug!("requests were still open at the end");
+    }
+    if screens.is_err() {
         warn!("screens were still open at the end");
     }
     Ok(())
-}
-
-/// Done when requests have had their time after the stop.
-async fn too_late(mut closes: watch::Receiver<bool>) {
-    // The sender is never dropped before it has sent, save with the server itself.
-    closes.wait_for(|closing| *closing).await.ok();
-    sleep(STOP_LIMIT).await;
 }
 
 fn router(site: Shared) -> Router {
@@ -122,7 +136,7 @@ fn router(site: Shared) -> Router {
         .layer(from_fn(for_refusals))
         .layer(map_response(not_stored))
         .fallback(anything_else)
-        .layer(from_fn(guard))
+        .layer(from_fn_with_state(site.clone(), guard))
         .with_state(site)
 }
 

@@ -9,13 +9,13 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use futures_util::stream::{SplitSink, SplitStream};
 use futures_util::{SinkExt, StreamExt};
-use tokio::sync::watch;
-use tokio::time::timeout;
+use tokio::time::{interval, timeout};
 use tracing::debug;
 
 use super::guard::check_origin;
 use super::problem::Problem;
-use super::server::Shared;
+use super::server::{Serving, Shared};
+use crate::access::Pass;
 use crate::errors::Code;
 use crate::hub::Subscription;
 
@@ -26,6 +26,9 @@ const SEND_LIMIT: Duration = Duration::from_secs(5);
 /// How long a closing screen may take to read and answer.
 const CLOSE_LIMIT: Duration = Duration::from_secs(2);
 
+/// How often it is looked whether the session still goes.
+const LOOK: Duration = Duration::from_secs(2);
+
 /// Why a connection ends.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum End {
@@ -35,13 +38,19 @@ enum End {
     Behind,
     /// The program stops.
     Closing,
+    /// Its session has ended.
+    Out,
 }
 
 /// `GET /ws`: becomes a socket if the request may and there is a place.
 pub(super) async fn open(State(site): State<Shared>, request: Request) -> Response {
-    if let Err(problem) = check_origin(request.headers()) {
+    if let Err(problem) = check_origin(request.headers(), site.access.policy()) {
         return problem.into_response();
     }
+    // The guard has put it there.
+    let Some(pass) = request.extensions().get::<Pass>().cloned() else {
+        return Problem::login().into_response();
+    };
     let (mut parts, _no_body) = request.into_parts();
     let upgrade = match WebSocketUpgrade::from_request_parts(&mut parts, &()).await {
         Ok(upgrade) => upgrade,
@@ -60,7 +69,8 @@ pub(super) async fn open(State(site): State<Shared>, request: Request) -> Respon
         .max_message_size(INBOUND_BYTES_MAX)
         .max_frame_size(INBOUND_BYTES_MAX);
     limited.on_upgrade(async move |socket| {
-        let end = talk(socket, site.hub.subscribe(), site.closing.clone()).await;
+        let messages = site.hub.subscribe_as(pass.names);
+        let end = talk(socket, messages, (&site, &pass)).await;
         debug!(?end, "screen left");
         drop(seat);
     })
@@ -69,8 +79,9 @@ pub(super) async fn open(State(site): State<Shared>, request: Request) -> Respon
 async fn talk(
     socket: WebSocket,
     mut messages: Subscription,
-    mut closing: watch::Receiver<bool>,
+    (site, pass): (&Serving, &Pass),
 ) -> End {
+    let mut closing = site.closing.clone();
     let (mut out, mut inbound) = socket.split();
     let fell_behind = messages.fell_behind();
     // A sending that hangs is dropped half-way by the first of the others; the socket keeps the rest
@@ -79,6 +90,7 @@ async fn talk(
         biased;
         _ = closing.wait_for(|closing| *closing) => End::Closing,
         () = fell_behind.notified() => End::Behind,
+        () = ended(site, pass) => End::Out,
         () = ignore(&mut inbound) => End::Gone,
         end = send_all(&mut out, &mut messages) => end,
     };
@@ -103,6 +115,14 @@ async fn send_all(out: &mut SplitSink<WebSocket, Message>, messages: &mut Subscr
     End::Behind
 }
 
+/// Done when the session has ended: a logout or a removed display must not look on.
+async fn ended(site: &Serving, pass: &Pass) {
+    let mut look = interval(LOOK);
+    while site.access.holds(pass) {
+        look.tick().await;
+    }
+}
+
 /// Reads until the screen closes or is gone. Reading is what answers pings and close frames.
 async fn ignore(inbound: &mut SplitStream<WebSocket>) {
     while let Some(Ok(_)) = inbound.next().await {}
@@ -116,6 +136,7 @@ impl End {
                 close_code::AGAIN,
                 "fell behind: connect again for a snapshot",
             ),
+            Self::Out => (close_code::POLICY, "log in again"),
             Self::Closing => (close_code::AWAY, "closing"),
         };
         Some(CloseFrame {

@@ -72,6 +72,7 @@ fn file_name(path: &str) -> Option<&str> {
     // Pages have names without an ending.
     match path {
         "/" => return Some("index.html"),
+        "/login" => return Some("login.html"),
         "/lesson" => return Some("lesson.html"),
         "/shelf" => return Some("shelf.html"),
         "/rig" => return Some("rig.html"),

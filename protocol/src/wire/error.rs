@@ -27,10 +27,8 @@ pub enum DecodeError {
         /// Bytes of the datagram from the field's start.
         left: usize,
     },
-    /// A keyed tag, which this version cannot check.
-    #[error(
-        "flags announce a keyed tag, which this program cannot check: switch it off in the sender"
-    )]
+    /// A keyed tag where no key is known: [`unseal`](super::unseal) takes it off.
+    #[error("keyed, and this receiver has no key: give it the sender's, or switch it off there")]
     Tagged,
     /// Maybe a newer minor version: count and skip.
     #[error("kind {0} is not known (known are 1 to 4): skipped")]

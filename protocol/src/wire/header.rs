@@ -6,6 +6,8 @@ use crate::{HEADER_BYTES, MAJOR, MAX_COUNT, MAX_DATAGRAM, MINOR};
 
 const MAGIC: [u8; 4] = *b"WHIN";
 const FLAG_TAGGED: u32 = 1;
+/// Where the byte with that flag lies.
+const FLAG_PLACE: usize = 20;
 
 /// What every datagram says about itself.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -87,4 +89,17 @@ pub(super) fn write(header: &Header, kind: u8, out: &mut Vec<u8>) {
     }
     out.extend(header.sequence.to_le_bytes());
     out.extend(header.device_time_ns.to_le_bytes());
+}
+
+/// Whether the bytes announce a keyed tag.
+pub(super) fn is_tagged(datagram: &[u8]) -> bool {
+    let flags = datagram.get(FLAG_PLACE).copied().unwrap_or_default();
+    datagram.starts_with(&MAGIC) && u32::from(flags) & FLAG_TAGGED != 0
+}
+
+/// Announces a keyed tag, or takes that back.
+pub(super) fn set_tagged(datagram: &mut [u8], tagged: bool) {
+    if let Some(flags) = datagram.get_mut(FLAG_PLACE) {
+        *flags = *flags & !(FLAG_TAGGED as u8) | u8::from(tagged);
+    }
 }

@@ -3,7 +3,8 @@
 //!
 //! [`open`] checks the header, [`Datagram::body`] the rest; [`decode`] does both. After that every
 //! number is inside its range and every value that was not measured is `None`. [`encode`] writes one
-//! datagram; [`describe_parts`] and [`frame_parts`] cut what does not fit in one. Sockets, sequence
+//! datagram; [`describe_parts`] and [`frame_parts`] cut what does not fit in one. [`seal`] and [`unseal`] put a key
+//! on a datagram and take it off. Sockets, sequence
 //! and the joining of parts are for others.
 
 mod bytes;
@@ -11,6 +12,7 @@ mod describe;
 mod error;
 mod force_block;
 mod header;
+mod keyed;
 mod marker_frame;
 mod plate;
 mod series;
@@ -23,6 +25,7 @@ pub use describe::{Content, Describe, LabelList, describe_parts};
 pub use error::{DecodeError, EncodeError};
 pub use force_block::{ForceBlock, Values};
 pub use header::Header;
+pub use keyed::{KEY_BYTES, Key, Refusal, Replays, Unsealed, seal, unseal};
 pub use marker_frame::{Marker, MarkerFrame, Markers, frame_parts};
 pub use plate::{Plate, PlateKind, PlateList};
 pub use series::{Series, Value};

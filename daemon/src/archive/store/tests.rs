@@ -34,6 +34,7 @@ fn session(student: &str) -> Session {
 fn swing(recording: i64) -> Swing {
     Swing {
         block: None,
+        calibration: None,
         row: 0,
         id: "south-00000001-0000000001".into(),
         session: "south-1".into(),

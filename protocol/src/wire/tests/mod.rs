@@ -1,7 +1,8 @@
 //! Datagrams written by hand from the crate's documentation. What is refused: `refused`; the
-//! cutting into parts: `parts`; arbitrary bytes and values: `any`.
+//! cutting into parts: `parts`; arbitrary bytes and values: `any`; tags: `keyed`.
 
 mod any;
+mod keyed;
 mod parts;
 mod refused;
 

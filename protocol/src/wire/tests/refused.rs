@@ -52,7 +52,7 @@ fn fields_outside_their_range_are_refused_in_words() {
         "reserved needs 9 bytes, 8 are left: the datagram is cut",
     );
     let tagged =
-        "flags announce a keyed tag, which this program cannot check: switch it off in the sender";
+        "keyed, and this receiver has no key: give it the sender's, or switch it off there";
     check_refused(&with(20, &[1]), tagged);
     assert!(decode(&with(20, &[0xfe, 0xff, 0xff, 0xff])).is_ok());
     let sequence = "sequence is 9223372036854775808, expected 0 to 4611686018427387904";

@@ -1,0 +1,12 @@
+// Where the bay asks for a login: from any page to the login page and back.
+
+/** Goes to the login page when an answer says that nobody is logged in. */
+export function loginIfAsked(answer) {
+  if (answer.status === 401) location.replace(`/login?to=${location.pathname}`);
+}
+
+/** Asks whether somebody is logged in: a socket that does not open cannot tell why. */
+export async function knock() {
+  const answer = await fetch("/api/v1/access").catch(() => null);
+  if (answer) loginIfAsked(answer);
+}
