@@ -41,6 +41,28 @@ fn three_minutes_give_their_full_shots_at_their_instants() {
     }
 }
 
+/// Plates by the datagrams: they are zeroed while nobody is there, and shots have their loads.
+#[test]
+fn a_lesson_on_plates_gives_loads() {
+    let map = MarkerMap::load("whin_32").unwrap();
+    let mut taught = Lesson::new(&LessonParams {
+        plates: true,
+        ..LessonParams::usual(1, 90.0)
+    });
+    let arrivals = lesson::arrivals(&mut taught, &map, true);
+    let found = offline::analyze(arrivals, map, Context::default());
+    let shots = found.swings.iter().filter(|s| s.kind.name() == "shot");
+    let weights: Vec<Option<f64>> = shots
+        .map(|s| analysis::metrics::ground::on_plates(&s.prepared).weight_n)
+        .collect();
+    let known = weights.iter().flatten();
+    assert!(known.clone().count() > 0, "{weights:?}");
+    assert!(
+        known.clone().all(|n| (400.0..1200.0).contains(n)),
+        "{weights:?}"
+    );
+}
+
 #[test]
 fn a_lesson_is_written_and_read_back() {
     let out = support::scratch("lesson");
