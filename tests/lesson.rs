@@ -22,9 +22,9 @@ fn impacts(found: &offline::Offline) -> Vec<(f64, analysis::swing::kind::Kind)> 
 }
 
 #[test]
-fn three_minutes_give_their_full_shots_at_their_instants() {
+fn five_minutes_give_their_full_shots_at_their_instants() {
     let map = MarkerMap::load("whin_32").unwrap();
-    let mut taught = Lesson::new(&LessonParams::usual(1, 180.0));
+    let mut taught = Lesson::new(&LessonParams::usual(1, 300.0));
     let arrivals = lesson::arrivals(&mut taught, &map, true);
     let found = impacts(&offline::analyze(arrivals, map, Context::default()));
     let shots: Vec<f64> = taught

@@ -140,7 +140,7 @@ fn first_reports_leave_in_time() {
             trigger,
             ..Rig::USUAL
         };
-        let found = run(&of_seed(1, 7.0), rig).found;
+        let found = run(&of_seed(1, 12.0), rig).found;
         for kind in kinds {
             let of_kind: Vec<_> = found.iter().filter(|f| f.kind == *kind).collect();
             let first: Vec<f64> = of_kind.iter().filter_map(|f| Some(f.first?.1)).collect();
