@@ -409,10 +409,13 @@ impl Score {
         for found in &run.found {
             self.audits.extend(found.audit);
             self.accused += usize::from(!found.accused.is_empty());
+            let during = run.labels.iter().find(|l| is_of(found, l));
             for words in &found.accused {
                 self.faults.push(format!(
-                    "{name}: {} at {:.2} s accuses the rig: {words}",
-                    found.kind, found.impact_s
+                    "{name}: {} ({:?}) at {:.2} s accuses the rig: {words}",
+                    found.kind,
+                    during.map(|l| l.scene),
+                    found.impact_s
                 ));
             }
         }

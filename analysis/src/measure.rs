@@ -3,6 +3,7 @@
 mod clean;
 mod club_paths;
 mod stands;
+pub(crate) use stands::is_seated;
 mod told;
 mod words;
 

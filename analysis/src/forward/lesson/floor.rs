@@ -192,7 +192,8 @@ impl Floor {
 /// Whether a foot whose middle is there stands on the plate.
 fn on(plate: &Point3<f64>, foot: &Point3<f64>) -> bool {
     let off = foot - plate;
-    off.x.abs() <= HALF_M[0] && off.z.abs() <= HALF_M[1]
+    // A foot over the narrow space between two plates stands on them, not on the floor.
+    off.x.abs() <= HALF_M[0] + 0.5 * GAP_M && off.z.abs() <= HALF_M[1]
 }
 
 /// The weight of who does not move, or not much.
