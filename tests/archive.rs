@@ -279,6 +279,7 @@ fn every_whole_chunk_of_a_cut_file_is_recovered() {
         marker_map: String::new(),
         context: None,
         late_ns: std::collections::BTreeMap::new(),
+        only_swings: false,
     };
     let mut chance = ChaCha8Rng::seed_from_u64(7);
     let mut recorder = Recorder::create(&whole, &meta).unwrap();

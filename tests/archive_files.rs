@@ -283,6 +283,7 @@ fn filed(dir: &Path, map: &MarkerMap, due: &[Due]) -> String {
         marker_map: map.text.clone(),
         context: None,
         late_ns: std::collections::BTreeMap::new(),
+        only_swings: false,
     };
     let mut recorder = Recorder::create(&open.recording("odd.mcap"), &meta).unwrap();
     for d in due {

@@ -17,7 +17,7 @@ use serde_json::{Value, json};
 use crate::archive::archive;
 use crate::bay::Bay;
 use crate::http::{Api, ask};
-use crate::support::scratch;
+use crate::support::{python, scratch};
 
 /// Times faster than life.
 const PACE: f64 = 6.0;
@@ -232,7 +232,10 @@ fn a_lesson_by_the_api_finds_a_leak_confirms_its_mending_and_is_all_there_afterw
     );
     assert!(!summary["cautions"].as_array().unwrap().is_empty());
     found_again(&api, (&student, &club), session);
+    let trend = api.get(&format!("/api/v1/clubs/{club}/trends/{SHIFT}"));
+    let all = api.get(&format!("/api/v1/swings?student={student}&kind=shot"));
     assert_eq!(bay.stop(), Some(0));
+    duckdb_finds_the_same(&dir, &trend, &all);
     let (code, verified) = archive(&dir, &["verify"]);
     assert_eq!(code, 0, "{verified}");
 }
@@ -240,6 +243,40 @@ fn a_lesson_by_the_api_finds_a_leak_confirms_its_mending_and_is_all_there_afterw
 /// What an entry is about, without its part.
 fn key(entry: &Value) -> &str {
     entry["key"].as_str().unwrap().split(':').next().unwrap()
+}
+
+/// What the API says of blocks, and DuckDB of the exported table: medians and quartiles (linear between
+/// neighbors in both). The API rounds to micrometers.
+fn duckdb_finds_the_same(dir: &Path, trend: &Value, all: &Value) {
+    let table = dir.with_file_name("table");
+    let args = ["export", "--as", "parquet", "--to", table.to_str().unwrap()];
+    assert_eq!(archive(dir, &args).0, 0);
+    let blocks: Vec<Value> = trend["points"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|p| p["block"].clone())
+        .collect();
+    let of = |block: &Value| -> Vec<&Value> {
+        let swings = all["swings"].as_array().unwrap().iter();
+        let own = swings.filter(|s| s["block"] == *block && s["excluded"].is_null());
+        own.map(|s| &s["id"]).collect()
+    };
+    let asked = json!({ "metric": SHIFT, "blocks": blocks.iter().map(of).collect::<Vec<_>>() });
+    let asked = asked.to_string();
+    let args = [table.as_os_str(), asked.as_ref()];
+    let text = python("reference/parquet_quartiles.py", &args);
+    let found: Vec<[f64; 4]> = serde_json::from_str(&text).unwrap();
+    for (point, found) in trend["points"].as_array().unwrap().iter().zip(&found) {
+        for (key, theirs) in ["shots", "median", "low", "high"].iter().zip(found) {
+            let ours = point[*key].as_f64().unwrap();
+            assert!(
+                (ours - theirs).abs() <= 0.51e-6,
+                "{key}: {ours} and {theirs} in {point}"
+            );
+        }
+    }
+    assert_eq!((found.len(), found[0][0]), (3, 10.0));
 }
 
 fn found_again(api: &Api, (student, club): (&str, &str), session: &str) {

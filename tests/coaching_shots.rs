@@ -93,7 +93,10 @@ fn markers_put_on_again_are_a_new_calibration_from_the_next_shot_on() {
     // The same trial as a file, and back to the one before.
     let bytes = std::fs::read(&file).unwrap();
     let c3d = format!("{path}/c3d");
-    let upload = |kind, bytes| send(api.0, ("POST", &c3d), (kind, bytes));
+    let upload = |kind, bytes| -> (u16, Value) {
+        let (status, text) = send(api.0, ("POST", &c3d), (kind, bytes));
+        (status, serde_json::from_str(&text).unwrap_or_default())
+    };
     assert_eq!(upload("text/plain", &bytes).0, 415);
     let (status, refused) = upload("application/octet-stream", b"no take");
     assert_eq!(

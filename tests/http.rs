@@ -7,6 +7,17 @@ use serde_json::Value;
 
 /// Status and body (`null` where it is no JSON).
 pub(crate) fn ask(to: SocketAddr, method: &str, path: &str, body: Option<&Value>) -> (u16, Value) {
+    let (status, body) = text(to, method, path, body);
+    (status, serde_json::from_str(&body).unwrap_or_default())
+}
+
+/// Status and body as it is.
+pub(crate) fn text(
+    to: SocketAddr,
+    method: &str,
+    path: &str,
+    body: Option<&Value>,
+) -> (u16, String) {
     let body = body.map(Value::to_string).unwrap_or_default();
     send(to, (method, path), ("application/json", body.as_bytes()))
 }
@@ -16,7 +27,7 @@ pub(crate) fn send(
     to: SocketAddr,
     (method, path): (&str, &str),
     (kind, body): (&str, &[u8]),
-) -> (u16, Value) {
+) -> (u16, String) {
     let mut stream = TcpStream::connect(to).expect("the bay listens");
     let head = if body.is_empty() {
         String::new()
@@ -47,7 +58,7 @@ pub(crate) fn send(
     } else {
         body.to_owned()
     };
-    (status, serde_json::from_str(&body).unwrap_or_default())
+    (status, body)
 }
 
 /// A chunked body in one.

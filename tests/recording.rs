@@ -21,6 +21,7 @@ fn meta() -> Meta {
         clock_zero_utc_ns: ZERO_UTC_NS,
         marker_map: "version = 1\nname = \"ü\"\n".into(),
         late_ns: BTreeMap::new(),
+        only_swings: false,
         context: None,
     }
 }

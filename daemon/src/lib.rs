@@ -12,12 +12,15 @@ pub mod clock;
 pub mod config;
 pub mod context;
 pub mod errors;
+pub mod logs;
 pub mod lesson;
 pub mod map;
 
 pub mod seat;
 pub mod coach;
 pub mod pipeline;
+pub mod pulse;
+pub mod usage;
 pub mod receive;
 pub mod refine;
 pub mod decode;

@@ -52,6 +52,8 @@ pub struct Dropped {
     pub analysis: AtomicU64,
     /// Datagrams that found the recording's queue full.
     pub recording: AtomicU64,
+    /// What waits in the recording's queue, as of the last tick.
+    pub waiting: AtomicU64,
 }
 
 /// Asks for a receive buffer; forced past the kernel's limit where this process may. What was
@@ -143,6 +145,8 @@ pub fn run(
         if now_ns >= tick_due {
             tick_due = now_ns + TICK.as_nanos() as u64;
             hand_on(Arrival::Tick { now_ns }, outlets, dropped);
+            let waiting = outlets.recording.as_ref().map_or(0, Sender::len);
+            dropped.waiting.store(waiting as u64, Ordering::Relaxed);
             seat = seat
                 .or_else(|| seats.try_recv().ok())
                 .filter(|next| !outlets.seat(next));

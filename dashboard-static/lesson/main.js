@@ -58,6 +58,7 @@ function tabs() {
   const one = ([id, words]) => button(`tab:${id}`, words, () => {
     ui({ tab: id });
     byId("rest").scrollTop = 0;
+    scrollTo(0, 0);
   }, { "aria-current": document.body.dataset.tab === id ? "page" : null, disabled: !session() && id !== "student", kind: `tab ${id}` });
   return el(".tabs", {}, TABS.map(one));
 }

@@ -149,6 +149,7 @@ fn keep(
             .context
             .map(|(c, _)| c.late_ns.clone())
             .unwrap_or_default(),
+        only_swings: false,
     };
     let file = format!("{}-{number}.mcap", session.id);
     let path = archive.recording(&file);

@@ -15,6 +15,7 @@ pub mod date;
 pub mod disk;
 pub mod export;
 pub mod filing;
+pub mod held;
 pub mod import;
 pub mod keeping;
 pub mod moving;
@@ -27,6 +28,7 @@ pub mod writer;
 
 mod ring;
 mod schema;
+mod tape;
 
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};

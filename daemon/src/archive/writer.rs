@@ -18,15 +18,16 @@ use tracing::{error, info, warn};
 
 use super::disk::{Space, Verdict, Watch};
 use super::filing::{Filed, Filing, completed_ns, outcome, take, window};
+use super::held::{Around, Held};
 use super::ring::Ring;
 use super::rows::{Session, Which};
+use super::tape::Running;
 use super::{Archive, ArchiveError, sync_dir};
 use crate::analyze::Outgoing;
 use crate::clock::Clock;
 use crate::errors::Code;
 use crate::health::finding;
 use crate::receive::{Arrival, Dropped, Fed};
-use crate::record;
 use crate::recording::{Meta, Recorder};
 use crate::seat::Seat;
 
@@ -59,6 +60,8 @@ pub struct Start {
     pub clock: Clock,
     /// The catalogue's identifiers, in its order.
     pub ids: Vec<String>,
+    /// Only so much around each swing is recorded; without it everything is.
+    pub around: Option<Around>,
     /// Whether a session goes on when the bay opens again.
     pub goes_on: bool,
     /// Told whenever something was filed; full: it was told already.
@@ -73,13 +76,6 @@ enum Tape {
         why: String,
         retry_ns: u64,
     },
-}
-
-struct Running {
-    recorder: Recorder,
-    row: i64,
-    watch: Watch,
-    synced_ns: u64,
 }
 
 struct Desk<'a> {
@@ -203,7 +199,7 @@ impl Desk<'_> {
         let Tape::Running(running) = &mut self.tape else {
             return;
         };
-        if let Err(why) = record::write(&mut running.recorder, arrival) {
+        if let Err(why) = running.take(arrival, self.now_ns) {
             return self.stop(Code::ArchiveStopped, format!("the disk fails: {why}"));
         }
         if let Arrival::Datagram { received_ns, bytes } = arrival {
@@ -303,6 +299,7 @@ impl Desk<'_> {
             row,
             watch: Watch::default(),
             synced_ns: self.now_ns,
+            held: self.start.around.map(Held::new),
         })
     }
 
@@ -393,9 +390,11 @@ impl Desk<'_> {
             return Err("datagrams are missing in the recording: the disk is too slow".into());
         }
         if let Tape::Running(running) = &mut self.tape {
+            if !running.has_since(found.from_ns) {
+                return Err("the swing was found too late: what came before it is gone".into());
+            }
             running.synced_ns = self.now_ns;
-            let noted = running.recorder.note(&filing.report, to_ns);
-            if let Err(why) = noted.and_then(|()| running.recorder.sync()) {
+            if let Err(why) = running.keep(&filing.report, to_ns) {
                 let why = format!("the disk fails: {why}");
                 self.stop(Code::ArchiveStopped, why.clone());
                 return Err(why);

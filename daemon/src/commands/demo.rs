@@ -86,6 +86,7 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
             hub,
             coach: kept.coach,
             statics: statics(args.statics.clone()),
+            pulse: running.pulse(),
         },
         running,
         async {
@@ -153,7 +154,12 @@ fn keep(dir: &Path, config: &Config, clock: Clock) -> anyhow::Result<Kept> {
     let first = scenario(&mut Archive::create(dir)?.store, clock.zero_utc_ns())?;
     let map = MarkerMap::load("whin_32")?;
     let meta = meta(config, (&map, None), clock);
-    keep_archive(dir, Some(&first), (meta, &Context::default()), clock)
+    keep_archive(
+        dir,
+        (Some(&first), None),
+        (meta, &Context::default()),
+        clock,
+    )
 }
 
 /// A student of the scenario.

@@ -7,20 +7,24 @@ use std::time::Duration;
 
 use analysis::context::Context;
 use anyhow::Context as _;
-use tracing::{info, warn};
+use sd_notify::NotifyState;
+use tracing::{debug, error, info, warn};
 
 use super::{config, print};
 use crate::analyze::Setup;
+use crate::archive::held::Around;
 use crate::archive::{Archive, ArchiveError, writer};
 use crate::cli::Serve;
 use crate::clock::Clock;
 use crate::coach::Coach;
 use crate::config::{Config, Flags};
 use crate::context;
+use crate::errors::Code;
 use crate::hub::{Bay, Hub};
 use crate::map::MarkerMap;
 use crate::outgoing;
 use crate::pipeline::{self, Desk, Keep, Running, Start};
+use crate::pulse::DEAD_NS;
 use crate::recording::{Meta, Recorder};
 use crate::seat::Seat;
 use crate::web::{self, Site, Statics};
@@ -75,6 +79,7 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         hub,
         coach: kept.coach,
         statics: statics(args.statics),
+        pulse: running.pulse(),
     };
     serve_until(listener, site, running, signal())
 }
@@ -116,6 +121,7 @@ pub(super) fn meta(
         marker_map: map.text.clone(),
         context,
         late_ns: config.late_millis.nanoseconds(),
+        only_swings: config.archive.around().is_some(),
     }
 }
 
@@ -146,7 +152,7 @@ impl Kept {
 /// A bay with an archive: students take their seats by the API, the first one may be told.
 pub(super) fn keep_archive(
     dir: &Path,
-    student: Option<&str>,
+    (student, around): (Option<&str>, Option<Around>),
     (meta, context): (Meta, &Context),
     clock: Clock,
 ) -> anyhow::Result<Kept> {
@@ -178,6 +184,7 @@ pub(super) fn keep_archive(
         meta,
         clock,
         ids: outgoing::value_ids(),
+        around,
         goes_on,
         filed: wake,
     };
@@ -193,7 +200,8 @@ pub(super) fn keep_archive(
 fn keep(config: &Config, (meta, context): (Meta, &Context), clock: Clock) -> anyhow::Result<Kept> {
     if let Some(dir) = &config.archive.dir {
         let student = config.archive.student.as_deref();
-        return keep_archive(dir, student, (meta, context), clock);
+        let around = config.archive.around();
+        return keep_archive(dir, (student, around), (meta, context), clock);
     }
     let Some(dir) = config.recording.dir.as_deref() else {
         return Ok(Kept::only(Keep::Nothing, "not recorded"));
@@ -235,6 +243,24 @@ pub(super) async fn signal() {
     }
 }
 
+/// Tells a supervisor that the bay lives; an analysis that hangs cannot be ended from inside, so that the
+/// process ends at once: every swing shown as archived is on the disk, and the supervisor starts it anew.
+fn supervise(running: &Running) {
+    let behind_ns = running.pulse().behind_ns();
+    if behind_ns >= DEAD_NS {
+        error!(code = %Code::AnalysisHangs, "nothing was worked off for {} s: the program ends", behind_ns / 1_000_000_000);
+        std::process::exit(Code::AnalysisHangs.exit_code().into());
+    }
+    tell_supervisor(&[NotifyState::Watchdog]);
+}
+
+/// To systemd, where it has started this program and asked for it (sd_notify(3)).
+fn tell_supervisor(state: &[NotifyState<'_>]) {
+    if let Err(why) = sd_notify::notify(state) {
+        debug!("the supervisor could not be told: {why}");
+    }
+}
+
 /// Serves the screens until `stop`, then closes the bay: the source first, the screens last.
 pub(super) fn serve_until(
     listener: std::net::TcpListener,
@@ -251,13 +277,18 @@ pub(super) fn serve_until(
         let (closing, closed) = tokio::sync::oneshot::channel::<()>();
         let server = tokio::spawn(web::serve(listener, site, async { drop(closed.await) }));
         tokio::pin!(stop);
+        tell_supervisor(&[NotifyState::Ready]);
         let mut watch = tokio::time::interval(Duration::from_millis(500));
         loop {
             tokio::select! {
                 () = &mut stop => break,
-                _ = watch.tick() => if running.has_failed() || server.is_finished() { break },
+                _ = watch.tick() => {
+                    if running.has_failed() || server.is_finished() { break }
+                    supervise(&running);
+                }
             }
         }
+        tell_supervisor(&[NotifyState::Stopping]);
         let ended = tokio::task::spawn_blocking(move || running.stop()).await;
         // The server may have ended by itself: then nobody waits for this.
         let _nobody_waits = closing.send(());

@@ -72,6 +72,7 @@ fn health(dropped: u64) -> Message {
         receive_buffer: ReceiveBuffer::default(),
         dropped,
         refused: Vec::new(),
+        queues: Vec::new(),
     })
 }
 

@@ -60,6 +60,8 @@ pub const FORMAT: u32 = 1;
 
 /// Name of the metadata record.
 const METADATA: &str = "whin";
+/// Its field that stands in recordings of swings only.
+const ONLY_SWINGS: &str = "only_swings";
 
 /// What a recording says about itself.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -78,6 +80,8 @@ pub struct Meta {
     pub context: Option<String>,
     /// How much later than the markers each stream tells of things, nanoseconds by stream number.
     pub late_ns: BTreeMap<u32, i64>,
+    /// Whether only what is around swings was recorded.
+    pub only_swings: bool,
 }
 
 /// One entry of a recording. Times are nanoseconds since arrival 0.

@@ -10,7 +10,7 @@ use mcap::records::{Record, op};
 use mcap::sans_io::{LinearReadEvent, LinearReader, LinearReaderOptions};
 use mcap::{McapError, parse_record};
 
-use super::{FORMAT, METADATA, Meta, Recorded, RecordingError, batch};
+use super::{FORMAT, METADATA, Meta, ONLY_SWINGS, Recorded, RecordingError, batch};
 
 /// No record of ours comes near; a damaged length must not ask for the whole memory.
 const RECORD_BYTES_MAX: usize = 16 * 1024 * 1024;
@@ -236,6 +236,7 @@ fn meta(fields: &BTreeMap<String, String>) -> Result<Meta, String> {
         marker_map: text(fields, "marker_map")?.to_owned(),
         context: fields.get("context").cloned(),
         late_ns: late_ns(fields)?,
+        only_swings: fields.contains_key(ONLY_SWINGS),
     })
 }
 

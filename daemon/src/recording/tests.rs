@@ -41,6 +41,7 @@ fn about() -> Meta {
         clock_zero_utc_ns: 1_800_000_000_000_000_000,
         marker_map: "version = 1\nname = \"ü\"\n".into(),
         late_ns: BTreeMap::from([(2, 3_700_000)]),
+        only_swings: true,
         context: Some("side = \"left\"".into()),
     }
 }

@@ -12,7 +12,7 @@ use mcap::{Compression, McapError, WriteOptions, Writer};
 
 use protocol::report::Report;
 
-use super::{FORMAT, METADATA, Meta, RecordingError, batch, notes};
+use super::{FORMAT, METADATA, Meta, ONLY_SWINGS, RecordingError, batch, notes};
 
 /// A batch closes after this much arrival time …
 const BATCH_NS: u64 = 50_000_000;
@@ -248,6 +248,9 @@ fn fields(meta: &Meta) -> BTreeMap<String, String> {
     let late: Vec<_> = late.map(|(stream, ns)| format!("{stream}={ns}")).collect();
     if !late.is_empty() {
         fields.insert("late_ns".to_owned(), late.join(","));
+    }
+    if meta.only_swings {
+        fields.insert(ONLY_SWINGS.to_owned(), "true".to_owned());
     }
     fields.extend(meta.context.clone().map(|c| ("context".to_owned(), c)));
     fields

@@ -2,6 +2,7 @@
 //! socket at `/ws`. What is sent comes from the hub; nothing here measures or keeps anything.
 
 mod api;
+mod gauges;
 mod guard;
 mod problem;
 mod server;

@@ -24,6 +24,7 @@ use super::statics::Statics;
 use crate::coach::Coach;
 use crate::errors::Code;
 use crate::hub::Hub;
+use crate::pulse::Pulse;
 
 /// Screens at the same time; each may hold a few MiB of the kernel's buffers.
 const SCREENS_MAX: u32 = 64;
@@ -41,12 +42,15 @@ pub struct Site {
     pub coach: Option<Arc<Coach>>,
     /// Pages and scripts.
     pub statics: Statics,
+    /// How far the analysis of the bay has come.
+    pub pulse: Arc<Pulse>,
 }
 
 pub(super) struct Serving {
     pub(super) hub: Arc<Hub>,
     pub(super) coach: Option<Arc<Coach>>,
     pub(super) statics: Statics,
+    pub(super) pulse: Arc<Pulse>,
     /// Turns true once: screens say goodbye.
     pub(super) closing: watch::Receiver<bool>,
     /// A place for each screen.
@@ -67,6 +71,7 @@ where
         hub,
         coach,
         statics,
+        pulse,
     } = site;
     let (closing, closes) = watch::channel(false);
     let seats = Arc::new(Semaphore::new(SCREENS_MAX as usize));
@@ -74,6 +79,7 @@ where
         hub: hub.clone(),
         coach,
         statics,
+        pulse,
         closing: closes.clone(),
         seats: seats.clone(),
     };

@@ -168,7 +168,7 @@ fn what_was_entered_is_undone_step_by_step_and_an_undoing_too() {
         .enroll(&student("Ottoline Marsh", 1965), (&["lesson"], None), NOW)
         .unwrap();
     let about = About::Student(id.clone());
-    let mut enter = |store: &mut Store, most| {
+    let enter = |store: &mut Store, most| {
         let ask = Ask {
             about: about.clone(),
             said: Said::FullEffortMax(Some(most)),

@@ -9,7 +9,7 @@ use std::time::Duration;
 use futures_util::StreamExt;
 use protocol::report::{Event, MarkerFault, Measurement, Metric, Report, Transport, Uncertainty};
 use protocol::screen::{
-    Archived, Finding, Health, Live, Message, ReceiveBuffer, Refused, Replay, ReplayGround,
+    Archived, Finding, Health, Live, Message, Queue, ReceiveBuffer, Refused, Replay, ReplayGround,
     ReplayPlate, StreamHealth, Swing,
 };
 use serde_json::Value;
@@ -20,7 +20,9 @@ use tokio::task::JoinHandle;
 use tokio_tungstenite::tungstenite::{self, client::IntoClientRequest};
 use tokio_tungstenite::{WebSocketStream, client_async};
 
+use crate::clock::Clock;
 use crate::hub::{Bay, Hub};
+use crate::pulse::Pulse;
 use crate::web::{Site, Statics, serve};
 
 /// Tests wait so long for a state, not for a speed.
@@ -51,6 +53,7 @@ impl Rig {
             hub: hub.clone(),
             coach: None,
             statics,
+            pulse: Arc::new(Pulse::new(Clock::start())),
         };
         let served = tokio::spawn(serve(listener, site, stop_asked));
         Self {
@@ -315,6 +318,11 @@ pub(super) fn health(dropped: u64, bytes: usize) -> Message {
         refused: vec![Refused {
             reason: "not a Whin datagram".into(),
             count: 3,
+        }],
+        queues: vec![Queue {
+            name: "arrivals".into(),
+            waiting: 3,
+            room: 4096,
         }],
     })
 }
