@@ -60,7 +60,7 @@ pub fn read(path: &Path, map: &MarkerMap) -> anyhow::Result<Found> {
 /// # Errors
 /// Says in words why it gives none and what to do.
 pub fn of_c3d(bytes: &[u8], map: &MarkerMap) -> Result<Found, String> {
-    let take = protocol::c3d::read(bytes).map_err(|why| format!("no usable C3D file: {why}"))?;
+    let take = offline::c3d_of(bytes).map_err(|why| format!("no usable C3D file: {why:#}"))?;
     if !take.labels.iter().any(|l| map.landmark(l).is_some()) {
         return Err(format!(
             "none of its {} labels is in marker map `{}`",
