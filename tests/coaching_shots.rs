@@ -24,44 +24,8 @@ fn markers_put_on_again_are_a_new_calibration_from_the_next_shot_on() {
     let api = Api(bay.http);
     let (id, club) = student(&api, "Ivo Brandt", &json!({ "name": "7-iron" }));
     let path = format!("/api/v1/students/{id}/calibrations");
-    let last = |seconds: f64| json!({ "from": "last", "seconds": seconds });
-    let (status, refused) = ask(api.0, "POST", &path, Some(&last(5.0)));
-    assert_eq!(status, 422, "nobody stands there: {refused}");
-    sit(&api, &id, &club);
-    let (status, refused) = ask(api.0, "POST", &path, Some(&last(5.0)));
-    assert_eq!(
-        (status, &refused["code"]),
-        (422, &json!("trial.unusable")),
-        "{refused}"
-    );
-    assert!(
-        refused["detail"]
-            .as_str()
-            .unwrap()
-            .contains("no marker frames")
-    );
-    api.post("/api/v1/bays/bay/blocks", &json!({ "purpose": "baseline" }));
-    hit(bay.udp, Style::Balanced, 1, 0);
-    lesson_with(&api, 1);
-    // A shot is no trial: the medial markers are not on.
-    let (status, refused) = ask(api.0, "POST", &path, Some(&last(10.0)));
-    assert_eq!(
-        (status, &refused["code"]),
-        (422, &json!("trial.unusable")),
-        "{refused}"
-    );
-
-    let map = MarkerMap::load("whin_32").unwrap();
-    let capture = CaptureParams {
-        rate_hz: 120.0,
-        noise_m: 0.0005,
-        dropout: 0.0,
-        wobble: false,
-        plates: None,
-    };
-    let trial = calibration_trial(&demo::golfer(3, 0), &capture);
-    synthetic::write_calibration(&trial, &map, &dir).unwrap();
-    let file = dir.join("calibration.c3d");
+    refused(&bay, &api, (&id, &club), &path);
+    let file = trial(&dir);
     bay.send(&file, "whin_32", "10");
     let made = api.post(&path, &last(20.0));
     assert_eq!(
@@ -90,10 +54,68 @@ fn markers_put_on_again_are_a_new_calibration_from_the_next_shot_on() {
     let notes = kept["report"]["measurement"]["notes"].to_string();
     assert!(notes.contains("trial's movement"), "{notes}");
 
-    // The same trial as a file, and back to the one before.
-    let bytes = std::fs::read(&file).unwrap();
+    uploaded(&api, &path, (&file, &made["entry"]));
+    assert_eq!(bay.stop(), Some(0));
+    let (code, verified) = archive(&at, &["verify"]);
+    assert_eq!(code, 0, "{verified}");
+}
+
+/// What gives no calibration says why.
+fn refused(bay: &Bay, api: &Api, (id, club): (&str, &str), path: &str) {
+    let (status, refused) = ask(api.0, "POST", path, Some(&last(5.0)));
+    assert_eq!(status, 422, "nobody stands there: {refused}");
+    sit(api, id, club);
+    let (status, refused) = ask(api.0, "POST", path, Some(&last(5.0)));
+    assert_eq!(
+        (status, &refused["code"]),
+        (422, &json!("trial.unusable")),
+        "{refused}"
+    );
+    assert!(
+        refused["detail"]
+            .as_str()
+            .unwrap()
+            .contains("no marker frames")
+    );
+    api.post("/api/v1/bays/bay/blocks", &json!({ "purpose": "baseline" }));
+    hit(bay.udp, Style::Balanced, 1, 0);
+    lesson_with(api, 1);
+    // A shot is no trial: the medial markers are not on.
+    let (status, refused) = ask(api.0, "POST", path, Some(&last(10.0)));
+    assert_eq!(
+        (status, &refused["code"]),
+        (422, &json!("trial.unusable")),
+        "{refused}"
+    );
+}
+
+fn last(seconds: f64) -> Value {
+    json!({ "from": "last", "seconds": seconds })
+}
+
+/// A trial of the golfer who swings, as a file.
+fn trial(dir: &std::path::Path) -> std::path::PathBuf {
+    let map = MarkerMap::load("whin_32").unwrap();
+    let capture = CaptureParams {
+        rate_hz: 120.0,
+        noise_m: 0.0005,
+        dropout: 0.0,
+        wobble: false,
+        plates: None,
+    };
+    let trial = calibration_trial(&demo::golfer(3, 0), &capture);
+    synthetic::write_calibration(&trial, &map, dir).unwrap();
+    dir.join("calibration.c3d")
+}
+
+/// The same trial as a file, and back to none.
+fn uploaded(api: &Api, path: &str, (file, first): (&std::path::Path, &Value)) {
+    let bytes = std::fs::read(file).unwrap();
     let c3d = format!("{path}/c3d");
-    let upload = |kind, bytes| send(api.0, ("POST", &c3d), (kind, bytes));
+    let upload = |kind, bytes| -> (u16, Value) {
+        let (status, text) = send(api.0, ("POST", &c3d), (kind, bytes));
+        (status, serde_json::from_str(&text).unwrap_or_default())
+    };
     assert_eq!(upload("text/plain", &bytes).0, 415);
     let (status, refused) = upload("application/octet-stream", b"no take");
     assert_eq!(
@@ -104,13 +126,10 @@ fn markers_put_on_again_are_a_new_calibration_from_the_next_shot_on() {
     let (status, second) = upload("application/octet-stream", &bytes);
     assert_eq!((status, &second["number"]), (200, &json!(2)), "{second}");
     assert_eq!(api.get(LESSON)["calibration"]["number"], 2);
-    undo(&api, &second["entry"]);
+    undo(api, &second["entry"]);
     assert_eq!(api.get(LESSON)["calibration"]["number"], 1);
-    undo(&api, &made["entry"]);
+    undo(api, first);
     assert_eq!(api.get(LESSON)["calibration"], Value::Null);
-    assert_eq!(bay.stop(), Some(0));
-    let (code, verified) = archive(&at, &["verify"]);
-    assert_eq!(code, 0, "{verified}");
 }
 
 #[test]

@@ -25,6 +25,7 @@ mod browser;
 mod browser_pages;
 mod c3d;
 mod change;
+mod change_judge;
 mod coaching;
 mod coaching_seats;
 mod coaching_shots;

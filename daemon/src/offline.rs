@@ -41,6 +41,14 @@ pub fn read_c3d(path: &Path) -> anyhow::Result<C3d> {
     c3d::read(&bytes).with_context(|| format!("{} is not a usable C3D file", path.display()))
 }
 
+/// Reads a C3D file's bytes.
+///
+/// # Errors
+/// When they are malformed (section and byte are named).
+pub fn c3d_of(bytes: &[u8]) -> anyhow::Result<C3d> {
+    Ok(c3d::read(bytes)?)
+}
+
 /// Measures every swing of a C3D take.
 ///
 /// # Errors

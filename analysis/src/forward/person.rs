@@ -292,7 +292,7 @@ impl Habit {
             }
             Style::StretchKept => {
                 self.thorax[1] = -11.0;
-                self.thorax_half = Some(0.25);
+                self.thorax_half = Some(0.42);
             }
             Style::ArmsWait => {
                 // A third into the downswing the arms have done no more of their way than the

@@ -105,10 +105,15 @@ pub fn measure(
     Ok(Some((outcome, drawn)))
 }
 
+/// Whether a report is of the swing of this name, though its impact lies a little off.
+pub(super) fn is_of(id: &str, filing: &Filing) -> bool {
+    apart(id, filing).is_some_and(|ns| ns < SAME_SHOT_NS)
+}
+
 /// Between the impact in a swing's name (microseconds) and that of a report, nanoseconds.
 fn apart(id: &str, filing: &Filing) -> Option<u64> {
     let mut parts = id.rsplitn(3, '-');
-    let micros: i64 = parts.next()?.trim_start_matches('0').parse().ok()?;
+    let micros: i64 = parts.next()?.parse().ok()?;
     let epoch = u32::from_str_radix(parts.next()?, 16).ok()?;
     (epoch == filing.epoch).then(|| filing.impact_ns.abs_diff(micros * 1000))
 }
@@ -169,5 +174,46 @@ fn at(came: &Arrival) -> u64 {
     match came {
         Arrival::Datagram { received_ns, .. } => *received_ns,
         Arrival::Tick { now_ns } => *now_ns,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use protocol::report::{Measurement, Report, Transport};
+    use std::collections::BTreeMap;
+
+    use super::*;
+
+    #[test]
+    fn a_shot_is_known_by_epoch_and_impact_even_where_that_moved_a_little() {
+        let filing = |epoch, impact_ns| Filing {
+            report: Report {
+                id: String::new(),
+                revision: 2,
+                unrefined: None,
+                measurement: Measurement {
+                    kind: "shot".into(),
+                    confidence: None,
+                    handed: "right".into(),
+                    events: BTreeMap::new(),
+                    metrics: BTreeMap::new(),
+                    club_length_m: None,
+                    markers: Vec::new(),
+                    notes: Vec::new(),
+                },
+                transport: Transport::default(),
+            },
+            epoch,
+            first_ns: 0,
+            impact_ns,
+            take: None,
+        };
+        let name = outgoing::swing_id("north-2", 0x1f, 3_357_684_000);
+        assert!(is_of(&name, &filing(0x1f, 3_357_684_000)));
+        assert!(is_of(&name, &filing(0x1f, 3_358_100_000)));
+        assert!(!is_of(&name, &filing(0x1f, 3_957_684_000)));
+        assert!(!is_of(&name, &filing(0x20, 3_357_684_000)));
+        assert!(is_of(&outgoing::swing_id("n", 1, 0), &filing(1, 0)));
+        assert!(!is_of("a take", &filing(1, 0)));
     }
 }

@@ -367,10 +367,9 @@ pub(super) fn summary(store: &Store, session: Session) -> Result<Summary, Archiv
     let after = last.map(|b| Blocked::of(b, &swings));
     let before = last.and_then(|b| view::baseline(&blocks, b));
     let before = before.map(|b| Blocked::of(b, &swings));
-    let days = match (&before, &after, &club) {
-        (Some(before), Some(after), Some(club)) if before.marking() != after.marking() => {
-            Days::of(store, (&club.id, &session.id), &holds)?
-        }
+    let marked_anew = before.as_ref().map(Blocked::marking) != after.as_ref().map(Blocked::marking);
+    let days = match &club {
+        Some(club) if marked_anew => Days::of(store, (&club.id, &session.id), &holds)?,
         _ => Days::default(),
     };
     let changes = before.as_ref().zip(after.as_ref()).map(|(before, after)| {

@@ -1,6 +1,8 @@
 //! What is entered by hand. An entry is never changed: the newest of its key holds, and taking one back is an
 //! entry.
 
+use std::collections::BTreeMap;
+
 use protocol::lesson::{About, Ask, Entry, Said};
 use rusqlite::{OptionalExtension as _, Row, Transaction, params};
 
@@ -65,19 +67,16 @@ impl Store {
     /// Takes an entry back: what held before holds again.
     ///
     /// # Errors
-    /// When there is no such entry, or another of its key came after it.
+    /// When there is no such entry, or another of its key came after it and was not taken back.
     pub fn undo(&mut self, n: i64, who: &str, now_utc_ns: u64) -> Result<Entry, ArchiveError> {
         let entry = self.entry(n)?;
         let (_, about) = self.owner(&entry.about)?;
         let tx = self.db.transaction()?;
-        let newest: i64 = tx.query_row(
-            "SELECT max(n) FROM entries WHERE about = ?1 AND key = ?2",
-            params![about, entry.key],
-            first,
-        )?;
-        if newest != n {
+        let (newest, holds) = standing(&tx, (&about, &entry.key))?;
+        if newest != n && holds != Some(n) {
+            let first = holds.unwrap_or(newest);
             return Err(ArchiveError::Unfitting(format!(
-                "entry {n} is not the newest of its kind, entry {newest} is: undo that one first"
+                "entry {n} is not what holds of its kind, entry {first} is: undo that one first"
             )));
         }
         let before: Option<Option<String>> = tx
@@ -162,6 +161,33 @@ impl Store {
             }
         })
     }
+}
+
+/// The newest entry of a key, and the one that holds: what was entered and not taken back since. An undoing
+/// that is itself undone brings back what it took.
+fn standing(
+    tx: &Transaction<'_>,
+    (about, key): (&str, &str),
+) -> rusqlite::Result<(i64, Option<i64>)> {
+    let sql = "SELECT n, undoes FROM entries WHERE about = ?1 AND key = ?2 ORDER BY n";
+    let mut statement = tx.prepare(sql)?;
+    let rows = statement.query_map([about, key], |row| Ok((row.get(0)?, row.get(1)?)))?;
+    let (mut newest, mut stack, mut taken) = (0, Vec::new(), BTreeMap::new());
+    for row in rows {
+        let (n, undoes): (i64, Option<i64>) = row?;
+        newest = n;
+        match undoes {
+            None => stack.push(n),
+            Some(of) => match taken.remove(&of) {
+                Some(back) => stack.push(back),
+                None => {
+                    stack.retain(|held| *held != of);
+                    taken.insert(n, of);
+                }
+            },
+        }
+    }
+    Ok((newest, stack.pop()))
 }
 
 /// What an entry changes beside itself: blocks and which shots are in them are columns, so that they can be
