@@ -68,6 +68,7 @@ impl Bay {
         BufReader::new(child.stdout.take().expect("piped"))
             .read_line(&mut line)
             .expect("a first line");
+        let line = line.replace("https://", "http://");
         let after = |mark: &str| {
             let rest = line
                 .split(mark)

@@ -10,6 +10,8 @@
     reason = "tests: a failed step is a failed test, and what was skipped is said"
 )]
 
+mod access;
+mod access_datagrams;
 mod accuracy;
 mod archive;
 mod archive_anonymous;

@@ -201,6 +201,9 @@ fn code_of(cause: &(dyn std::error::Error + 'static)) -> Option<Code> {
     if let Some(e) = cause.downcast_ref::<crate::recording::RecordingError>() {
         return Some(e.code());
     }
+    if let Some(e) = cause.downcast_ref::<crate::access::AccessError>() {
+        return Some(e.code());
+    }
     if let Some(e) = cause.downcast_ref::<crate::archive::ArchiveError>() {
         return Some(e.code());
     }

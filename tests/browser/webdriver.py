@@ -23,14 +23,14 @@ FLAGS = [
 class Browser:
     """One browser window with a fresh profile; a context manager."""
 
-    def __init__(self, width, height):
+    def __init__(self, width, height, any_certificate=False):
         self.profile = tempfile.mkdtemp(prefix="whin-browser-")
         self.driver = subprocess.Popen(
             [need("chromedriver", "chromium-driver"), "--port=0"],
             stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
         try:
             self.base = f"http://127.0.0.1:{self._port()}"
-            self.session = self._call("POST", "/session", capabilities(self.profile))["sessionId"]
+            self.session = self._call("POST", "/session", capabilities(self.profile, any_certificate))["sessionId"]
             self.resize(width, height)
             # Leave the browser's own first page, and forget what it loaded.
             self.open("about:blank")
@@ -153,10 +153,10 @@ class Browser:
         raise RuntimeError("chromedriver ended without naming its port")
 
 
-def capabilities(profile):
+def capabilities(profile, any_certificate):
     options = {"args": [*FLAGS, f"--user-data-dir={profile}"], "binary": need("chromium", "chromium")}
     return {"capabilities": {"alwaysMatch": {
-        "browserName": "chrome", "goog:chromeOptions": options,
+        "browserName": "chrome", "acceptInsecureCerts": any_certificate, "goog:chromeOptions": options,
         "goog:loggingPrefs": {"browser": "ALL", "performance": "ALL"}}}}
 
 

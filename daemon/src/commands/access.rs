@@ -1,6 +1,7 @@
 //! `whin access`: a passphrase is read without showing it, a key is made.
 
 use std::io::{IsTerminal as _, Write as _, stderr, stdin};
+use std::path::Path;
 
 use anyhow::Context as _;
 use nix::sys::termios::{LocalFlags, SetArg, tcgetattr, tcsetattr};
@@ -39,7 +40,10 @@ fn set_passphrase(args: &SetPassphrase) -> anyhow::Result<()> {
         Whose::Owner => (Role::Owner, "owner"),
     };
     secrets.set(role, &passphrase(whose)?)?;
-    if let Some(dir) = file.parent().filter(|dir| !dir.exists()) {
+    if let Some(dir) = file
+        .parent()
+        .filter(|dir| *dir != Path::new("") && !dir.exists())
+    {
         private::folder(dir).with_context(|| format!("cannot make {}", dir.display()))?;
     }
     secrets.save(&file)?;

@@ -19,9 +19,10 @@ use crate::cli::{
 use crate::clock::Clock;
 use crate::errors::{Code, wrong};
 use crate::map::MarkerMap;
-use crate::{context, outgoing};
+use crate::{context, outgoing, private};
 
 pub(super) fn run(verb: &ArchiveVerb) -> anyhow::Result<()> {
+    private::by_default();
     match verb {
         ArchiveVerb::Enroll(args) => enroll(args),
         ArchiveVerb::List(args) => list(args),

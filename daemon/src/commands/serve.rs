@@ -63,15 +63,15 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
     let socket = UdpSocket::bind(config.udp.listen)
         .with_context(|| format!("cannot listen on {} (UDP)", config.udp.listen))?;
     let listener = listen(config.http.listen)?;
+    let certificate = tls.as_ref().map_or_else(String::new, |tls| {
+        format!("  certificate SHA-256 {}", tls.fingerprint)
+    });
     print(&format!(
-        "screen {scheme}://{}/  datagrams udp://{}  bay {}",
+        "screen {scheme}://{}/  datagrams udp://{}  bay {}{certificate}",
         listener.local_addr()?,
         socket.local_addr()?,
         config.bay.id.as_str()
     ))?;
-    if let Some(tls) = &tls {
-        print(&format!("certificate SHA-256 {}", tls.fingerprint))?;
-    }
     let unkept = config.udp.allow.is_empty() && config.udp.key_file.is_none();
     if unkept && !config.udp.listen.ip().is_loopback() {
         warn!("anybody on this network can send datagrams: set allow or key_file under [udp]");
