@@ -1,5 +1,5 @@
-// Finding: lessons with their blocks, and swings by student, club, date, purpose, kind, tag and the range of
-// a metric. What is found is opened as A or as B by whoever listens.
+// Finding: lessons with their blocks, and swings by student, club, date, purpose, kind, tag, leak and the range
+// of a metric. What is found is opened as A or as B by whoever listens.
 
 import { el } from "../element.js";
 import { inWords, scaleOf } from "../words.js";
@@ -10,6 +10,8 @@ import { options } from "./dom.js";
 
 const PURPOSES = [["", "any purpose"], ["baseline", "baseline"], ["practice", "practice"], ["check", "check"]];
 const KINDS = [["", "any kind"], ["shot", "shots"], ["rehearsal", "rehearsals"], ["swing", "swings"], ["partial", "partial swings"]];
+// Identifiers of the daemon; its names are the same words.
+const LEAKS = ["wrong_way_first", "legs_held_still", "not_brought_through", "standing_up", "stretch_kept", "arms_wait", "trail_foot_late", "no_counter_movement"];
 const SPEED = "head_speed@impact";
 
 export class Finder {
@@ -37,6 +39,7 @@ export class Finder {
         field("Block", el("select", { name: "purpose" }, options(PURPOSES))),
         field("Kind", el("select", { name: "kind" }, options(KINDS))),
         field("Tag", el("input", { name: "tag", type: "text", autocomplete: "off" })),
+        field("Leak", el("select", { name: "leak" }, options([["", "with or without"], ...LEAKS.map((id) => [id, id.replaceAll("_", " ")])]))),
         field("Metric", el("select", { name: "metric" }, options([["", "any value"], ...this.metrics.map((m) => [m.id, metricName(m.id)])]))),
         el(".pair", {}, field("from", el("input", { name: "min", type: "number", step: "any" })), field("to", el("input", { name: "max", type: "number", step: "any" })), el("span.unit", {}))),
     );
@@ -44,13 +47,13 @@ export class Finder {
 
   /** What the form says, as a question to the API. */
   question() {
-    const { student, club, from, to, purpose, kind, tag, metric, min, max } = Object.fromEntries(new FormData(this.form));
+    const { student, club, from, to, purpose, kind, tag, leak, metric, min, max } = Object.fromEntries(new FormData(this.form));
     const asked = this.metrics.find((m) => m.id === metric);
     const [factor, label] = asked ? scaleOf(asked.unit, this.units) : [1, ""];
     this.form.querySelector(".unit").textContent = label;
     const inside = (text) => (asked && text !== "" ? String(Number(text) / factor) : "");
     const range = { metric: inside(min) || inside(max) ? metric : "", min: inside(min), max: inside(max), metrics: metric };
-    return { student, club, purpose, kind, tag: tag.trim(), from: startOf(from), to: startOf(to, 1), ...range };
+    return { student, club, purpose, kind, leak, tag: tag.trim(), from: startOf(from), to: startOf(to, 1), ...range };
   }
 
   choose(student) {
