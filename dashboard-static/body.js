@@ -5,8 +5,10 @@
 import { add, along, cross, dot, length, mean, scale, sub, unit } from "./vector.js";
 
 // Radii in metres, near the average adult's limb; a figure needs no more.
-const RADIUS = { shoulder: 0.05, elbow: 0.036, wrist: 0.026, hand: 0.036, hip: 0.078, knee: 0.05, ankle: 0.035, toe: 0.026, neck: 0.045, waist: 0.085 };
-const HEAD_RADIUS = 0.105;
+const RADIUS = { shoulder: 0.05, elbow: 0.036, wrist: 0.026, hand: 0.036, hip: 0.078, knee: 0.05, ankle: 0.035, toe: 0.026, neck: 0.048, waist: 0.098 };
+const HEAD_RADIUS = 0.098;
+// From the middle of the head to the middles of its crown and chin.
+const SKULL = 0.035;
 const LONGEST_HAND = 0.3;
 const HANDS_FROM_BUTT = 0.1;
 
@@ -80,10 +82,18 @@ function head(get, thorax) {
   const marked = mean(get("head_left"), get("head_right"));
   const neck = along(thorax.center, thorax.half[1] + 0.02, thorax.up);
   if (marked) {
-    return [{ kind: "ball", center: marked, radius: HEAD_RADIUS, side: "middle", front: get("head_front") }, ...core(neck, marked, RADIUS.neck)];
+    const [chin, crown] = [-1, 1].map((end) => along(marked, end * SKULL, skullUp(get, marked) ?? thorax.up));
+    const skull = { kind: "capsule", a: crown, b: chin, ra: HEAD_RADIUS, rb: 0.8 * HEAD_RADIUS, side: "middle", front: get("head_front") };
+    return [skull, ...core(neck, marked, RADIUS.neck)];
   }
   // A reduced set has no head: an empty outline says where it would be, and that it is not known.
   return [{ kind: "ball", center: along(along(neck, 0.19, thorax.up), 0.04, thorax.front), radius: HEAD_RADIUS, side: "ghost" }];
+}
+
+// Which way the crown is.
+function skullUp(get, middle) {
+  const [left, right, front] = ["head_left", "head_right", "head_front"].map(get);
+  return left && right && front ? unit(cross(sub(right, left), sub(front, middle))) : null;
 }
 
 function club(get) {

@@ -2,8 +2,9 @@
 // pressure is: under each foot a disc that grows with the load, between them the common center as a
 // diamond with its path. What there is comes from ground.js and take.js.
 
+import { camera, look } from "./camera.js";
 import { DARK } from "./palette.js";
-import { Stage, camera, look } from "./stick.js";
+import { Stage } from "./stick.js";
 
 const SIDES = ["lead", "trail"];
 const MARGIN_M = 0.05;

@@ -37,6 +37,11 @@ export class ForceLane {
     this.grid(c);
     for (const side of SIDES) this.curve(c, side);
     if (time !== null) this.upright(c, time, DARK.ink, 2);
+  }
+
+  /** Writes the forces at `time`; apart from drawing, because words make the browser lay the page out. */
+  tell(time) {
+    if (this.root.hidden) return;
     for (const side of SIDES) this.say(side, time);
   }
 
@@ -53,7 +58,8 @@ export class ForceLane {
 
   grid(c) {
     const size = Math.max(12, 0.15 * this.canvas.clientHeight);
-    c.font = `${size}px ${getComputedStyle(this.canvas).fontFamily}`;
+    this.typeface ??= getComputedStyle(this.canvas).fontFamily;
+    c.font = `${size}px ${this.typeface}`;
     c.fillStyle = DARK.dim;
     c.textBaseline = "bottom";
     const half = this.ceiling > 2 * (this.ground.weight ? STEP : 500) ? 2 : 1;

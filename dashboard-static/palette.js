@@ -3,13 +3,13 @@
 
 /** On near-black. */
 export const DARK = {
-  ground: "#101418", panel: "#181e24", ink: "#F2F4F5", dim: "#A7B1BA", middle: "#5C6670", edge: "#55616b", sole: "#232b32", grid: "#2b343c",
+  ground: "#101418", panel: "#181e24", ink: "#F2F4F5", dim: "#A7B1BA", middle: "#5C6670", edge: "#55616b", sole: "#232b32", grid: "#2b343c", floor: "#252e36", cast: "#0b0f12a0", shade: "#101418", gleam: "#FFFFFF",
   pelvis: "#CC79A7", thorax: "#E69F00", lead_arm: "#56B4E9", club: "#F2F4F5",
 };
 
 /** On near-white and on paper. */
 export const LIGHT = {
-  ground: "#FFFFFF", panel: "#FFFFFF", ink: "#1B2126", dim: "#59646D", middle: "#98A2AA", edge: "#8A949C", sole: "#E6E7E2", grid: "#E3E4DF",
+  ground: "#FFFFFF", panel: "#FFFFFF", ink: "#1B2126", dim: "#59646D", middle: "#98A2AA", edge: "#8A949C", sole: "#E6E7E2", grid: "#E3E4DF", floor: "#EFEFEA", cast: "#1B212628", shade: "#14191D", gleam: "#FFFFFF",
   pelvis: "#8F3A6E", thorax: "#8A5A00", lead_arm: "#1B6A96", club: "#1B2126",
 };
 

@@ -2,13 +2,14 @@
 // fixed views with a time ruler. Also shows the live pose while there is no swing yet.
 
 import { figure, headPoint, pelvisPoint } from "./body.js";
+import { camera, extent } from "./camera.js";
 import { FloorPlan } from "./floor.js";
 import { ForceLane } from "./forces.js";
 import { Ground } from "./ground.js";
 import { byId, say } from "./page.js";
 import { Ruler } from "./ruler.js";
 import { drawTake, restPoint } from "./scene.js";
-import { Stage, camera, drawFigure, drawFootWords, extent } from "./stick.js";
+import { Stage, drawFigure, drawFloor, drawFootWords } from "./stick.js";
 import { Take, schedule } from "./take.js";
 import { length, sub } from "./vector.js";
 import { KINDS, sideWords } from "./words.js";
@@ -21,6 +22,8 @@ const MARGIN_M = 0.06;
 const ROOM_FOR_WORDS_M = 0.12;
 // More than the hips shift in a swing, less than a change of side or of place.
 const LIVE_LEEWAY_M = 0.4;
+// Revision of a report right after impact.
+const FIRST = 1;
 const REFRESH_FETCH_MS = [0, 500, 1000, 2000, 4000];
 
 /** Owns everything in the replay part of the page. */
@@ -90,9 +93,17 @@ export class ReplayPanel {
     this.swing = swing;
     this.ground = new Ground(replay);
     this.ruler.show(this.take, this.plan);
+    this.showGround(swing.revision);
+    this.arrange();
+  }
+
+  // The first report of a swing is too early for its plates: their places stay, empty, so that nothing jumps.
+  showGround(revision) {
+    const had = !byId("forces").hidden;
     this.lane.show(this.ground, this.take, this.plan);
     this.floor.show(this.ground, this.take, this.plan);
-    this.arrange();
+    const waits = had && revision === FIRST && byId("forces").hidden;
+    byId("replay").classList.toggle("awaiting-ground", waits);
   }
 
   // Panes: two moving views, or top and impact standing side by side where motion is not wanted.
@@ -150,16 +161,18 @@ export class ReplayPanel {
   draw(now) {
     if (!this.take && !this.live) return;
     const time = this.take ? this.plan.timeAt(now - this.started) : null;
-    if (time !== null) this.drawTimes(time);
     for (const pane of this.panes) this.drawPane(pane, pane.time ?? time);
+    if (time !== null) this.drawTimes(time);
   }
 
   // What goes with the take's clock rather than with a view; stands still where motion is not wanted.
   drawTimes(time) {
-    this.ruler.point(time);
     const moment = this.calm.matches ? null : time;
     this.lane.draw(moment);
     this.floor.draw(moment);
+    // Sizes were read above; from here on the page changes.
+    this.ruler.point(time);
+    this.lane.tell(moment);
   }
 
   drawPane({ stage, view }, time) {
@@ -168,12 +181,15 @@ export class ReplayPanel {
     const shapes = this.take ? drawTake(stage, time, {
       take: this.take, ground: faceOn ? this.ground : null, rest: restPoint(this.take, this.plan.restAt), path: !this.calm.matches, feet: faceOn,
     }) : drawLive(stage, this.live, faceOn);
-    byId("ghost-key").hidden = !shapes.some((s) => s.side === "ghost");
+    const ghost = shapes.some((s) => s.side === "ghost");
+    if (byId("ghost-key").hidden === ghost) byId("ghost-key").hidden = !ghost;
   }
 }
 
 function drawLive(stage, get, faceOn) {
   const shapes = figure(get, handedFromPose(get));
+  const stands = pelvisPoint(get);
+  if (stands) drawFloor(stage, stands, shapes);
   drawFigure(stage, shapes);
   if (faceOn) drawFootWords(stage, shapes, Math.max(14, 0.11 * stage.scale));
   return shapes;

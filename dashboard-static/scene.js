@@ -1,8 +1,10 @@
 // One moment of a take on a stage: the figure, where the club head has been and rested, and the forces
 // under the feet. Which moment, and where the camera stands, is decided by who calls.
 
-import { figure, headPoint } from "./body.js";
-import { drawFigure, drawFootWords, drawForce, drawPath, drawRest, drawShade } from "./stick.js";
+import { figure, headPoint, pelvisPoint } from "./body.js";
+import { look } from "./camera.js";
+import { drawFigure, drawFloor, drawFootWords, drawForce, drawPath, drawRest, drawShade } from "./stick.js";
+import { mix } from "./vector.js";
 
 const PATH_S = 0.5;
 const PATH_STEP_S = 0.004;
@@ -19,7 +21,11 @@ const SMALLEST_WORDS_PX = 14;
  * @param {{shapes: object[], colors: object}|null} [what.shade] another pose behind this one
  */
 export function drawTake(stage, time, { take, ground, rest, path = true, feet = true, shade = null }) {
-  const shapes = figure(take.poseAt(time), take.handed);
+  const pose = take.poseAt(time);
+  const shapes = figure(pose, take.handed);
+  // The floor keeps its place while the golfer moves on it.
+  const stands = pelvisPoint(take.poseAt(take.events.address ?? take.start)) ?? pelvisPoint(pose);
+  if (stands) drawFloor(stage, rest ? mix(stands, rest, 0.4) : stands, shapes);
   if (rest) drawRest(stage, rest);
   if (shade) drawShade(stage, shade.shapes, shade.colors);
   if (path) drawPath(stage, take.headPath(time - PATH_S, time, PATH_STEP_S));
@@ -34,9 +40,14 @@ export function restPoint(take, restAt) {
   return headPoint(take.poseAt(restAt));
 }
 
+// Each foot's words stand on the side where the other foot is not.
 function drawForces(stage, ground, time) {
-  for (const side of ["lead", "trail"]) {
-    const [center, share] = [ground.center(side, time), ground.force(side, time)];
-    if (center && share) drawForce(stage, center, share, side, Math.max(SMALLEST_WORDS_PX, 0.09 * stage.scale));
-  }
+  const sides = ["lead", "trail"].map((side) => ({ side, center: ground.center(side, time), share: ground.force(side, time) }))
+    .filter(({ center, share }) => center && share);
+  const across = sides.map(({ center }) => look(stage.view, center)[0]);
+  const middle = across.reduce((sum, x) => sum + x, 0) / across.length;
+  sides.forEach(({ side, center, share }, i) => {
+    const outward = across[i] < middle || (sides.length === 1 && side === "trail") ? -1 : 1;
+    drawForce(stage, center, share, side, Math.max(SMALLEST_WORDS_PX, 0.11 * stage.scale), outward);
+  });
 }

@@ -1,63 +1,16 @@
-// The cameras and the drawing of a figure on a 2D canvas. What there is to draw comes from body.js; a
-// whole view of a take is put together in scene.js.
+// The drawing of a figure on a 2D canvas: solid shapes lit from the upper left, far ones first. What there
+// is to draw comes from body.js, where it falls from camera.js; a whole view of a take is put together in
+// scene.js.
 
+import { look } from "./camera.js";
+import { lighting, rounding } from "./light.js";
 import { DARK, mixed } from "./palette.js";
-import { add, along, cross, dot, scale, sub, unit } from "./vector.js";
+import { hull, slab } from "./slab.js";
+import { along, sub, unit } from "./vector.js";
 
-// Looking a little down, so that a plate's top shows and its rotation reads.
-const PITCH = 0.16;
-const CAMERA_DISTANCE = 7;
 const HATCH_STEP = 6;
 const METRES_A_WEIGHT = 0.5;
-
-/**
- * A fixed camera. Face on looks at the golfer from across the ball; along the target line stands
- * behind the golfer's trail side; from above, up on the screen is away from the ball. A left-handed
- * golfer faces the other way: the camera changes sides.
- * @param {"face_on"|"along_line"|"from_above"} kind
- * @param {"right"|"left"} handed
- */
-export function camera(kind, handed) {
-  const s = handed === "left" ? -1 : 1;
-  if (kind === "from_above") return { kind, back: [0, 1, 0], right: [s, 0, 0], up: [0, 0, -s], center: [0, 0, 0] };
-  const level = kind === "face_on" ? [0, 0, s] : [-1, 0, 0];
-  const back = add(scale(level, Math.cos(PITCH)), [0, Math.sin(PITCH), 0]);
-  const right = unit(cross([0, 1, 0], level));
-  return { kind, back, right, up: cross(back, right), center: [0, 0.9, 0] };
-}
-
-/**
- * A camera anywhere around the golfer: `yaw` radians from face on toward the target, `pitch` radians
- * above the horizon. The same two angles show a left-handed golfer as they show a right-handed one.
- */
-export function orbit(yaw, pitch, handed) {
-  const s = handed === "left" ? -1 : 1;
-  const level = [Math.sin(yaw), 0, s * Math.cos(yaw)];
-  const back = add(scale(level, Math.cos(pitch)), [0, Math.sin(pitch), 0]);
-  const right = cross([0, 1, 0], level);
-  return { kind: "orbit", yaw, pitch, back, right, up: cross(back, right), center: [0, 0.9, 0] };
-}
-
-/** A point as seen by a camera: [right, up] in metres at the center's distance, and nearness. */
-export function look(view, point) {
-  const p = sub(point, view.center);
-  const near = dot(p, view.back);
-  const k = CAMERA_DISTANCE / (CAMERA_DISTANCE - near);
-  return [dot(p, view.right) * k, dot(p, view.up) * k, near, k];
-}
-
-/** The rectangle in metres that holds all points as a camera sees them. */
-export function extent(view, points, margin) {
-  const box = { left: Infinity, right: -Infinity, bottom: Infinity, top: -Infinity };
-  for (const point of points) {
-    const [x, y] = look(view, point);
-    box.left = Math.min(box.left, x - margin);
-    box.right = Math.max(box.right, x + margin);
-    box.bottom = Math.min(box.bottom, y - margin);
-    box.top = Math.max(box.top, y + margin);
-  }
-  return box;
-}
+const FLOOR_M = 0.75;
 
 /** A canvas with its camera: knows where a point of the bay falls on it, in CSS pixels. */
 export class Stage {
@@ -80,6 +33,12 @@ export class Stage {
   place(point) {
     const [x, y, near, k] = look(this.view, point);
     return { x: this.offset[0] + x * this.scale, y: this.offset[1] - y * this.scale, near, k: k * this.scale };
+  }
+
+  /** The page's typeface; asked once, because asking makes the browser lay the page out. */
+  get typeface() {
+    this.asked ??= getComputedStyle(this.canvas).fontFamily;
+    return this.asked;
   }
 
   clear() {
@@ -115,9 +74,34 @@ export function drawPath(stage, points) {
     const fresh = i / points.length;
     const [a, b] = [stage.place(points[i - 1]), stage.place(points[i])];
     // Mixed with the panel instead of see-through: overlapping ends would show as beads.
-    c.strokeStyle = mixed(stage.colors.panel, stage.colors.ink, 0.6 * fresh * fresh);
-    c.lineWidth = 1 + 3 * fresh;
+    c.strokeStyle = mixed(stage.colors.panel, stage.colors.ink, 0.12 + 0.68 * fresh * fresh);
+    c.lineWidth = 1.5 + 0.022 * stage.scale * fresh * fresh;
     line(c, [a, b]);
+  }
+}
+
+/** The floor around the golfer, light in the middle, and what the feet darken of it. */
+export function drawFloor(stage, [x, , z], shapes) {
+  const c = stage.context;
+  const p = stage.place([x, 0, z]);
+  const wide = FLOOR_M * stage.scale;
+  const flat = Math.max(0.02, Math.hypot(stage.view.back[1]));
+  c.save();
+  c.translate(p.x, p.y);
+  c.scale(1, flat);
+  const fading = c.createRadialGradient(0, 0, 0, 0, 0, wide);
+  fading.addColorStop(0, stage.colors.floor);
+  fading.addColorStop(0.35, stage.colors.floor);
+  fading.addColorStop(1, `${stage.colors.floor}00`);
+  c.fillStyle = fading;
+  circle(c, 0, 0, wide);
+  c.fill();
+  c.restore();
+  c.fillStyle = stage.colors.cast;
+  for (const { a, b } of shapes.filter((s) => s.foot && s.a)) {
+    const [heel, toe] = [stage.place([a[0], 0, a[2]]), stage.place([b[0], 0, b[2]])];
+    capsulePath(c, heel, toe, 0.05 * heel.k, 0.05 * toe.k);
+    c.fill();
   }
 }
 
@@ -132,9 +116,9 @@ export function drawRest(stage, point) {
 
 /**
  * Draws a force as a tapered bar that rises from `foot`, a point, half a metre for a whole body weight,
- * with its size in words at its end.
+ * with its size in words at its end, `outward` of it (-1 left, 1 right) where the other leg is not.
  */
-export function drawForce(stage, foot, share, side, size) {
+export function drawForce(stage, foot, share, side, size, outward) {
   const [p, q] = [stage.place(foot), stage.place(along(foot, METRES_A_WEIGHT, share))];
   const reach = Math.hypot(q.x - p.x, q.y - p.y);
   if (reach < 3) return;
@@ -143,26 +127,26 @@ export function drawForce(stage, foot, share, side, size) {
   const wide = 0.022 * stage.scale;
   polygon(c, [[p, wide], [p, -wide], [q, -0.3 * wide], [q, 0.3 * wide]].map(([at, off]) => ({ x: at.x + off * nx, y: at.y + off * ny })));
   // A dark edge first: the bar stays apart from the leg behind it, which has the same fill.
-  c.lineWidth = Math.max(7, 0.02 * stage.scale);
+  c.lineWidth = Math.max(5, 0.02 * stage.scale);
   c.lineJoin = "round";
   c.strokeStyle = stage.colors.ground;
   c.stroke();
-  paint(stage, side);
-  c.font = `600 ${size}px ${getComputedStyle(stage.canvas).fontFamily}`;
-  c.textAlign = "center";
-  c.textBaseline = "bottom";
+  paint(stage, side, { p, q, radius: wide });
+  c.font = `600 ${size}px ${stage.typeface}`;
+  c.textAlign = outward < 0 ? "right" : "left";
+  c.textBaseline = "middle";
   c.lineWidth = 4;
-  c.strokeStyle = stage.colors.ground;
-  const words = `${Math.round(100 * share[1])} %`;
-  c.strokeText(words, q.x, q.y - 3);
+  c.strokeStyle = stage.colors.panel;
+  const spot = [`${Math.round(100 * share[1])} %`, q.x + outward * 0.1 * stage.scale, q.y];
+  c.strokeText(...spot);
   c.fillStyle = stage.colors.ink;
-  c.fillText(words, q.x, q.y - 3);
+  c.fillText(...spot);
 }
 
 /** Writes "lead" and "trail" under the feet (where they stand apart). */
 export function drawFootWords(stage, shapes, size) {
   const c = stage.context;
-  c.font = `${size}px ${getComputedStyle(stage.canvas).fontFamily}`;
+  c.font = `${size}px ${stage.typeface}`;
   c.textBaseline = "top";
   c.fillStyle = stage.colors.ink;
   const feet = shapes.filter((s) => s.foot).map((s) => footPlace(stage, s));
@@ -192,34 +176,37 @@ function nearness(view, shape) {
   return (shape.bias ?? 0) + all.reduce((sum, p) => sum + look(view, p)[2], 0) / all.length;
 }
 
-function drawCapsule(stage, { a, b, ra, rb, side }) {
+function drawCapsule(stage, { a, b, ra, rb, side, front }) {
   const [p, q] = [stage.place(a), stage.place(b)];
-  capsulePath(stage.context, p, q, ra * p.k, rb * q.k);
-  paint(stage, side);
+  const [rp, rq] = [ra * p.k, rb * q.k];
+  capsulePath(stage.context, p, q, rp, rq);
+  paint(stage, side, { p, q, radius: Math.max(rp, rq) });
+  if (front) drawNose(stage, along(a, 0.4, sub(b, a)), front, ra);
 }
 
-function drawBall(stage, { center, radius, side, front }) {
+function drawBall(stage, { center, radius, side }) {
   const c = stage.context;
-  const { x, y, k } = stage.place(center);
-  circle(c, x, y, radius * k);
-  if (side === "ghost") {
-    c.setLineDash([5, 6]);
-    c.lineWidth = 2;
-    c.strokeStyle = stage.colors.dim;
-    c.stroke();
-    c.setLineDash([]);
+  const p = stage.place(center);
+  circle(c, p.x, p.y, radius * p.k);
+  if (side !== "ghost") {
+    paint(stage, side, { p, q: p, radius: radius * p.k });
     return;
   }
-  paint(stage, side);
-  if (front) drawNose(stage, center, front, radius);
+  c.setLineDash([5, 6]);
+  c.lineWidth = 2;
+  c.strokeStyle = stage.colors.dim;
+  c.stroke();
+  c.setLineDash([]);
 }
 
 // A short bar on the front of the head, so that it is seen which way it looks.
 function drawNose(stage, center, front, radius) {
   const ahead = unit(sub(front, center));
-  const [p, q] = [stage.place(along(center, radius * 0.9, ahead)), stage.place(along(center, radius * 1.18, ahead))];
+  // From behind it is hidden by the head.
+  if (look(stage.view, front)[2] < look(stage.view, center)[2] - 0.6 * radius) return;
+  const [p, q] = [stage.place(along(center, radius * 0.96, ahead)), stage.place(along(center, radius * 1.25, ahead))];
   stage.context.strokeStyle = stage.colors.dim;
-  stage.context.lineWidth = 0.04 * p.k;
+  stage.context.lineWidth = 0.035 * p.k;
   stage.context.lineCap = "round";
   line(stage.context, [p, q]);
 }
@@ -243,55 +230,42 @@ function drawClub(stage, { line: points, head }) {
   }
 }
 
-// A plate is a thin box. Its front is bright with a middle line, its back is dark and hatched: that
-// tells open from closed even where both look equally narrow.
+// A plate is a thin slab with rounded edges. Its front is bright with a middle line, its back is dark with
+// a bright rim: that tells open from closed even where both look equally narrow.
 function drawPlate(stage, plate) {
-  for (const face of plateFaces(plate)) {
-    const spots = face.corners.map((p) => stage.place(p));
-    if (turnsAway(spots)) continue;
-    polygon(stage.context, spots);
-    fillFace(stage, plate.tone, face.name);
+  const c = stage.context;
+  const faces = slab(plate).map((face) => ({ ...face, spots: face.corners.map((p) => stage.place(p)) }));
+  polygon(c, hull(faces.flatMap((face) => face.spots)));
+  c.fillStyle = c.strokeStyle = stage.colors.ground;
+  c.lineJoin = "round";
+  c.lineWidth = 4;
+  c.fill();
+  c.stroke();
+  for (const face of faces) {
+    if (turnsAway(face.spots)) continue;
+    polygon(c, face.spots);
+    c.fillStyle = faceColor(stage, plate.tone, face);
+    c.fill();
+    // Neighbors meet without a gap; the rim of the back stays bright.
+    c.lineWidth = face.name === "back" ? 2 : 1;
+    c.strokeStyle = face.name === "back" ? stage.colors[plate.tone] : c.fillStyle;
+    c.stroke();
     if (face.name === "front") drawMiddle(stage, plate);
   }
 }
 
-function fillFace(stage, tone, name) {
-  const c = stage.context;
-  c.globalAlpha = 1;
-  c.fillStyle = stage.colors.ground;
-  c.fill();
-  c.globalAlpha = { front: 1, back: 0.34, side: 0.6, top: 0.78 }[name];
-  c.fillStyle = stage.colors[tone];
-  c.fill();
-  c.globalAlpha = 1;
-  c.lineJoin = "round";
-  c.lineWidth = 2;
-  c.strokeStyle = name === "back" ? stage.colors[tone] : stage.colors.ground;
-  c.stroke();
+function faceColor(stage, tone, { name, normal }) {
+  const { colors, view } = stage;
+  const lit = lighting(colors, view, colors[tone], normal);
+  return { front: lit, back: mixed(colors.ground, colors[tone], 0.3), edge: mixed(colors.ground, lit, 0.8) }[name];
 }
 
 function drawMiddle(stage, { center, up, front, half }) {
   const middle = along(center, half[2], front);
   stage.context.strokeStyle = stage.colors.ground;
   stage.context.lineWidth = Math.max(2, 0.014 * stage.scale);
-  line(stage.context, [stage.place(along(middle, 0.75 * half[1], up)), stage.place(along(middle, -0.75 * half[1], up))]);
-}
-
-function plateFaces(plate) {
-  const at = (r, u, f) => plateCorner(plate, r, u, f);
-  return [
-    { name: "front", corners: [at(-1, 1, 1), at(1, 1, 1), at(1, -1, 1), at(-1, -1, 1)] },
-    { name: "back", corners: [at(1, 1, -1), at(-1, 1, -1), at(-1, -1, -1), at(1, -1, -1)] },
-    { name: "side", corners: [at(1, 1, 1), at(1, 1, -1), at(1, -1, -1), at(1, -1, 1)] },
-    { name: "side", corners: [at(-1, 1, -1), at(-1, 1, 1), at(-1, -1, 1), at(-1, -1, -1)] },
-    { name: "top", corners: [at(-1, 1, -1), at(1, 1, -1), at(1, 1, 1), at(-1, 1, 1)] },
-    { name: "top", corners: [at(-1, -1, 1), at(1, -1, 1), at(1, -1, -1), at(-1, -1, -1)] },
-  ];
-}
-
-function plateCorner({ center, right, up, front, half, taper }, r, u, f) {
-  const width = half[0] * (u > 0 ? 1 : taper);
-  return along(along(along(center, r * width, right), u * half[1], up), f * half[2], front);
+  stage.context.lineCap = "round";
+  line(stage.context, [stage.place(along(middle, 0.72 * half[1], up)), stage.place(along(middle, -0.72 * half[1], up))]);
 }
 
 // Corners go around a face so that, seen from outside, its signed area on screen has one sign.
@@ -304,13 +278,19 @@ function turnsAway(spots) {
   return twice > 0;
 }
 
-function paint(stage, side) {
+// Fills the present path as a round limb from `p` to `q`.
+function paint(stage, side, limb) {
   const c = stage.context;
-  c.fillStyle = { lead: stage.colors.ink, trail: stage.hatch, middle: stage.colors.middle }[side];
+  const { colors } = stage;
+  if (side === "trail") {
+    c.fillStyle = stage.hatch;
+    c.fill();
+  }
+  c.fillStyle = rounding(c, colors, { lead: colors.ink, middle: colors.middle, trail: null }[side], limb);
   c.fill();
   // Dark edge between overlapping limbs; the hatched side also needs a light outline to have a shape.
   c.lineWidth = side === "trail" ? 2 : 1.5;
-  c.strokeStyle = side === "trail" ? stage.colors.ink : stage.colors.ground;
+  c.strokeStyle = side === "trail" ? colors.ink : colors.ground;
   c.stroke();
 }
 

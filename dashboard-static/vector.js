@@ -1,4 +1,4 @@
-// Vectors as arrays [x, y, z]. Only what body.js and stick.js need.
+// Vectors as arrays [x, y, z]. Only what figures and cameras need.
 
 export const add = (a, b) => [a[0] + b[0], a[1] + b[1], a[2] + b[2]];
 export const sub = (a, b) => [a[0] - b[0], a[1] - b[1], a[2] - b[2]];

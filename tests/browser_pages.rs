@@ -1,6 +1,7 @@
 //! What holds for every page of the screens (`browser/pages.py`): no serious violation of WCAG by
 //! axe-core, nothing wrong in the console, no request off the origin, and a lost daemon is told and found
-//! again. And what the Rig page says of each fault (`browser/rig.py`).
+//! again. What the Rig page says of each fault (`browser/rig.py`), and a left-handed student on all of them, at
+//! every size, light and dark (`browser/everywhere.py`).
 
 use std::io::{BufRead, BufReader, Write as _};
 use std::path::PathBuf;
@@ -107,6 +108,16 @@ fn every_page_is_for_everybody_and_says_when_the_daemon_is_gone() {
 fn the_rig_page_says_what_is_wrong_and_what_to_do() {
     let demo = Demo::start_at("127.0.0.1:0");
     passed(&python("browser/rig.py", &[demo.url.as_ref()]));
+}
+
+#[test]
+fn a_left_handed_student_is_left_handed_on_every_page_at_every_size() {
+    let demo = Demo::start_at("127.0.0.1:0");
+    let axe = axe();
+    passed(&python(
+        "browser/everywhere.py",
+        &[demo.url.as_ref(), axe.as_os_str()],
+    ));
 }
 
 #[test]

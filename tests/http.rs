@@ -7,20 +7,38 @@ use serde_json::Value;
 
 /// Status and body (`null` where it is no JSON).
 pub(crate) fn ask(to: SocketAddr, method: &str, path: &str, body: Option<&Value>) -> (u16, Value) {
-    let mut stream = TcpStream::connect(to).expect("the bay listens");
     let body = body.map(Value::to_string).unwrap_or_default();
+    send(to, (method, path), ("application/json", body.as_bytes()))
+}
+
+/// The same with a body of any kind.
+pub(crate) fn send(
+    to: SocketAddr,
+    (method, path): (&str, &str),
+    (kind, body): (&str, &[u8]),
+) -> (u16, Value) {
+    let (status, body) = text(to, (method, path), (kind, body));
+    (status, serde_json::from_str(&body).unwrap_or_default())
+}
+
+/// The same with the answer as it is.
+pub(crate) fn text(
+    to: SocketAddr,
+    (method, path): (&str, &str),
+    (kind, body): (&str, &[u8]),
+) -> (u16, String) {
+    let mut stream = TcpStream::connect(to).expect("the bay listens");
     let head = if body.is_empty() {
         String::new()
     } else {
-        format!(
-            "Content-Type: application/json\r\nContent-Length: {}\r\n",
-            body.len()
-        )
+        let length = body.len();
+        format!("Content-Type: {kind}\r\nContent-Length: {length}\r\n")
     };
     write!(
         stream,
-        "{method} {path} HTTP/1.1\r\nHost: {to}\r\nConnection: close\r\n{head}\r\n{body}"
+        "{method} {path} HTTP/1.1\r\nHost: {to}\r\nConnection: close\r\n{head}\r\n"
     )
+    .and_then(|()| stream.write_all(body))
     .expect("sent");
     let mut answer = Vec::new();
     stream.read_to_end(&mut answer).expect("an answer");
@@ -39,7 +57,7 @@ pub(crate) fn ask(to: SocketAddr, method: &str, path: &str, body: Option<&Value>
     } else {
         body.to_owned()
     };
-    (status, serde_json::from_str(&body).unwrap_or_default())
+    (status, body)
 }
 
 /// A chunked body in one.

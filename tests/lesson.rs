@@ -22,9 +22,9 @@ fn impacts(found: &offline::Offline) -> Vec<(f64, analysis::swing::kind::Kind)> 
 }
 
 #[test]
-fn three_minutes_give_their_full_shots_at_their_instants() {
+fn five_minutes_give_their_full_shots_at_their_instants() {
     let map = MarkerMap::load("whin_32").unwrap();
-    let mut taught = Lesson::new(&LessonParams::usual(1, 180.0));
+    let mut taught = Lesson::new(&LessonParams::usual(1, 300.0));
     let arrivals = lesson::arrivals(&mut taught, &map, true);
     let found = impacts(&offline::analyze(arrivals, map, Context::default()));
     let shots: Vec<f64> = taught
@@ -39,6 +39,28 @@ fn three_minutes_give_their_full_shots_at_their_instants() {
         let near = found.iter().find(|f| (f.0 - shot).abs() < 0.001);
         assert!(near.is_some(), "no swing at {shot} s: {found:?}");
     }
+}
+
+/// Plates by the datagrams: they are zeroed while nobody is there, and shots have their loads.
+#[test]
+fn a_lesson_on_plates_gives_loads() {
+    let map = MarkerMap::load("whin_32").unwrap();
+    let mut taught = Lesson::new(&LessonParams {
+        plates: true,
+        ..LessonParams::usual(1, 90.0)
+    });
+    let arrivals = lesson::arrivals(&mut taught, &map, true);
+    let found = offline::analyze(arrivals, map, Context::default());
+    let shots = found.swings.iter().filter(|s| s.kind.name() == "shot");
+    let weights: Vec<Option<f64>> = shots
+        .map(|s| analysis::metrics::ground::on_plates(&s.prepared).weight_n)
+        .collect();
+    let known = weights.iter().flatten();
+    assert!(known.clone().count() > 0, "{weights:?}");
+    assert!(
+        known.clone().all(|n| (400.0..1200.0).contains(n)),
+        "{weights:?}"
+    );
 }
 
 #[test]

@@ -12,8 +12,10 @@ use std::collections::BTreeMap;
 use analysis::analyzer::{Analyzer, Content, Input, Output};
 use analysis::assemble::FramePart;
 use analysis::context::Context;
-use analysis::forward::{Label, Lesson, LessonFrame, LessonParams, STRANGERS};
+use analysis::forward::{Label, Lesson, LessonFrame, LessonParams, PlateSample};
 use analysis::frame::{BayFromSource, MarkerLayout};
+use analysis::ground::forces::{ForceBlock, ForceLayout};
+use analysis::ground::plate::{PlateDescription, PlateKind};
 use analysis::stream::Place;
 use analysis::swing::event::Event;
 use nalgebra::{Point3, Rotation3, Vector3};
@@ -22,6 +24,8 @@ use nalgebra::{Point3, Rotation3, Vector3};
 const BALL: Point3<f64> = Point3::new(0.0, 0.0214, 0.0);
 /// A report is of a label when its impact is this close, seconds.
 const MATCH_S: f64 = 0.25;
+/// And when it came at most so long after the movement, seconds: a clock that jumps back shows a time twice.
+const SOON_S: f64 = 4.0;
 
 /// What a bay has beside the markers.
 #[derive(Debug, Clone, Copy)]
@@ -52,6 +56,8 @@ pub(crate) struct Found {
     pub(crate) kind: &'static str,
     pub(crate) confidence: f64,
     pub(crate) impact_s: f64,
+    /// Time of the lesson when it was reported, seconds.
+    pub(crate) lesson_s: f64,
     pub(crate) impact_found: bool,
     pub(crate) handed: &'static str,
     pub(crate) notes: Vec<String>,
@@ -59,12 +65,18 @@ pub(crate) struct Found {
     pub(crate) first: Option<(&'static str, f64)>,
     /// Roughest sizes of the movement, in words.
     pub(crate) size: String,
+    /// Force plates against the motion, where both are there: what is left over, body weights.
+    pub(crate) audit: Option<f64>,
+    /// A fault of the rig that was told.
+    pub(crate) accused: Vec<String>,
 }
 
 /// A movement that gave no report: device time, kind, why.
 #[derive(Debug, Clone)]
 pub(crate) struct Dismissed {
     pub(crate) span_s: [f64; 2],
+    /// Time of the lesson when it was told, seconds.
+    pub(crate) lesson_s: f64,
     pub(crate) kind: &'static str,
     pub(crate) why: String,
 }
@@ -87,6 +99,7 @@ pub(crate) fn run(params: &LessonParams, rig: Rig) -> Run {
 pub(crate) fn watched(params: &LessonParams, rig: Rig, mut look: impl FnMut(&mut Run)) -> Run {
     let mut lesson = Lesson::new(params);
     let mut feed = Feed::new(rig);
+    feed.plates = lesson.plates().map(described);
     let mut run = Run::default();
     for frame in lesson.by_ref() {
         run.seconds += 1.0 / frame.rate_hz;
@@ -101,12 +114,28 @@ pub(crate) fn watched(params: &LessonParams, rig: Rig, mut look: impl FnMut(&mut
     run
 }
 
+/// The plates of a lesson as their sender describes them.
+fn described(plates: [([Point3<f64>; 4], Vector3<f64>); 2]) -> ForceLayout {
+    let plates = plates.map(|(corners, origin)| PlateDescription {
+        kind: PlateKind::Moments,
+        corners: corners.map(|c| c.coords.map(|v| v as f32).into()),
+        origin: origin.map(|v| v as f32).into(),
+    });
+    ForceLayout {
+        id: 1,
+        rate_hz: PlateSample::RATE_HZ,
+        plates: plates.to_vec(),
+        bay_from_source: BayFromSource::IDENTITY,
+    }
+}
+
 /// Frames of a lesson as inputs of the analyzer.
 struct Feed {
     analyzer: Analyzer,
     outputs: Vec<Output>,
     rig: Rig,
-    sequence: [u64; 2],
+    sequence: [u64; 3],
+    plates: Option<ForceLayout>,
     epoch: u32,
     time_ns: i64,
     /// First reports whose whole swing has not come: epoch and impact, kind, delay in seconds.
@@ -119,7 +148,8 @@ impl Feed {
             analyzer: Analyzer::new(Context::default(), 0),
             outputs: Vec::new(),
             rig,
-            sequence: [0; 2],
+            sequence: [0; 3],
+            plates: None,
             epoch: 0,
             time_ns: 0,
             first: BTreeMap::new(),
@@ -150,9 +180,9 @@ impl Feed {
         let source_from_bay = Rotation3::from_axis_angle(&Vector3::y_axis(), self.rig.turned);
         if frame.epoch != self.epoch {
             self.epoch = frame.epoch;
-            self.sequence = [0; 2];
+            self.sequence = [0; 3];
             let mut columns: Vec<_> = Lesson::landmarks().iter().copied().map(Some).collect();
-            columns.resize(columns.len() + STRANGERS, None);
+            columns.resize(frame.points.len(), None);
             let layout = MarkerLayout {
                 id: frame.epoch,
                 rate_hz: frame.rate_hz,
@@ -164,7 +194,11 @@ impl Feed {
                 ball_center: self.rig.ball.then_some(BALL),
             };
             self.send(1, time_ns, Content::Layout(Box::new(layout)));
+            if let Some(plates) = self.plates.clone() {
+                self.send(3, time_ns, Content::ForceLayout(Box::new(plates)));
+            }
         }
+        self.push_plates(frame);
         if let Some(pulse_ns) = frame.pulse_ns.filter(|_| self.rig.trigger) {
             let pulse_ns = pulse_ns + self.rig.later_ns;
             self.send(2, pulse_ns, Content::Pulse(pulse_ns));
@@ -179,6 +213,22 @@ impl Feed {
             points: frame.points.iter().map(|p| p.map(single)).collect(),
         };
         self.send(1, time_ns, Content::Part(part));
+    }
+
+    /// The samples of a frame as one block; the source's axes are the bay's for plates.
+    fn push_plates(&mut self, frame: &LessonFrame) {
+        let Some(first) = frame.plates.first() else {
+            return;
+        };
+        let values = frame.plates.iter().flat_map(|s| s.channels);
+        let block = ForceBlock {
+            layout: 1,
+            first_sample: first.number,
+            time_ns: first.time_ns + self.rig.later_ns,
+            channels: 12,
+            values: values.flatten().map(|v| Some(v as f32)).collect(),
+        };
+        self.send(3, block.time_ns, Content::Forces(block));
     }
 
     fn collect(&mut self, run: &mut Run) {
@@ -204,9 +254,16 @@ impl Feed {
                         kind: measured.kind.name(),
                         confidence: measured.confidence,
                         impact_s: measured.prepared.window.seconds(swing.impact.slot),
+                        lesson_s: run.seconds,
                         impact_found: swing.slots.get(Event::Impact).is_some(),
                         handed: measured.prepared.handed.name(),
                         notes: measured.notes.clone(),
+                        audit: measured.audit.as_ref().map(|a| a.residual),
+                        accused: measured
+                            .audit
+                            .iter()
+                            .flat_map(|a| a.findings.clone())
+                            .collect(),
                         first: self.first.remove(&(epoch, impact_ns)),
                         size: format!(
                             "{:?}, {:.1} m/s, address {}, clearance {:?}",
@@ -223,11 +280,13 @@ impl Feed {
                     reason,
                 } => run.dismissed.push(Dismissed {
                     span_s: [time_ns as f64 * 1e-9; 2],
+                    lesson_s: run.seconds,
                     kind: kind.name(),
                     why: reason,
                 }),
                 Output::Movement(movement) => run.dismissed.push(Dismissed {
                     span_s: movement.span_ns.map(|t| t as f64 * 1e-9),
+                    lesson_s: run.seconds,
                     kind: movement.kind.name(),
                     why: String::new(),
                 }),
@@ -251,6 +310,10 @@ pub(crate) struct Score {
     /// First reports: kind → delays after impact, seconds; how many a later look did not confirm.
     pub(crate) first_s: BTreeMap<&'static str, Vec<f64>>,
     pub(crate) unconfirmed: usize,
+    /// Reports with plates that could be held against the motion: what is left over, body weights.
+    pub(crate) audits: Vec<f64>,
+    /// Reports that tell a fault of the rig.
+    pub(crate) accused: usize,
     pub(crate) seconds: f64,
     /// What went wrong, in words.
     pub(crate) faults: Vec<String>,
@@ -261,6 +324,7 @@ impl Score {
     pub(crate) fn add(&mut self, name: &str, run: &Run) {
         self.seconds += run.seconds;
         self.add_first(name, run);
+        self.add_audits(name, run);
         let mut taken = vec![false; run.found.len()];
         let mut count = |truth: &str, found: &str| {
             *self
@@ -340,6 +404,23 @@ impl Score {
         }
     }
 
+    /// What plates and motion left over; the rigs of lessons are healthy.
+    fn add_audits(&mut self, name: &str, run: &Run) {
+        for found in &run.found {
+            self.audits.extend(found.audit);
+            self.accused += usize::from(!found.accused.is_empty());
+            let during = run.labels.iter().find(|l| is_of(found, l));
+            for words in &found.accused {
+                self.faults.push(format!(
+                    "{name}: {} ({:?}) at {:.2} s accuses the rig: {words}",
+                    found.kind,
+                    during.map(|l| l.scene),
+                    found.impact_s
+                ));
+            }
+        }
+    }
+
     /// Reports that no label claims.
     fn add_unclaimed(&mut self, name: &str, run: &Run, taken: &[bool]) {
         for (found, _) in run.found.iter().zip(taken).filter(|(_, t)| !**t) {
@@ -387,6 +468,12 @@ impl Score {
             .sum()
     }
 
+    /// Strokes left open (`swing`: neither club, ball nor trigger can tell).
+    fn open(&self) -> usize {
+        let strokes = ["shot", "rehearsal", "partial"];
+        strokes.iter().map(|k| self.of(k, &["swing"])).sum()
+    }
+
     /// Share of shots, rehearsals and partial strokes reported as what they are, those left open
     /// (`swing`) apart; and all movements, where no report is right for the others.
     pub(crate) fn kind_accuracy(&self) -> (f64, f64) {
@@ -404,6 +491,14 @@ impl Score {
             right as f64 / all.max(1) as f64,
             (right + silent) as f64 / (all + rest + self.of("—", &[])).max(1) as f64,
         )
+    }
+
+    /// Share of strokes reported as what they are, where what is left open counts as wrong.
+    fn plain_accuracy(&self) -> f64 {
+        let strokes = ["shot", "rehearsal", "partial"];
+        let right: usize = strokes.iter().map(|k| self.of(k, &[k])).sum();
+        let all: usize = strokes.iter().map(|k| self.of(k, &[])).sum();
+        right as f64 / all.max(1) as f64
     }
 
     /// The confusion table with its sums.
@@ -441,6 +536,11 @@ impl Score {
             100.0 * all,
             self.wrong_side
         ));
+        text += &line(format!(
+            "left open as `swing` and counted apart: {}; without that {:.2} % of strokes",
+            self.open(),
+            100.0 * self.plain_accuracy()
+        ));
         for (kind, off) in &self.impact_off_s {
             let mut off: Vec<f64> = off.iter().map(|s| s.abs() * 1e3).collect();
             off.sort_unstable_by(f64::total_cmp);
@@ -461,6 +561,18 @@ impl Score {
             ));
         }
         text += &line(format!("first reports not confirmed: {}", self.unconfirmed));
+        if !self.audits.is_empty() {
+            let mut left = self.audits.clone();
+            left.sort_unstable_by(f64::total_cmp);
+            let at = |share: f64| left[(share * (left.len() - 1) as f64) as usize];
+            text += &line(format!(
+                "plates held against the motion in {} reports: {:.3} body weights left over (median), {:.3} (95 %); rigs accused {}",
+                left.len(),
+                at(0.5),
+                at(0.95),
+                self.accused
+            ));
+        }
         text
     }
 
@@ -476,10 +588,17 @@ fn line(text: String) -> String {
 
 /// Whether a report is of a label: by impact, or by time where a label has none.
 fn is_of(found: &Found, label: &Label) -> bool {
-    match label.impact_s {
-        Some(t) => (found.impact_s - t).abs() < MATCH_S,
-        None => (label.start_s..=label.end_s).contains(&found.impact_s),
-    }
+    is_soon(found.lesson_s, label)
+        && match label.impact_s {
+            Some(t) => (found.impact_s - t).abs() < MATCH_S,
+            None => (label.start_s..=label.end_s).contains(&found.impact_s),
+        }
+}
+
+/// Whether what was said at a time of the lesson can be of a label.
+fn is_soon(lesson_s: f64, label: &Label) -> bool {
+    let begun = label.lesson_s;
+    (begun..begun + label.end_s - label.start_s + SOON_S).contains(&lesson_s)
 }
 
 fn off(found: &Found, label: &Label) -> f64 {
@@ -488,7 +607,9 @@ fn off(found: &Found, label: &Label) -> f64 {
 
 /// What was said of a movement that gave no report.
 fn dismissed<'a>(run: &'a Run, label: &Label) -> Option<&'a Dismissed> {
-    let overlaps = |d: &&Dismissed| d.span_s[0] <= label.end_s && d.span_s[1] >= label.start_s;
+    let overlaps = |d: &&Dismissed| {
+        is_soon(d.lesson_s, label) && d.span_s[0] <= label.end_s && d.span_s[1] >= label.start_s
+    };
     let near = |d: &&Dismissed| {
         let at = label.impact_s.unwrap_or(label.end_s);
         ((d.span_s[1] - at).abs() * 1e6) as i64

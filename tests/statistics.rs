@@ -10,7 +10,8 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
 use serde_json::{Value, json};
 
-use crate::change::{Lesson, Studio, Tally, changed, unchanged};
+use crate::change::{Lesson, changed, unchanged};
+use crate::change_judge::{Studio, Tally};
 use crate::support::{python, scratch};
 
 fn unit(rng: &mut ChaCha8Rng) -> f64 {

@@ -190,11 +190,18 @@ pub fn length_m(window: &Window) -> Option<f64> {
     median(distances(window.track(Landmark::ClubButt)?, &head))
 }
 
+/// Whether a measured length is another club's than a told one, metres: the reference point is not the
+/// shaft's end, and a marker lies on the butt, not in it.
+#[must_use]
+pub fn is_another_length(told_m: f64, measured_m: f64) -> bool {
+    (measured_m - told_m).abs() > LENGTH_TOLERANCE_M
+}
+
 /// The told length is another club's than the one measured.
 fn contradiction(butt: Option<&Track>, head: &Track, told_m: Option<f64>) -> Option<String> {
     let told_m = told_m?;
     let measured_m = median(distances(butt?, head))?;
-    ((measured_m - told_m).abs() > LENGTH_TOLERANCE_M).then(|| {
+    is_another_length(told_m, measured_m).then(|| {
         format!("told a club of {told_m:.2} m, measured {measured_m:.2} m: tell the right club, or check its markers")
     })
 }

@@ -3,6 +3,7 @@
 mod clean;
 mod club_paths;
 mod stands;
+pub(crate) use stands::is_seated;
 mod told;
 mod words;
 
@@ -281,7 +282,7 @@ fn find(
     if !held(window, &whole, &swing) {
         return Err(Nothing::Movement(NotASwing::NotHeld));
     }
-    if swing.extent == Extent::Partial
+    if matches!(swing.extent, Extent::Partial | Extent::SmallArms)
         && let Some(why) = stands::unsteady(window, &swing)
     {
         return Err(Nothing::Movement(why));

@@ -10,7 +10,7 @@ use analysis::frame::CaptureFrame;
 use analysis::measure::Measured;
 use crossbeam_channel::{Receiver, Sender};
 use protocol::report::{Report, Transport};
-use protocol::screen::{Archived, BayState, Health, Live, Replay, Status};
+use protocol::screen::{Archived, BayState, Health, Live, Queue, Replay, Status};
 use protocol::shelf::Curves;
 use tracing::{error, info, warn};
 
@@ -22,6 +22,8 @@ use crate::health::{Drops, HealthBook};
 use crate::map::MarkerMap;
 use crate::offline::told;
 use crate::outgoing;
+use crate::pipeline::{ARRIVALS, RECORDED};
+use crate::pulse::Pulse;
 use crate::receive::{Arrival, Dropped, Fed};
 use crate::refine::{self, Job};
 use crate::seat::Seat;
@@ -88,6 +90,9 @@ pub struct Bay<'a> {
     live_due_ns: u64,
     health_due_ns: u64,
     now_ns: u64,
+    pulse: Arc<Pulse>,
+    /// Arrivals that wait.
+    waiting: usize,
 }
 
 impl<'a> Bay<'a> {
@@ -98,7 +103,7 @@ impl<'a> Bay<'a> {
         map: MarkerMap,
         book: HealthBook,
         outlets: Outlets,
-        dropped: &'a Dropped,
+        (dropped, pulse): (&'a Dropped, Arc<Pulse>),
     ) -> Self {
         let decoder = Decoder::new(map.clone());
         let analyzer = Analyzer::new(
@@ -117,17 +122,21 @@ impl<'a> Bay<'a> {
             live_due_ns: 0,
             health_due_ns: 0,
             now_ns: 0,
+            pulse,
+            waiting: 0,
         }
     }
 
     /// Works until the source closes, then works off what waits.
     pub fn run(mut self, arrivals: &Receiver<Fed>) {
         for fed in arrivals {
+            self.waiting = arrivals.len();
             match fed {
                 Fed::Arrival(arrival) => self.take(&arrival),
                 Fed::Seat(seat) => self.change(&seat),
             }
             self.hand_on();
+            self.pulse.beat(self.now_ns);
         }
         self.analyzer.finish(&mut self.outputs);
         self.hand_on();
@@ -213,11 +222,42 @@ impl<'a> Bay<'a> {
             let archive = self.outlets.archive.as_ref();
             self.book
                 .archive(archive.map_or_else(Vec::new, |(_, board)| board.findings()));
+            self.book.queues(self.queues());
             let page = self
                 .book
                 .page(self.now_ns, &self.analyzer, &self.decoder, drops);
             self.offer(Outgoing::Health(page));
         }
+    }
+
+    fn queues(&self) -> Vec<Queue> {
+        fn of<T>(name: &str, sender: &Sender<T>) -> Queue {
+            Queue {
+                name: name.into(),
+                waiting: sender.len() as u64,
+                room: sender.capacity().unwrap_or(usize::MAX) as u64,
+            }
+        }
+        let Outlets {
+            outgoing,
+            refine,
+            archive,
+        } = &self.outlets;
+        let arrivals = Queue {
+            name: "arrivals".into(),
+            waiting: self.waiting as u64,
+            room: ARRIVALS as u64,
+        };
+        let mut queues = vec![arrivals, of("outgoing", outgoing), of("refined", refine)];
+        if let Some((filed, _)) = archive {
+            queues.push(of("filed", filed));
+            queues.push(Queue {
+                name: "recorded".into(),
+                waiting: self.dropped.waiting.load(Ordering::Relaxed),
+                room: RECORDED as u64,
+            });
+        }
+        queues
     }
 
     /// Newest wins: a full queue loses the pose, the next one comes in a moment.

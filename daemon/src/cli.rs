@@ -23,6 +23,18 @@ pub struct Cli {
     /// What to do.
     #[command(subcommand)]
     pub command: Command,
+    /// How logs are written (standard error).
+    #[arg(long, global = true, value_enum, default_value_t = LogFormat::Text)]
+    pub log: LogFormat,
+}
+
+/// How logs are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum LogFormat {
+    /// Lines for people.
+    Text,
+    /// One JSON object a line.
+    Json,
 }
 
 /// What can be asked.
@@ -204,8 +216,7 @@ pub struct Synthesize {
     /// Leave out the force plates under the golfer's feet.
     #[arg(long)]
     pub no_plates: bool,
-    /// A lesson of so many minutes instead of one swing: shots and everything between them, without
-    /// plates, as `lesson.mcap` and `labels.json`. Style, club, ball and speed are drawn by the seed.
+    /// A lesson of so many minutes instead of one swing: shots and everything between them, as `lesson.mcap` and `labels.json`. Style, club, ball and speed are drawn by the seed.
     #[arg(long, value_name = "MINUTES", value_parser = positive)]
     pub lesson: Option<f64>,
     /// In a lesson: markers get lost, are exchanged and belong to others.
@@ -214,6 +225,12 @@ pub struct Synthesize {
     /// In a lesson: the sender restarts, jumps in time, changes its rate.
     #[arg(long, requires = "lesson")]
     pub upsets: bool,
+    /// In a lesson: two force plates lie under the golfer's address.
+    #[arg(long, requires = "lesson")]
+    pub plates: bool,
+    /// In a lesson: skin markers swing behind the bones.
+    #[arg(long, requires = "lesson")]
+    pub wobble: bool,
     /// In a lesson: the club has no markers.
     #[arg(long, requires = "lesson")]
     pub no_club: bool,

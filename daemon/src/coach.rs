@@ -1,16 +1,21 @@
-//! The coach's side of a bay: who stands in it, blocks, what is entered, and the lesson that the screens
-//! show. Values come from the store once a swing is filed; what they mean is computed in
+//! The coach's side of a bay: who stands in it (`chair`), blocks, what is entered, and the lesson that the
+//! screens show. Values come from the store once a swing is filed; what they mean is computed in
 //! `analysis::coaching` and becomes words and units in `coach/view`. Nothing here measures.
 //!
 //! Verbs block on the disk: the web calls them from threads that may.
 
+mod again;
 mod block;
+mod calibrate;
+mod chair;
 pub mod cohort;
 pub mod compare;
 mod findings;
 mod judge;
+mod moving;
 pub mod shelf;
 mod shots;
+mod thresholds;
 mod told;
 pub mod view;
 mod words;
@@ -20,45 +25,41 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
+pub use analysis::coaching::leaks::Leak;
 pub use analysis::coaching::shot::Metric;
 use crossbeam_channel::{Receiver, Sender};
 use protocol::lesson::{
-    Ask, Block, Club, Consent, Entry, Lesson, NewBlock, NewSeat, NewStudent, OnFile, Seat, Student,
+    Ask, Begun, Club, Consent, Entry, Lesson, NewBlock, NewStudent, OnFile, Said, Seat, Student,
 };
 use protocol::screen::Message;
 
 use crate::archive::rows::Session;
 use crate::archive::store::Store;
-use crate::archive::{Archive, ArchiveError, rows, writer};
+use crate::archive::{Archive, ArchiveError, rows};
 use crate::clock::Clock;
 use crate::hub::Hub;
+use crate::map::MarkerMap;
+use crate::recent::Recent;
 use crate::recording::Meta;
 use crate::seat;
 
-/// A lesson that nobody ended goes on after a restart when its last sign of life is younger than this.
-const GOES_ON_NS: u64 = 4 * 3_600_000_000_000;
+use self::chair::Chair;
+
 /// Shots of a check block when nobody says how many.
 const PLANNED: u32 = 10;
 /// How long a stop may take to be seen.
 const LOOK: Duration = Duration::from_millis(200);
-/// What is said where nobody was chosen.
-const NOBODY: &str = "not recorded: nobody is chosen";
 
 /// The coach's side of one bay.
 pub struct Coach {
     archive: Mutex<Archive>,
     meta: Meta,
     clock: Clock,
+    map: MarkerMap,
+    recent: Arc<Recent>,
     seats: Sender<Arc<seat::Seat>>,
     wake: Sender<()>,
     chair: Mutex<Chair>,
-}
-
-/// Who stands in the bay.
-#[derive(Debug, Clone)]
-struct Chair {
-    seat: Option<Seat>,
-    note: String,
 }
 
 impl Coach {
@@ -73,177 +74,26 @@ impl Coach {
         (seats, wake): (Sender<Arc<seat::Seat>>, Sender<()>),
         student: Option<&str>,
     ) -> Result<(Self, Arc<seat::Seat>), ArchiveError> {
+        let map = MarkerMap::parse(&meta.marker_map, "of the bay");
         let coach = Self {
             archive: Mutex::new(Archive::create(dir)?),
+            map: map.map_err(|why| ArchiveError::Unfitting(format!("{why:#}")))?,
+            recent: Arc::default(),
             meta,
             clock,
             seats,
             wake,
-            chair: Mutex::new(Chair {
-                seat: None,
-                note: NOBODY.into(),
-            }),
+            chair: Mutex::new(Chair::default()),
         };
-        let first = match student {
-            Some(id) => {
-                let asked = NewSeat {
-                    mode: "student".into(),
-                    student: Some(id.to_owned()),
-                    club: None,
-                };
-                coach.place(&asked, None)?
-            }
-            None => coach.go_on()?,
-        };
+        let first = coach.first(student)?;
         Ok((coach, first))
-    }
-
-    /// The seat of a lesson that a restart interrupted.
-    fn go_on(&self) -> Result<Arc<seat::Seat>, ArchiveError> {
-        let now = self.utc_ns();
-        let found = self.archive().store.open_session(&self.meta.bay)?;
-        let Some((id, alive)) = found else {
-            return Ok(Arc::new(nobody(NOBODY)));
-        };
-        if now.saturating_sub(alive) > GOES_ON_NS {
-            self.archive().store.end_session(&id, alive)?;
-            return Ok(Arc::new(nobody(NOBODY)));
-        }
-        let (student, club) = {
-            let archive = self.archive();
-            let blocks = archive.store.blocks(&id)?;
-            let club = blocks.last().and_then(|b| b.club.clone());
-            (archive.store.student_of(&id)?, club)
-        };
-        let asked = NewSeat {
-            mode: "student".into(),
-            student: Some(student),
-            club,
-        };
-        self.place(&asked, Some(id))
-    }
-
-    /// Places somebody in the bay, from the next datagram on.
-    ///
-    /// # Errors
-    /// When there is no such student or club, there is no consent, what is told makes no sense, or the bay
-    /// is still busy with the last change.
-    pub fn sit(&self, asked: &NewSeat) -> Result<Option<Seat>, ArchiveError> {
-        let next = self.place(asked, None)?;
-        if self.seats.try_send(next).is_err() {
-            return Err(ArchiveError::Unfitting(
-                "the bay is still busy with the last change: ask again in a second".into(),
-            ));
-        }
-        self.ring();
-        Ok(self.chair().seat.clone())
-    }
-
-    fn place(
-        &self,
-        asked: &NewSeat,
-        session: Option<String>,
-    ) -> Result<Arc<seat::Seat>, ArchiveError> {
-        let now_utc_ns = self.utc_ns();
-        let mut archive = self.archive();
-        let mut chair = self.chair();
-        let before = chair.seat.clone();
-        let placed = match asked.mode.as_str() {
-            "student" => {
-                let id = asked.student.as_deref().unwrap_or_default();
-                let of_same = before
-                    .as_ref()
-                    .filter(|s| s.student.as_ref().is_some_and(|s| s.id == id))
-                    .and_then(|s| s.session.clone());
-                self.student(&mut archive, (asked, id), session.or(of_same))?
-            }
-            "guest" => (
-                Some(unkept("guest", now_utc_ns)),
-                nobody("guest: not recorded"),
-            ),
-            "coach" => (
-                Some(unkept("coach", now_utc_ns)),
-                nobody("the coach shows something: not recorded"),
-            ),
-            "nobody" => (None, nobody(NOBODY)),
-            odd => {
-                return Err(ArchiveError::Unfitting(format!(
-                    "mode `{odd}` is not known: use student, guest, coach or nobody"
-                )));
-            }
-        };
-        if let Some(left) = before.and_then(|s| s.session)
-            && placed
-                .0
-                .as_ref()
-                .is_none_or(|s| s.session.as_ref() != Some(&left))
-        {
-            archive.store.end_block(&left, now_utc_ns)?;
-            archive.store.end_session(&left, now_utc_ns)?;
-        }
-        chair.note.clone_from(&placed.1.note);
-        chair.seat = placed.0;
-        Ok(Arc::new(placed.1))
-    }
-
-    /// A student's seat: the lesson goes on where one is named, else a new one begins.
-    fn student(
-        &self,
-        archive: &mut Archive,
-        (asked, id): (&NewSeat, &str),
-        goes_on: Option<String>,
-    ) -> Result<(Option<Seat>, seat::Seat), ArchiveError> {
-        let now_utc_ns = self.utc_ns();
-        let student = archive.store.student(id)?;
-        let club = match asked.club.as_deref().filter(|c| !c.is_empty()) {
-            Some(club) => {
-                let (club, owner) = archive.store.club(club)?;
-                if owner != id {
-                    return Err(ArchiveError::Unfitting(format!(
-                        "club {} is not {id}'s",
-                        club.id
-                    )));
-                }
-                Some(club)
-            }
-            None => None,
-        };
-        let calibration = archive.store.calibration(id)?;
-        let text = told::text(&student, club.as_ref(), calibration.as_deref());
-        let context = crate::context::parse(&text)
-            .map_err(|why| ArchiveError::Unfitting(format!("{why:#}")))?;
-        let mut session = writer::session(archive, id, (&self.meta, now_utc_ns))?;
-        if let Some(open) = goes_on {
-            session.id = open;
-        } else {
-            archive.store.begin_session(&session)?;
-        }
-        let club_id = club.as_ref().map(|c| c.id.as_str());
-        let blocks = archive.store.blocks(&session.id)?;
-        if let Some(open) = blocks.last().filter(|b| b.ended_utc_ns.is_none())
-            && open.club.as_deref() != club_id
-        {
-            let purpose = (open.purpose.as_str(), club_id, open.planned);
-            archive
-                .store
-                .begin_block(&session.id, purpose, now_utc_ns)?;
-        }
-        let seat = Seat {
-            mode: "student".into(),
-            session: Some(session.id.clone()),
-            student: Some(told::shown(&student)),
-            club,
-            since_utc_ns: now_utc_ns,
-        };
-        let next = seat::Seat::new(Some(session), (context, Some(text)), "recorded");
-        Ok((Some(seat), next))
     }
 
     /// Begins a block of the lesson that runs.
     ///
     /// # Errors
     /// When no lesson runs, or the purpose is not known.
-    pub fn begin_block(&self, asked: &NewBlock) -> Result<Block, ArchiveError> {
+    pub fn begin_block(&self, asked: &NewBlock) -> Result<Begun, ArchiveError> {
         if !["baseline", "practice", "check"].contains(&asked.purpose.as_str()) {
             return Err(ArchiveError::Unfitting(format!(
                 "purpose `{}` is not known: use baseline, practice or check",
@@ -261,24 +111,23 @@ impl Coach {
             )));
         }
         let purpose = (asked.purpose.as_str(), club.map(|c| c.id.as_str()), planned);
-        let id = archive.store.begin_block(session, purpose, self.utc_ns())?;
+        let (id, entry) = archive.store.begin_block(session, purpose, self.utc_ns())?;
         let block = archive.store.block(id)?;
         self.ring();
-        Ok(block)
+        Ok(Begun { block, entry })
     }
 
-    /// Ends the block that runs, if one does.
+    /// Ends the block that runs, if one does; gives the entry by which it is undone.
     ///
     /// # Errors
     /// When no lesson runs.
-    pub fn end_block(&self) -> Result<(), ArchiveError> {
+    pub fn end_block(&self) -> Result<Option<i64>, ArchiveError> {
         let mut archive = self.archive();
         let seat = self.chair().seat.clone();
-        archive
-            .store
-            .end_block(open(seat.as_ref())?, self.utc_ns())?;
+        let session = open(seat.as_ref())?;
+        let entry = archive.store.end_block(session, self.utc_ns())?;
         self.ring();
-        Ok(())
+        Ok(entry)
     }
 
     /// Makes an entry.
@@ -287,19 +136,44 @@ impl Coach {
     /// As [`Store::enter`], and where a metric, band or list makes no sense.
     pub fn enter(&self, ask: &Ask) -> Result<Entry, ArchiveError> {
         told::check(&ask.said).map_err(ArchiveError::Unfitting)?;
-        let entry = self.archive().store.enter(ask, self.utc_ns())?;
+        let entry = {
+            let mut archive = self.archive();
+            told::fits(&archive.store, ask)?;
+            archive.store.enter(ask, self.utc_ns())?
+        };
+        self.follow(&entry)?;
         self.ring();
         Ok(entry)
     }
 
-    /// Takes an entry back.
+    /// Takes an entry back: what held before holds again, be it a value, a block's beginning or end, who
+    /// stands in the bay, or whose shot it is.
     ///
     /// # Errors
-    /// As [`Store::undo`].
+    /// As [`Store::undo`], and where it cannot be taken back any more, in words.
     pub fn undo(&self, n: i64) -> Result<Entry, ArchiveError> {
-        let entry = self.archive().store.undo(n, "coach", self.utc_ns())?;
+        let before = self.archive().store.entry(n)?;
+        let entry = match &before.said {
+            Some(Said::Seat(_)) => self.stand_up(n)?,
+            Some(Said::Moved(_)) => self.move_back(&before)?,
+            Some(Said::Consent(_)) => {
+                return Err(ArchiveError::Unfitting(
+                    "a consent is given or withdrawn anew, by whom it concerns".into(),
+                ));
+            }
+            _ => self.archive().store.undo(n, "coach", self.utc_ns())?,
+        };
+        self.follow(&entry)?;
         self.ring();
         Ok(entry)
+    }
+
+    /// What an entry changes in the bay: another calibration goes from the next shot on.
+    fn follow(&self, entry: &Entry) -> Result<(), ArchiveError> {
+        if entry.key == "calibration" {
+            self.sit_again(&entry.student)?;
+        }
+        Ok(())
     }
 
     /// Adds a student.
@@ -340,6 +214,19 @@ impl Coach {
         let guardian = given.guardian.as_deref().filter(|g| !g.trim().is_empty());
         let scope = (given.scope.as_str(), guardian);
         self.archive().store.consent(id, scope, self.utc_ns())?;
+        self.on_file(id)
+    }
+
+    /// Withdraws a consent. Without one to lessons nothing more is recorded from now on; what is on file stays
+    /// until it is erased, and is in no export.
+    ///
+    /// # Errors
+    /// As [`Store::withdraw`].
+    pub fn withdraw(&self, id: &str, scope: &str) -> Result<OnFile, ArchiveError> {
+        self.archive().store.withdraw(id, scope, self.utc_ns())?;
+        if scope == "lesson" {
+            self.leave(id)?;
+        }
         self.on_file(id)
     }
 
@@ -400,9 +287,15 @@ impl Coach {
         view::lesson(
             &self.archive().store,
             (&self.meta.bay, &chair.note),
-            chair.seat,
+            (chair.seat, chair.waiting),
             self.utc_ns(),
         )
+    }
+
+    /// The datagrams of the last minute, filled by the receiver.
+    #[must_use]
+    pub const fn recent(&self) -> &Arc<Recent> {
+        &self.recent
     }
 
     /// Nanoseconds since 1970 in UTC.
@@ -447,20 +340,6 @@ fn open(seat: Option<&Seat>) -> Result<&str, ArchiveError> {
     session.ok_or_else(|| ArchiveError::Unfitting("no lesson runs: choose a student first".into()))
 }
 
-fn unkept(mode: &str, since_utc_ns: u64) -> Seat {
-    Seat {
-        mode: mode.into(),
-        session: None,
-        student: None,
-        club: None,
-        since_utc_ns,
-    }
-}
-
-fn nobody(note: &str) -> seat::Seat {
-    seat::Seat::new(None, Default::default(), note)
-}
-
 fn on_file(
     store: &Store,
     student: &rows::Student,
@@ -478,6 +357,7 @@ fn on_file(
                 scope: c.scope,
                 guardian: c.guardian,
                 given_utc_ns: c.given_utc_ns,
+                withdrawn_utc_ns: c.withdrawn_utc_ns,
             })
             .collect(),
         clubs: store.clubs(&student.id)?,

@@ -98,6 +98,7 @@ codes! {
     StreamUndescribed = "stream.undescribed", Machine, "A stream sends frames but has not said what they carry.";
     StreamLost = "stream.lost", Machine, "Datagrams of a stream were lost.";
     RecordingIncomplete = "recording.incomplete", Machine, "Datagrams are missing in a recording because the disk could not keep up.";
+    AnalysisHangs = "analysis.hangs", Fault, "The analysis has worked nothing off for half a minute: the program ends, to be started anew.";
     SwingFailed = "swing.failed", Fault, "The analysis of one swing failed; the bay went on.";
     SwingUnrefined = "swing.unrefined", Machine, "A swing stays without uncertainties: too many waited, or a draw failed.";
     ReportUnpublished = "report.unpublished", Machine, "A report found the way to the screens full.";

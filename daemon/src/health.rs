@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, VecDeque};
 
 use analysis::analyzer::{Analyzer, StreamStatus};
-use protocol::screen::{Finding, Health, ReceiveBuffer, Refused, StreamHealth};
+use protocol::screen::{Finding, Health, Queue, ReceiveBuffer, Refused, StreamHealth};
 
 use crate::decode::{Decoder, LabelFindings};
 use crate::errors::Code;
@@ -29,6 +29,8 @@ pub struct HealthBook {
     rig: Vec<String>,
     /// What the archive says.
     archive: Vec<Finding>,
+    /// What waits.
+    queues: Vec<Queue>,
 }
 
 /// Counters of one stream at one moment.
@@ -62,6 +64,7 @@ impl HealthBook {
             missed: None,
             rig: Vec::new(),
             archive: Vec::new(),
+            queues: Vec::new(),
         }
     }
 
@@ -84,6 +87,11 @@ impl HealthBook {
     /// What the archive has to say.
     pub fn archive(&mut self, findings: Vec<Finding>) {
         self.archive = findings;
+    }
+
+    /// What waits before each thread.
+    pub fn queues(&mut self, queues: Vec<Queue>) {
+        self.queues = queues;
     }
 
     /// The health now.
@@ -136,6 +144,7 @@ impl HealthBook {
                     count,
                 })
                 .collect(),
+            queues: self.queues.clone(),
         }
     }
 

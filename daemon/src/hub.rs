@@ -5,13 +5,13 @@
 //! once, or the screen is let go and comes back for a snapshot; *poses* are newest-wins, at most 60
 //! a second.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use axum::extract::ws::Utf8Bytes;
 use protocol::lesson::Lesson;
-use protocol::report::{REFINED, Report};
+use protocol::report::{REFINED, Report, WHOLE};
 use protocol::screen::{Archived, BayState, Health, Hello, Live, Message, Replay, VERSION};
 use serde::Serialize;
 use tokio::sync::{Notify, mpsc, watch};
@@ -72,6 +72,18 @@ struct Picture {
     swings: VecDeque<Held>,
     replays: VecDeque<Arc<Replay>>,
     screens: Vec<Screen>,
+    counts: Counts,
+}
+
+/// What was published since the start.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Counts {
+    /// Whole swings by kind.
+    pub swings: BTreeMap<String, u64>,
+    /// Swings that are in the archive.
+    pub archived: u64,
+    /// Swings that could not be archived.
+    pub unarchived: u64,
 }
 
 #[derive(Clone)]
@@ -117,6 +129,7 @@ impl Hub {
             swings: VecDeque::new(),
             replays: VecDeque::new(),
             screens: Vec::new(),
+            counts: Counts::default(),
         };
         Self {
             bay,
@@ -149,6 +162,10 @@ impl Hub {
             Message::Status(status) => picture.state = status.state,
             Message::Health(health) => picture.health = Some(health),
             Message::Swing(swing) => {
+                if swing.report.revision == WHOLE {
+                    let kind = swing.report.measurement.kind.clone();
+                    *picture.counts.swings.entry(kind).or_default() += 1;
+                }
                 let held = Held {
                     report: Arc::new(swing.report),
                     bytes: text.len(),
@@ -210,6 +227,12 @@ impl Hub {
             .iter()
             .filter(|s| !s.queue.is_closed())
             .count()
+    }
+
+    /// What was published since the start.
+    #[must_use]
+    pub fn counts(&self) -> Counts {
+        self.picture().counts.clone()
     }
 
     /// The bay at this moment.
@@ -368,6 +391,10 @@ impl Picture {
 
     /// A swing that is not in memory any more is left aside.
     fn note_archived(&mut self, said: Archived) {
+        match said.archived {
+            true => self.counts.archived += 1,
+            false => self.counts.unarchived += 1,
+        }
         let held = self.swings.iter_mut().find(|h| h.report.id == said.id);
         if let Some(held) = held {
             held.archived = Some(said);

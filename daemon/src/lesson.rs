@@ -4,9 +4,10 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use analysis::forward::{Label, Lesson, LessonFrame, LessonParams, STRANGERS};
+use analysis::forward::{Label, Lesson, LessonFrame, LessonParams, PlateSample};
 use anyhow::Context as _;
-use protocol::wire::{self, Body, Header, Marker, Pulse, Source, Trigger};
+use nalgebra::{Point3, Vector3};
+use protocol::wire::{self, Body, Header, Marker, PlateKind, PlateList, Pulse, Source, Trigger};
 
 use crate::feed::{Due, Feed};
 use crate::map::MarkerMap;
@@ -16,23 +17,26 @@ use crate::recording::{Meta, Recorder};
 /// Number of the stream with the trigger's pulses.
 const TRIGGER_STREAM: u32 = 3;
 
-/// A lesson's sender: frames, and pulses where it has a microphone.
+/// A lesson's sender: frames, samples of plates, and pulses where it has a microphone.
 pub struct Sender {
     labels: Vec<String>,
+    plates: Option<[wire::Plate; 2]>,
+    forces: Option<(u32, Feed)>,
     markers: Option<(u32, Feed)>,
     pulses: Option<Header>,
 }
 
 impl Sender {
-    /// A sender with the labels of a map.
+    /// A sender of a lesson with the labels of a map.
     #[must_use]
-    pub fn new(map: &MarkerMap, pulses: bool) -> Self {
+    pub fn new(lesson: &Lesson, map: &MarkerMap, pulses: bool) -> Self {
         let golfer = Lesson::landmarks()
             .iter()
             .map(|&l| map.label(l).unwrap_or(l.name()).to_owned());
-        let strangers = (1..=STRANGERS).map(|n| format!("other_{n}"));
         Self {
-            labels: golfer.chain(strangers).collect(),
+            labels: golfer.collect(),
+            plates: lesson.plates().map(|plates| plates.map(described)),
+            forces: None,
             markers: None,
             pulses: pulses.then_some(Header {
                 stream: TRIGGER_STREAM,
@@ -56,7 +60,10 @@ impl Sender {
                 bay_from_source: None,
                 bay_origin: [0.0; 3],
             };
-            let feed = Feed::markers(self.labels.clone(), source, frame.epoch);
+            let others = (1..).map(|n| format!("other_{n}"));
+            let labels = self.labels.iter().cloned().chain(others);
+            let labels = labels.take(frame.points.len()).collect();
+            let feed = Feed::markers(labels, source, frame.epoch);
             (frame.epoch, feed)
         };
         if self.markers.as_ref().is_none_or(|m| m.0 != frame.epoch) {
@@ -76,6 +83,7 @@ impl Sender {
                 bytes,
             });
         }
+        self.samples(frame, out)?;
         let points: Vec<Option<Marker>> = frame
             .points
             .iter()
@@ -91,6 +99,42 @@ impl Sender {
             None => Ok(()),
         }
     }
+
+    /// Appends what the plates said since the last frame as one block.
+    fn samples(&mut self, frame: &LessonFrame, out: &mut Vec<Due>) -> anyhow::Result<()> {
+        let (Some(plates), Some(first)) = (&self.plates, frame.plates.first()) else {
+            return Ok(());
+        };
+        if self.forces.as_ref().is_none_or(|f| f.0 != frame.epoch) {
+            let source = Source {
+                rate_hz: PlateSample::RATE_HZ,
+                meters_per_unit: Some(1.0),
+                bay_from_source: None,
+                bay_origin: [0.0; 3],
+            };
+            let list = PlateList {
+                source,
+                total: 2,
+                first: 0,
+                plates: plates.to_vec(),
+            };
+            self.forces = Some((frame.epoch, Feed::forces(list, frame.epoch)));
+        }
+        let values = frame.plates.iter().flat_map(|s| s.channels).flatten();
+        let values: Vec<Option<f32>> = values.map(|v| Some(v as f32)).collect();
+        match &mut self.forces {
+            Some((_, feed)) => feed.samples(first.number, first.time_ns, (12, &values), out),
+            None => Ok(()),
+        }
+    }
+}
+
+fn described((corners, origin): ([Point3<f64>; 4], Vector3<f64>)) -> wire::Plate {
+    wire::Plate {
+        kind: PlateKind::Moments,
+        corners: corners.map(|c| [c.x, c.y, c.z].map(|v| v as f32)),
+        origin: [origin.x, origin.y, origin.z].map(|v| v as f32),
+    }
 }
 
 /// The whole lesson as it would arrive, frame by frame. One that cannot be sent ends it.
@@ -99,7 +143,7 @@ pub fn arrivals<'a>(
     map: &MarkerMap,
     pulses: bool,
 ) -> impl Iterator<Item = Arrival> + 'a {
-    let mut sender = Sender::new(map, pulses);
+    let mut sender = Sender::new(lesson, map, pulses);
     lesson
         .map_while(move |frame| {
             let mut due = Vec::new();
@@ -167,8 +211,8 @@ pub fn write(
         only_swings: false,
     };
     let mut recorder = Recorder::create(&out.join("lesson.mcap"), &meta)?;
-    let mut sender = Sender::new(map, pulses);
     let mut lesson = Lesson::new(params);
+    let mut sender = Sender::new(&lesson, map, pulses);
     let mut due = Vec::new();
     for frame in lesson.by_ref() {
         sender.frame(&frame, &mut due)?;

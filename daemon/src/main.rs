@@ -2,24 +2,17 @@
 
 #![forbid(unsafe_code)]
 
-use std::io::IsTerminal as _;
 use std::process::ExitCode;
 
 use clap::Parser as _;
 use daemon::cli::Cli;
 use daemon::errors::{exit_code, is_closed_pipe};
-use tracing_subscriber::EnvFilter;
+use daemon::logs;
 
 fn main() -> ExitCode {
     let cli = Cli::parse();
-    let filter =
-        EnvFilter::try_from_env("WHIN_LOG").unwrap_or_else(|_unset| EnvFilter::new("info"));
-    tracing_subscriber::fmt()
-        .with_env_filter(filter)
-        .with_ansi(std::io::stderr().is_terminal())
-        .with_writer(std::io::stderr)
-        .init();
-    match daemon::commands::run(cli.command) {
+    let ended = logs::start(cli.log).map_err(Into::into);
+    match ended.and_then(|()| daemon::commands::run(cli.command)) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) if is_closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {

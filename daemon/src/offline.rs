@@ -41,6 +41,14 @@ pub fn read_c3d(path: &Path) -> anyhow::Result<C3d> {
     c3d::read(&bytes).with_context(|| format!("{} is not a usable C3D file", path.display()))
 }
 
+/// Reads a C3D file's bytes.
+///
+/// # Errors
+/// When they are malformed (section and byte are named).
+pub fn c3d_of(bytes: &[u8]) -> anyhow::Result<C3d> {
+    Ok(c3d::read(bytes)?)
+}
+
 /// Measures every swing of a C3D take.
 ///
 /// # Errors
@@ -157,11 +165,23 @@ pub enum Again<'a> {
 ///
 /// # Errors
 /// When the marker map or the context in the recording has a mistake.
-pub fn again(recording: &mut Recording, mut step: impl FnMut(Again<'_>)) -> anyhow::Result<()> {
+pub fn again(recording: &mut Recording, step: impl FnMut(Again<'_>)) -> anyhow::Result<()> {
+    let context = recording.meta().context.clone();
+    again_told(recording, context.as_deref(), step)
+}
+
+/// The same with the text of another context.
+///
+/// # Errors
+/// As [`again`].
+pub fn again_told(
+    recording: &mut Recording,
+    context: Option<&str>,
+    mut step: impl FnMut(Again<'_>),
+) -> anyhow::Result<()> {
     let meta = recording.meta().clone();
     let mut decoder = Decoder::new(MarkerMap::parse(&meta.marker_map, "in the recording")?);
-    let text = meta.context.as_deref();
-    let context = text.map(crate::context::parse).transpose();
+    let context = context.map(crate::context::parse).transpose();
     let context = Context {
         late_ns: meta.late_ns,
         ..context

@@ -7,6 +7,7 @@ mod ground;
 
 use std::collections::BTreeMap;
 
+use analysis::club;
 use analysis::landmark::Landmark;
 use analysis::measure::Measured;
 use analysis::metrics::catalogue::{CATALOGUE, Family};
@@ -76,6 +77,7 @@ pub fn measurement(measured: &Measured) -> Measurement {
             .map(|&e| (e.name().to_owned(), event(measured, e)))
             .collect(),
         metrics: metrics(&measured.values),
+        club_length_m: club::length_m(&measured.prepared.window).map(|m| rounded(m, 1e4)),
         markers: faults.collect(),
         notes: measured.notes.clone(),
     }

@@ -30,6 +30,7 @@ use crate::gate::Gate;
 use crate::health::{HealthBook, buffer_words};
 use crate::hub::Hub;
 use crate::map::MarkerMap;
+use crate::pulse::Pulse;
 use crate::receive::{self, Dropped, Fed, Outlets};
 use crate::record;
 use crate::recording::Recorder;
@@ -38,10 +39,10 @@ use crate::seat::Seat;
 
 /// Datagrams between receive and analyze: about a second of a busy bay (1000 Hz markers and two
 /// plates), more than the analysis of one swing takes. Full: dropped and counted in `receive`.
-const ARRIVALS: usize = 4096;
+pub(crate) const ARRIVALS: usize = 4096;
 /// Datagrams between receive and record: several seconds of a stalled disk. Full: dropped and
 /// counted, the recording is incomplete and says so.
-const RECORDED: usize = 16_384;
+pub(crate) const RECORDED: usize = 16_384;
 /// Messages between analyze and publish. Full: the live pose is lost (the next one comes); a report
 /// that finds it full is an error, which would take a publish thread stalled for seconds.
 const OUTGOING: usize = 256;
@@ -118,6 +119,7 @@ pub enum Keep {
 #[derive(Debug)]
 pub struct Running {
     stop: Arc<AtomicBool>,
+    pulse: Arc<Pulse>,
     receive: JoinHandle<std::io::Result<()>>,
     rest: Vec<JoinHandle<()>>,
 }
@@ -160,6 +162,7 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
     let outlets = Outlets {
         analysis: arrivals_in,
         recording: recorded_in,
+        recent: coach.as_ref().map(|desk| Arc::clone(desk.coach.recent())),
     };
     let seats = coach.as_ref().map_or_else(never, |desk| desk.seats.clone());
     let shared = (Arc::clone(&dropped), Arc::clone(&stop));
@@ -171,8 +174,10 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         archive: filed_in.clone().map(|filed| (filed, Arc::clone(&board))),
     };
     let counted = Arc::clone(&dropped);
+    let pulse = Arc::new(Pulse::new(clock));
+    let beaten = Arc::clone(&pulse);
     rest.push(named("analyze", move || {
-        Bay::new(setup, map, book, outlets, &counted).run(&arrivals)
+        Bay::new(setup, map, book, outlets, (&counted, beaten)).run(&arrivals)
     })?);
     let archive_out = outgoing_in.clone();
     let closing = Arc::clone(&stop);
@@ -192,6 +197,7 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
     )?);
     Ok(Running {
         stop,
+        pulse,
         receive,
         rest,
     })
@@ -238,6 +244,12 @@ fn keeper(
 }
 
 impl Running {
+    /// How far the analysis has come.
+    #[must_use]
+    pub fn pulse(&self) -> Arc<Pulse> {
+        Arc::clone(&self.pulse)
+    }
+
     /// Whether a thread of the bay has ended by itself, which only a fault can do.
     #[must_use]
     pub fn has_failed(&self) -> bool {

@@ -13,6 +13,7 @@ use protocol::screen::ReceiveBuffer;
 
 use crate::clock::Clock;
 use crate::gate::{Gate, TurnedAway};
+use crate::recent::{Came, Recent};
 use crate::seat::Seat;
 
 /// A tick at least this often; also how long a stop may take to be seen.
@@ -51,6 +52,8 @@ pub struct Dropped {
     pub analysis: AtomicU64,
     /// Datagrams that found the recording's queue full.
     pub recording: AtomicU64,
+    /// What waits in the recording's queue, as of the last tick.
+    pub waiting: AtomicU64,
     /// Datagrams that the gate turned away.
     pub turned_away: TurnedAway,
 }
@@ -91,6 +94,8 @@ pub struct Outlets {
     pub analysis: Sender<Fed>,
     /// To the recording, if there is one; full: dropped, counted, recording incomplete.
     pub recording: Option<Sender<Fed>>,
+    /// The last minute, where a calibration may be taken from it.
+    pub recent: Option<Arc<Recent>>,
 }
 
 impl Outlets {
@@ -121,6 +126,7 @@ pub fn run(
     let mut buffer = vec![0; gate.bytes_max()];
     let mut tick_due = 0;
     let mut seat = None;
+    let mut waiting: Vec<Came> = Vec::new();
     while !stop.load(Ordering::Relaxed) {
         let received = socket.recv_from(&mut buffer);
         let now_ns = clock.now_ns();
@@ -128,11 +134,13 @@ pub fn run(
             Ok((length, from)) => {
                 let datagram = &mut buffer[..length];
                 if let Some(plain) = gate.admit(from.ip(), datagram, &dropped.turned_away) {
-                    let arrival = Arrival::Datagram {
-                        received_ns: now_ns,
-                        bytes: datagram[..plain].into(),
-                    };
-                    hand_on(arrival, outlets, dropped);
+                    let bytes: Arc<[u8]> = datagram[..plain].into();
+                    if let Some(recent) = &outlets.recent {
+                        waiting.push((now_ns, Arc::clone(&bytes)));
+                        recent.offer(&mut waiting);
+                    }
+                    let received_ns = now_ns;
+                    hand_on(Arrival::Datagram { received_ns, bytes }, outlets, dropped);
                 }
             }
             Err(e) if passing(&e) => {}
@@ -141,6 +149,8 @@ pub fn run(
         if now_ns >= tick_due {
             tick_due = now_ns + TICK.as_nanos() as u64;
             hand_on(Arrival::Tick { now_ns }, outlets, dropped);
+            let waiting = outlets.recording.as_ref().map_or(0, Sender::len);
+            dropped.waiting.store(waiting as u64, Ordering::Relaxed);
             seat = seat
                 .or_else(|| seats.try_recv().ok())
                 .filter(|next| !outlets.seat(next));
@@ -199,6 +209,7 @@ mod tests {
             let outlets = Outlets {
                 analysis,
                 recording: None,
+                recent: None,
             };
             let (socket, dropped, stop) = (&socket, &dropped, &stop);
             let receiving = scope.spawn(move || {

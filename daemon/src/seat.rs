@@ -17,6 +17,8 @@ pub struct Seat {
     pub context: Context,
     /// Its text, for the recording.
     pub context_text: Option<String>,
+    /// Row of the calibration that is told.
+    pub calibration: Option<i64>,
     /// What the screen says about recording.
     pub note: String,
     /// The analysis has filed everything of the seat before.
@@ -35,8 +37,18 @@ impl Seat {
             session,
             context,
             context_text,
+            calibration: None,
             note: note.into(),
             taken: AtomicBool::new(false),
+        }
+    }
+
+    /// The same with the calibration that its context tells.
+    #[must_use]
+    pub fn calibrated(self, calibration: Option<i64>) -> Self {
+        Self {
+            calibration,
+            ..self
         }
     }
 

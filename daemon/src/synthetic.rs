@@ -192,6 +192,7 @@ pub fn truth(truth: &Truth, rate_hz: f64, (start_s, start_frame): (f64, f64)) ->
             .map(|&(name, t)| (name.to_owned(), event(t)))
             .collect(),
         metrics: metrics.collect::<BTreeMap<_, _>>(),
+        club_length_m: None,
         markers: Vec::new(),
         notes: Vec::new(),
     }

@@ -1,11 +1,12 @@
-//! A calibration trial's file on the way that every take goes: datagrams, decoder, analyzer; the
-//! frames that come out are read by `analysis::body::trial`. Also the words of `whin calibrate`.
+//! A calibration trial, of a file or of what a bay has just seen, on the way that every take goes: datagrams,
+//! decoder, analyzer; the frames that come out are read by `analysis::body::trial`. Also the words of
+//! `whin calibrate`.
 
 use std::fmt::Write as _;
 use std::path::Path;
 
 use analysis::analyzer::{Analyzer, Output};
-use analysis::body::calibration::{Calibration, Place};
+use analysis::body::calibration::{Calibration, Origin, Place};
 use analysis::body::trial::{self, Trial};
 use analysis::context::Context;
 use analysis::frame::CaptureFrame;
@@ -14,6 +15,7 @@ use analysis::window::Window;
 
 use crate::decode::Decoder;
 use crate::errors::{Code, wrong};
+use crate::feed;
 use crate::map::MarkerMap;
 use crate::offline::{self, REORDER_NS};
 use crate::send;
@@ -42,12 +44,49 @@ pub fn read(path: &Path, map: &MarkerMap) -> anyhow::Result<Found> {
         offline::require_labels(&offline::read_c3d(path)?.labels, path, map)?;
     }
     let due = send::datagrams(path, Some(map), 1)?;
+    let arrivals = due.iter().map(|d| (0, d.bytes.as_slice()));
+    match of_datagrams(arrivals, map) {
+        Ok(found) => Ok(found),
+        Err(why) => wrong!(
+            Code::TrialUnusable,
+            "calibration trial {}: {why}",
+            path.display()
+        ),
+    }
+}
+
+/// Reads the calibration of a C3D file's bytes.
+///
+/// # Errors
+/// Says in words why it gives none and what to do.
+pub fn of_c3d(bytes: &[u8], map: &MarkerMap) -> Result<Found, String> {
+    let take = offline::c3d_of(bytes).map_err(|why| format!("no usable C3D file: {why:#}"))?;
+    if !take.labels.iter().any(|l| map.landmark(l).is_some()) {
+        return Err(format!(
+            "none of its {} labels is in marker map `{}`",
+            take.labels.len(),
+            map.name
+        ));
+    }
+    let due = feed::of_c3d(&take, Some(map), 1).map_err(|why| format!("{why:#}"))?;
+    of_datagrams(due.iter().map(|d| (0, d.bytes.as_slice())), map)
+}
+
+/// Reads the calibration of datagrams with their arrivals: of the longest stretch of frames without a hole,
+/// or of the longest with medial markers on.
+///
+/// # Errors
+/// Says in words why there is none and what to do.
+pub fn of_datagrams<'a>(
+    arrivals: impl Iterator<Item = (u64, &'a [u8])>,
+    map: &MarkerMap,
+) -> Result<Found, String> {
     let mut decoder = Decoder::new(map.clone());
     let mut analyzer = Analyzer::new(offline::told(&decoder, Context::default()), REORDER_NS);
     let mut stretch = Stretch::default();
     let mut outputs = Vec::new();
-    for datagram in &due {
-        if let Some(input) = decoder.decode(&datagram.bytes, 0) {
+    for (received_ns, bytes) in arrivals {
+        if let Some(input) = decoder.decode(bytes, received_ns) {
             analyzer.push(input, &mut outputs);
             stretch.take(&mut outputs, &analyzer);
         }
@@ -56,31 +95,35 @@ pub fn read(path: &Path, map: &MarkerMap) -> anyhow::Result<Found> {
     stretch.take(&mut outputs, &analyzer);
     // No club is held in a trial.
     let remarks = offline::remarks(&decoder, |l| !l.is_club());
-    let Some(window) = stretch.longest() else {
-        wrong!(
-            Code::TrialUnusable,
-            "calibration trial {}: no marker frames in it{}",
-            path.display(),
-            remarks.iter().map(|r| format!("; {r}")).collect::<String>()
-        );
+    let windows = stretch.longest_first();
+    if windows.is_empty() {
+        let remarks: String = remarks.iter().map(|r| format!("; {r}")).collect();
+        return Err(format!("no marker frames in it{remarks}"));
+    }
+    // Beside a trial there may be others: somebody who walks in, or a shot.
+    let mut read = windows.iter().map(trial::read);
+    let whole = |t: &Trial| t.calibration.origin != Origin::Address;
+    let first = read.next();
+    let better = match &first {
+        Some(Ok(trial)) if whole(trial) => None,
+        _ => read.filter_map(Result::ok).find(whole),
     };
-    match trial::read(&window) {
-        Ok(trial) => Ok(Found { trial, remarks }),
-        Err(why) => wrong!(
-            Code::TrialUnusable,
-            "calibration trial {}: {why}. Record again: the golfer stands still for two seconds with all body and medial markers on, then moves each leg forward, back and to the side",
-            path.display()
-        ),
+    match better.map(Ok).or(first) {
+        Some(Ok(trial)) => Ok(Found { trial, remarks }),
+        Some(Err(why)) => Err(format!(
+            "{why}. Record again: the golfer stands still for two seconds with all body and medial markers on, then moves each leg forward, back and to the side"
+        )),
+        None => Err("no marker frames in it".into()),
     }
 }
 
-/// Frames in order under one description; the longest such stretch is kept.
+/// Frames in order under one description.
 #[derive(Debug, Default)]
 struct Stretch {
     landmarks: Vec<Landmark>,
     rate_hz: f64,
     frames: Vec<CaptureFrame>,
-    longest: Option<Window>,
+    parts: Vec<Window>,
 }
 
 impl Stretch {
@@ -111,15 +154,13 @@ impl Stretch {
     fn close(&mut self) {
         let frames = std::mem::take(&mut self.frames);
         let window = Window::new(frames.iter(), &self.landmarks, self.rate_hz);
-        let length = |w: &Option<Window>| w.as_ref().map_or(0, Window::len);
-        if length(&window) > length(&self.longest) {
-            self.longest = window;
-        }
+        self.parts.extend(window.filter(|w| w.rate_hz > 0.0));
     }
 
-    fn longest(mut self) -> Option<Window> {
+    fn longest_first(mut self) -> Vec<Window> {
         self.close();
-        self.longest.filter(|w| w.rate_hz > 0.0)
+        self.parts.sort_by_key(|w| std::cmp::Reverse(w.len()));
+        self.parts
     }
 }
 

@@ -4,6 +4,7 @@ import { eventName } from "../words.js";
 import { button, el } from "./dom.js";
 import { fold } from "./form.js";
 import { model, session, ui } from "./model.js";
+import { momentView, shotNearest } from "./moment.js";
 import { capital, count, difference, metricName, value } from "./say.js";
 import { rotationCard } from "./rotation.js";
 
@@ -23,7 +24,7 @@ export function leaksPanel() {
   ];
 }
 
-const toggle = (leak) => ui({ leak: model.ui.leak === leak.id ? null : leak.id });
+const toggle = (leak) => ui({ leak: model.ui.leak === leak.id ? null : leak.id, evidence: 0, moment: null });
 
 function presentCard(leak) {
   const open = model.ui.leak === leak.id;
@@ -45,12 +46,31 @@ function evidence(leak) {
     leak.why && el("p", {}, leak.why),
     leak.evidence.length > 0 && el("table", {},
       el("thead", {}, el("tr", {}, ["What shows it", "Median", "Against", "Read at"].map((h) => el("th", { scope: "col" }, h)))),
-      el("tbody", {}, leak.evidence.map((e) => el("tr", {},
-        el("th", { scope: "row" }, metricName(e.metric.split("@")[0])), el("td", {}, value(e.metric, e.value, e.unit)),
+      el("tbody", {}, leak.evidence.map((e, i) => el("tr", {},
+        el("th", { scope: "row" }, look(leak, e, i)), el("td", {}, value(e.metric, e.value, e.unit)),
         el("td", {}, e.threshold === null ? "—" : value(e.metric, e.threshold, e.unit)), el("td", {}, e.event ? eventName(e.event) : "whole swing"))))),
+    moment(leak),
     el("p", {}, leak.speed),
     leak.slope && el("p", {}, el("b", {}, "This student's shots: "), slope(leak.slope), el("span.dim", {}, " An association, not a cause.")),
     el("p.dim", {}, `Source: ${leak.source}`));
+}
+
+// What is looked at below: the name of a piece of evidence is its switch.
+function look(leak, { metric }, i) {
+  const name = metricName(metric.split("@")[0]);
+  if (!model.lesson.block) return name;
+  return button(`evidence:${leak.id}:${i}`, name, () => ui({ evidence: i, moment: null }), { "aria-pressed": String(i === model.ui.evidence), kind: "look" });
+}
+
+// The shot that stands for the block, at the moment that shows the leak.
+function moment(leak) {
+  const shown = leak.evidence[model.ui.evidence] ?? leak.evidence[0];
+  const swing = shown && shown.value !== null && model.lesson.block ? shotNearest(model.lesson.block.id, shown.metric, shown.value) : null;
+  if (!swing) return null;
+  const number = model.numbers.get(swing)?.number;
+  const title = `${number ? `Shot ${number}` : "The shot"}, nearest to the median`;
+  const event = model.ui.moment ?? shown.event;
+  return momentView({ swing, metric: shown.metric, event, key: `moment:${leak.id}`, title }, (chosen) => ui({ moment: chosen }));
 }
 
 // The slope in the units on screen: speed for a step that a person can picture.

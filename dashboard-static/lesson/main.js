@@ -38,7 +38,14 @@ changed();
 
 keepConnected(new URL("/ws", location.href.replace(/^http/, "ws")), onMessage, onLink);
 
+// A page that is opened in the middle of a block begins with what the block is about.
+let opened = false;
+
 function onMessage(message) {
+  if (!opened && message.type === "hello") {
+    opened = true;
+    if (message.lesson?.block) model.ui.tab = wide.matches ? "focus" : "shots";
+  }
   const lessonNew = hear(message);
   if (message.type === "hello") fetchStudents();
   if (lessonNew) {
@@ -58,6 +65,7 @@ function tabs() {
   const one = ([id, words]) => button(`tab:${id}`, words, () => {
     ui({ tab: id });
     byId("rest").scrollTop = 0;
+    scrollTo(0, 0);
   }, { "aria-current": document.body.dataset.tab === id ? "page" : null, disabled: !session() && id !== "student", kind: `tab ${id}` });
   return el(".tabs", {}, TABS.map(one));
 }

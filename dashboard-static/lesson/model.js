@@ -16,7 +16,7 @@ export const model = {
   /** Swing id → its number in its block. */
   numbers: new Map(),
   /** What is open and half written on this page. */
-  ui: { tab: "student", open: null, ask: null, leak: null, drafts: {}, bands: {}, domains: {}, segment: "pelvis", error: null },
+  ui: { tab: "student", open: null, ask: null, leak: null, evidence: 0, moment: null, drafts: {}, bands: {}, domains: {}, segment: "pelvis", error: null },
 };
 
 const listeners = new Set();

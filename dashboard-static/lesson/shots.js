@@ -1,11 +1,12 @@
 // Shots of the block: the last one large, the others as lines that open. Everything on them is one tap.
 
-import { eventName } from "../words.js";
+import { HEADLINE, eventName } from "../words.js";
 import { enter, enterOfSwing, undo } from "./acts.js";
 import { button, choice, el } from "./dom.js";
 import { field } from "./form.js";
 import { holds, newest as newestOfKind, newestFirst } from "./ledger.js";
 import { model, session, ui } from "./model.js";
+import { momentView } from "./moment.js";
 import { VERDICTS, clock, metricName, sentence as inUnits, value } from "./say.js";
 
 /** A tap this soon after another shot has come was meant for the one before. */
@@ -15,7 +16,6 @@ const EFFORTS = [["easy", "easy"], ["normal", "normal"], ["maximal", "maximal"]]
 const STRIKES = ["heel", "center", "toe", "high", "low"];
 const DIRECTIONS = ["left of target", "at target", "right of target"];
 const PAINS = ["fatigue", "pain", "pain in the back", "pain in a knee", "pain in a hip", "pain in a shoulder", "pain in a wrist"];
-const EVENTS = ["address", "takeaway_end", "top", "shaft_level_down", "impact", "finish"];
 
 let shownLast = null;
 let since = 0;
@@ -192,7 +192,8 @@ function notes(shot, place) {
   };
   return el(".notes", {},
     kept.length > 0 && el("ul", {}, kept.map(line)),
-    el(".row", {}, el("span.lead-in", {}, "note at"), choice(key(shot, place, "at"), "Where the note stands", EVENTS.map((e) => [e, eventName(e)]), at, chooseAt)),
+    el("p.lead-in", {}, "A note stands on the whole shot, or at the moment that is tapped"),
+    momentView({ swing: shot.swing, metric: model.lesson.focus[0]?.metric ?? HEADLINE, event: at, key: key(shot, place, "at") }, chooseAt),
     el("form.row", { onsubmit: addNote }, field(draftKey, at ? `Note at ${eventName(at)}` : "Note on the whole shot"), el("button", { type: "submit", "data-k": key(shot, place, "note") }, "Add note")));
 }
 

@@ -30,6 +30,8 @@ export const LIMITS = {
   lag: { fine: 4, most: 10 },
   /** How surely the plates' clock is known, ms: 1 is sure enough for a tap, from 5 on every value says so. The program. */
   clock: { fine: 1, most: 5 },
+  /** Plates against a scale, share of the known weight; who stands still sways by less. Own choice. */
+  load: { fine: 0.01, most: 0.03 },
   /** Known length, mm and share of it, whichever is more: half a percent is 0.2 m/s of 40 m/s. Own choice. */
   length: { least: 2, share: 0.005 },
 };

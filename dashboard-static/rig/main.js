@@ -11,8 +11,10 @@ import { checks, faults, serious } from "./checks.js";
 import { showChecks } from "./checklist.js";
 import { showArchive, showFacts } from "./facts.js";
 import { LengthCheck } from "./length.js";
+import { LoadCheck } from "./load.js";
 import { showMarkers } from "./markers.js";
 import { PoseMemory } from "./memory.js";
+import { ClubWizard } from "./pendulum.js";
 import { Picture } from "./picture.js";
 import { loads, showPlates } from "./plates.js";
 import { showStreams } from "./streams.js";
@@ -28,6 +30,8 @@ const STATES = { no_signal: "no signal", waiting: "waiting", at_address: "at add
 const memory = new PoseMemory();
 const known = { screen: initial, hello: null, lesson: null, replay: null, asked: null, lostAt: null, drops: null, rates: [], droppedAt: -Infinity };
 const length = new LengthCheck(byId("length"));
+const load = new LoadCheck(byId("load"));
+new ClubWizard(byId("club"));
 const [front, above] = ["front", "above"].map((kind) => new Picture(byId(kind), kind));
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
 let [drawn, moved] = [0, true];
@@ -120,6 +124,7 @@ function show() {
   showFacts(now);
   length.offer(memory.landmarks.length ? memory.landmarks : now.landmarks);
   length.show();
+  load.see(now.plates);
 }
 
 function draw(time) {

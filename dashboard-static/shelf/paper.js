@@ -55,6 +55,15 @@ class Pen {
     for (const angle of [middle, to]) this.d += `A${short(radius)} ${short(radius)} 0 ${Math.abs(to - from) > 2 * Math.PI ? 1 : 0} 1 ${at(angle).map(short).join(" ")}`;
   }
 
+  createLinearGradient(x1, y1, x2, y2) {
+    const gradient = svg("linearGradient", { id: `light-${papers}-${this.root.childElementCount}`, gradientUnits: "userSpaceOnUse", x1: short(x1), y1: short(y1), x2: short(x2), y2: short(y2) });
+    this.root.append(gradient);
+    return {
+      addColorStop: (offset, color) => gradient.append(svg("stop", { offset, "stop-color": color })),
+      toString: () => `url(#${gradient.id})`,
+    };
+  }
+
   setLineDash(dash) {
     this.dash = dash;
   }

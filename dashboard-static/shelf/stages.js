@@ -3,9 +3,10 @@
 
 import { el } from "../element.js";
 import { figure, pelvisPoint } from "../body.js";
+import { extent, orbit } from "../camera.js";
 import { shadeOf } from "../palette.js";
 import { drawTake, restPoint } from "../scene.js";
-import { Stage, extent, orbit } from "../stick.js";
+import { Stage } from "../stick.js";
 import { colorsNow } from "../theme.js";
 import { add, sub } from "../vector.js";
 import { toggle } from "./dom.js";

@@ -2,8 +2,9 @@
 
 import { el } from "../element.js";
 import { figure } from "../body.js";
+import { extent, orbit } from "../camera.js";
 import { restPoint } from "../scene.js";
-import { drawFigure, drawFootWords, drawRest, extent, orbit } from "../stick.js";
+import { drawFigure, drawFootWords, drawRest } from "../stick.js";
 import { Paper } from "./paper.js";
 
 const MOMENTS = [["address", "at address"], ["top", "at the top"], ["impact", "at impact"]];

@@ -5,12 +5,19 @@
 //! Values are in the unit beside them, the same as in reports. Dates are nanoseconds since 1970 in UTC.
 
 mod entry;
+mod told;
 mod verdict;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-pub use entry::{About, Ask, Ball, BandTold, Cue, Effort, Entry, Limit, Note, Said, Threshold};
+pub use entry::{
+    About, Agreed, Ask, Ball, BandTold, Cue, Effort, Entry, Limit, Note, Said, Seated, Threshold,
+};
+pub use told::{
+    Begun, Calibrated, Calibration, Calibrations, ClubLength, Move, Moved, NewCalibration,
+    ThresholdLine, Thresholds,
+};
 pub use verdict::{Budget, Change, Evidence, Leak, Slope, Suggestion, Summary, Verdict};
 
 /// The lesson of a bay at this moment.
@@ -22,6 +29,16 @@ pub struct Lesson {
     pub recording: String,
     /// Who stands in the bay; nobody: shots are measured and shown, nothing is kept.
     pub seat: Option<Seat>,
+    /// The student's seat that waits while a guest swings or the coach shows something: the lesson goes on
+    /// in the same block with mode `back`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub waiting: Option<Seat>,
+    /// The calibration that the shots are measured with; absent: from each swing's address.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub calibration: Option<Calibration>,
+    /// The club in hand is measured clearly longer or shorter than the chosen one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub club_length: Option<ClubLength>,
     /// The block that shots fall into now.
     pub block: Option<Block>,
     /// The blocks of this lesson, oldest first.
@@ -132,6 +149,9 @@ pub struct Consent {
     /// When; not read when a consent is added.
     #[serde(default)]
     pub given_utc_ns: u64,
+    /// When it was withdrawn; from then on it does not count. Not read when a consent is added.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub withdrawn_utc_ns: Option<u64>,
 }
 
 /// A club of a student.
@@ -165,7 +185,7 @@ pub struct Club {
 /// Who is to stand in the bay.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct NewSeat {
-    /// `student`, `guest`, `coach` or `nobody`.
+    /// `student`, `guest`, `coach`, `nobody`, or `back`: the student whose lesson waits.
     pub mode: String,
     /// The student's identifier, for `student`.
     #[serde(default)]
@@ -284,6 +304,12 @@ pub struct Shot {
     pub effort: Option<Effort>,
     /// Pain as entered, in words.
     pub pain: Option<String>,
+    /// Fatigue as entered, in words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub fatigue: Option<String>,
+    /// Number of the calibration that it was measured with; absent: from its address.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub calibration: Option<u32>,
     /// Tags.
     pub tags: Vec<String>,
     /// Notes on it.

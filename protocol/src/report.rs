@@ -49,6 +49,10 @@ pub struct Measurement {
     pub events: BTreeMap<String, Event>,
     /// Every metric of the catalogue by identifier.
     pub metrics: BTreeMap<String, Metric>,
+    /// Length of the club along the shaft, meters: from the marker at its butt to the head's reference point.
+    /// Absent without markers at both.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub club_length_m: Option<f64>,
     /// Markers that were bad in this swing, by landmark name.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub markers: Vec<MarkerFault>,

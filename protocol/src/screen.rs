@@ -148,6 +148,20 @@ pub struct Health {
     pub dropped: u64,
     /// Datagrams that were refused, by reason.
     pub refused: Vec<Refused>,
+    /// What waits before each thread of the bay.
+    #[serde(default)]
+    pub queues: Vec<Queue>,
+}
+
+/// A queue between two threads.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Queue {
+    /// Its name.
+    pub name: String,
+    /// What is in it.
+    pub waiting: u64,
+    /// What fits.
+    pub room: u64,
 }
 
 /// Counters of one stream since its sender (re)started.

@@ -104,6 +104,9 @@ pub struct SwingLine {
     pub excluded: Option<String>,
     /// Tags.
     pub tags: Vec<String>,
+    /// Number of the calibration that it was measured with; absent: from its address.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub calibration: Option<u32>,
     /// The metrics that were asked for, in their unit; head speed always.
     pub values: BTreeMap<String, Option<f64>>,
 }
@@ -326,12 +329,18 @@ pub struct CarryOver {
 pub struct Stayed {
     /// Identifier of the metric.
     pub metric: String,
+    /// Its unit.
+    pub unit: String,
     /// Share of the change that is there today: 1 all of it.
     pub share: f64,
     /// Its interval.
     pub low: f64,
     /// Its interval.
     pub high: f64,
+    /// Standard deviation of what another day does by itself, in the metric's unit, where there are enough
+    /// lessons; then it is in the interval.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub another_day: Option<f64>,
     /// As a plain sentence.
     pub words: String,
 }

@@ -4,12 +4,14 @@ A bay must be hit in all the while. Prints one JSON object: {"ok", "failures": [
 the page must show is taken from the API and from the page's own scale (its ticks), not from its code.
 """
 
+import io
 import json
 import sys
 import time
 import urllib.request
 from urllib.parse import urljoin
 
+import pypdf
 from bay import quiet
 from webdriver import Browser
 
@@ -18,6 +20,8 @@ PATIENCE_S = 10
 LEAST_TOUCH = 48
 FOCUS = "pelvis_shift@takeaway_end"
 EDGE_PX = 3
+# ISO 216, cm.
+A4 = (21.0, 29.7)
 
 # The middle of what is named, scrolled into sight, and whether a finger there would hit it.
 FIND = """
@@ -67,9 +71,9 @@ class Lesson:
         self.browser, self.url, self.hand = browser, url, hand
         self.failures = []
 
-    def api(self):
+    def api(self, path="bays/north/lesson"):
         opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
-        with opener.open(urljoin(self.url, "/api/v1/bays/north/lesson"), timeout=10) as answer:
+        with opener.open(urljoin(self.url, f"/api/v1/{path}"), timeout=10) as answer:
             return json.load(answer)
 
     def until(self, what, probe):
@@ -137,6 +141,8 @@ def walk(lesson, student):
     band(lesson)
     exclude(lesson)
     check(lesson)
+    if lesson.hand == "mouse":
+        take_home(lesson, student)
 
 
 def enroll(lesson, name):
@@ -301,6 +307,25 @@ def check(lesson):
     lesson.tap("#tabs button", "Leaks")
     lesson.shows("#leaks", "Rotation budget", "closed", "square", "open")
     lesson.fits("leaks")
+
+
+def take_home(lesson, student):
+    """At the desk afterwards: two blocks side by side on the Shelf, and the report on paper with its cautions."""
+    told = lesson.api()
+    # Counted at once, on the shelf when it is archived.
+    lesson.until("a shot of the check on the shelf", lambda: lesson.api(f"blocks/{told['block']['id']}")["shot"])
+    ours = [f"block:{b['id']}" for b in (told["blocks"][0], told["block"])]
+    # Figures that stand still leave the browser free for what is asked of it.
+    lesson.browser.reduce_motion()
+    lesson.browser.open(urljoin(lesson.url, f"/shelf?a={ours[0]}&b={ours[1]}"))
+    lesson.shows("#names", student, "baseline", "check")
+    # What is said of so few shots is the API's business; that something is said is the page's.
+    lesson.until("a sentence on the difference", lambda: lesson.browser.run(SHOWN, "#verdict"))
+    lesson.browser.open(urljoin(lesson.url, f"/shelf?report={told['seat']['session']}"))
+    lesson.shows("#report", student, "Pelvis shift at takeaway end")
+    paper = pypdf.PdfReader(io.BytesIO(lesson.browser.print(*A4)))
+    text = " ".join(page.extract_text() for page in paper.pages)
+    lesson.expect(student in text and "Warm up" in text, f"the paper does not say who or lacks its cautions: {text[:200]!r}")
 
 
 if __name__ == "__main__":

@@ -9,8 +9,11 @@
 
 #[path = "../change.rs"]
 mod change;
+#[path = "../change_judge.rs"]
+mod change_judge;
 
-use change::{Lesson, Studio, Tally, changed, unchanged};
+use change::{Lesson, changed, unchanged};
+use change_judge::{Studio, Tally};
 
 fn main() {
     let (mut seed, mut count) = (0, 10_000);

@@ -34,6 +34,8 @@ fn main() {
             "--dropout" => params.dropout = 0.01 * number(),
             "--faults" => params.faults = true,
             "--upsets" => params.upsets = true,
+            "--wobble" => params.wobble = true,
+            "--plates" => params.plates = true,
             "--no-club" => params.club = false,
             "--no-trigger" => rig.trigger = false,
             "--no-ball" => rig.ball = false,

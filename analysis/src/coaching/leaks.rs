@@ -20,6 +20,13 @@ use super::shot::{Metric, Shot};
 use super::suggestion::{Asks, Suggestion};
 use std::cmp::Ordering;
 
+/// Whether one shot shows a leak; `None` where it is not looked for (off, or a limit of the student).
+#[must_use]
+pub fn in_shot(leak: Leak, shot: &Shot, setup: &Setup<'_>) -> Option<Outcome> {
+    let looked_for = setup.limits.on_leak(leak).is_none() && setup.thresholds.on(leak);
+    looked_for.then(|| rules::judge(leak, shot, setup).outcome)
+}
+
 /// At most so many are put in front of a student.
 pub const SHOWN: usize = 2;
 /// Fewer measured shots say nothing of a block (own choice).
@@ -93,6 +100,12 @@ impl Leak {
             Self::TrailFootLate => &[Area::Pushing, Area::TrailKnee],
             Self::NoCounterMovement => &[Area::Pushing, Area::LeadKnee, Area::TrailKnee],
         }
+    }
+
+    /// The numbers that it needs.
+    #[must_use]
+    pub const fn needs(self) -> &'static [Key] {
+        thresholds::needs(self)
     }
 
     /// Place in the course of a swing, earliest first.

@@ -3,7 +3,11 @@
 
 use super::chance::student_quantile;
 use super::order::{Interval, Slope, shift, theil_sen};
-use super::scatter::{self, Again, Part};
+use super::scatter::{self, Again, Part, between_days};
+
+/// Fewer pairs of lessons say nothing of what another day does by itself (own choice: with four degrees of
+/// freedom an interval is 1.4 times as wide as if it were known).
+pub const FEWEST_PAIRS: usize = 4;
 
 /// What stayed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -47,6 +51,17 @@ pub fn retention(
             high: (b + root) / a,
         },
     })
+}
+
+/// What another day and markers put on again do by themselves, from pairs of levels of one golfer: at the end
+/// of a lesson and at the beginning of the next. What was forgotten or practiced between is in it, which errs
+/// on the safe side. `None` with fewer than [`FEWEST_PAIRS`]: then it is not known, and nothing is assumed.
+#[must_use]
+pub fn another_day(pairs: &[[f64; 2]]) -> Option<Again> {
+    let days: Vec<Vec<f64>> = pairs.iter().map(|p| p.to_vec()).collect();
+    (pairs.len() >= FEWEST_PAIRS)
+        .then(|| between_days(&days))
+        .flatten()
 }
 
 /// Where a level goes over months: Theil–Sen over the medians of blocks, with its interval at 95 %.

@@ -106,7 +106,7 @@ const SKIN_HZ: f64 = 11.0;
 const SKIN_DAMPING: f64 = 0.35;
 
 /// Steps per second within which the springs are integrated at least.
-const SPRING_RATE_HZ: f64 = 2000.0;
+pub(super) const SPRING_RATE_HZ: f64 = 2000.0;
 
 fn wobbling(
     bones: &dyn Fn(f64) -> Vec<Point3<f64>>,
@@ -142,14 +142,14 @@ fn wobbling(
 
 /// Displacement of a marker from its bone, its velocity, and the bone's velocity before.
 #[derive(Debug, Clone, Copy, Default)]
-struct Spring {
+pub(super) struct Spring {
     displacement: Vector3<f64>,
     velocity: Vector3<f64>,
-    bone_velocity: Vector3<f64>,
+    pub(super) bone_velocity: Vector3<f64>,
 }
 
 impl Spring {
-    fn advance(&mut self, bone_velocity: Vector3<f64>, dt: f64) {
+    pub(super) fn advance(&mut self, bone_velocity: Vector3<f64>, dt: f64) {
         let w = std::f64::consts::TAU * SKIN_HZ;
         let push = -(bone_velocity - self.bone_velocity) / dt;
         self.bone_velocity = bone_velocity;
@@ -158,7 +158,7 @@ impl Spring {
         self.displacement += self.velocity * dt;
     }
 
-    fn marker(&self, bone: Point3<f64>, landmark: Landmark) -> Point3<f64> {
+    pub(super) fn marker(&self, bone: Point3<f64>, landmark: Landmark) -> Point3<f64> {
         if landmark.is_club() {
             bone
         } else {

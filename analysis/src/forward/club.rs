@@ -14,10 +14,14 @@ pub enum Club {
     FiveWood,
     /// A middle iron, ball on the floor.
     SevenIron,
+    /// A short iron for pitches and chips.
+    Wedge,
+    /// The shortest and most upright club, for strokes along the floor.
+    Putter,
 }
 
 impl Club {
-    /// Every club.
+    /// Every club of full swings.
     pub const ALL: [Self; 3] = [Self::Driver, Self::FiveWood, Self::SevenIron];
 
     /// The name on the command line and on screens.
@@ -27,6 +31,8 @@ impl Club {
             Self::Driver => "driver",
             Self::FiveWood => "5-wood",
             Self::SevenIron => "7-iron",
+            Self::Wedge => "wedge",
+            Self::Putter => "putter",
         }
     }
 
@@ -43,6 +49,7 @@ impl Club {
             Self::Driver => 45.0,
             Self::FiveWood => 42.0,
             Self::SevenIron => 36.0,
+            Self::Wedge | Self::Putter => 31.0,
         }
     }
 
@@ -77,6 +84,26 @@ impl Club {
                 face_ahead: 0.003,
                 half_width: 0.032,
                 depth: 0.024,
+                tee: 0.0,
+            },
+            Self::Wedge => Shape {
+                length: 0.89,
+                lie: 62_f64.to_radians(),
+                face_out: 0.041,
+                face_up: 0.021,
+                face_ahead: 0.002,
+                half_width: 0.033,
+                depth: 0.026,
+                tee: 0.0,
+            },
+            Self::Putter => Shape {
+                length: 0.86,
+                lie: 66_f64.to_radians(),
+                face_out: 0.045,
+                face_up: 0.018,
+                face_ahead: 0.004,
+                half_width: 0.045,
+                depth: 0.050,
                 tee: 0.0,
             },
         }

@@ -4,7 +4,7 @@
 //! feet share them is not in the motion: here the vertical forces follow from where the common
 //! center of pressure lies between the feet, and the rest from a plain pattern.
 
-use super::body::{SIDES, about_y};
+use super::body::{Build, SIDES, about_y};
 use super::curve::ease;
 use super::momentum::{Dynamics, Wrench};
 use super::motion::Motion;
@@ -57,19 +57,29 @@ pub(super) struct Sole {
 
 impl Sole {
     fn of(motion: &Motion, t: f64, side: usize) -> Self {
-        let build = &motion.build;
         let lift = if side == 1 {
             motion.posture(t)[Dof::HeelLift]
         } else {
             0.0
         };
-        let flat = about_y(SIDES[side] * build.flare[side]);
-        let turned = about_y(SIDES[side] * build.flare[side] + 0.9 * lift);
+        let build = &motion.build;
+        Self::at(
+            build,
+            build.ankles[side],
+            SIDES[side] * build.flare[side],
+            lift,
+        )
+    }
+
+    /// Of a foot whose ankle is there when it is flat, that points so (rad) and whose heel is lifted so (rad).
+    pub(super) fn at(build: &Build, ankle: Point3<f64>, heading: f64, lift: f64) -> Self {
+        let flat = about_y(heading);
+        let turned = about_y(heading + 0.9 * lift);
         let [across, along] = [0, 2].map(|i| turned.column(i).into_owned());
         // Of a lifted foot only what is before the ball touches.
         let off = ease(lift / LIFTED);
         let ball = build.toe_from_ankle().z;
-        let pivot = build.ankles[side] + flat * build.toe_from_ankle();
+        let pivot = ankle + flat * build.toe_from_ankle();
         let (back, front) = (SOLE[0] * build.scale, SOLE[1] * build.scale);
         let from_ball = [back - ball, front - ball];
         let rear = from_ball[0] + off * (-0.02 - from_ball[0]);
@@ -118,19 +128,31 @@ pub(super) fn support(motion: &Motion) -> ([f64; 2], [f64; 2]) {
 impl Dynamics {
     /// What each foot gets from the ground at time `t`, s.
     pub(super) fn reaction(&self, t: f64) -> Reaction {
-        let total = self.ground(t);
+        Reaction::shared(self.ground(t), &soles(&self.motion, t), [1.0; 2])
+    }
+}
+
+impl Reaction {
+    /// What the ground gives, shared by two feet; `contact` is 0 for a foot in the air, 1 for one that stands.
+    pub(super) fn shared(total: Wrench, soles: &[Sole; 2], contact: [f64; 2]) -> Self {
         let (force, moment) = (total.force, total.moment);
         let common = Point3::new(moment.z / force.y, 0.0, -moment.x / force.y);
         let turning = moment.y - (common.z * force.x - common.x * force.z);
-        let soles = soles(&self.motion, t);
         let line = soles[0].middle - soles[1].middle;
         let place = (common - soles[1].middle).dot(&line) / line.norm_squared();
-        let lead = between_nothing_and_all(place);
+        let wished = between_nothing_and_all(place);
+        let [lead, trail] = [wished * contact[0], (1.0 - wished) * contact[1]];
+        // Somebody in mid-air would have no foot to stand on: nobody here is.
+        let lead = if lead + trail > 0.0 {
+            lead / (lead + trail)
+        } else {
+            wished
+        };
         let shares = [lead, 1.0 - lead];
-        let center = centers(&soles, shares, &common);
+        let center = centers(soles, shares, &common);
         let up = shares.map(|share| share * force.y);
         let (forces, free) = sideways(&center, up, &force, turning);
-        Reaction {
+        Self {
             force: forces,
             center,
             free,
@@ -168,7 +190,7 @@ fn sideways(
     let across = Vector3::y().cross(&along);
     // One newton along `across` on the lead foot against one on the trail foot turns by `apart`.
     let light = up[0] * up[1] / (up[0] + up[1]);
-    let most = GRIP * light;
+    let most = (GRIP * light).max(1e-9);
     let wished = COUPLE * turning / apart;
     let couple = most * (wished / most).tanh();
     let pair = across * couple - along * (SPREAD * light);

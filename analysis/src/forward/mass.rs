@@ -213,10 +213,18 @@ impl Masses {
 
     /// Every body in its place.
     pub(super) fn placed(&self, build: &Build, posture: &Posture) -> [Placed; BODIES] {
-        let legs = build.legs(posture);
         let trunk = build.trunk(posture);
         let arms = build.arms(&trunk, posture);
-        let spans = self.spans(build, &legs, &trunk, &arms);
+        self.standing(build, (&build.legs(posture), &trunk, &arms))
+    }
+
+    /// The same on legs that may stand anywhere.
+    pub(super) fn standing(
+        &self,
+        build: &Build,
+        (legs, trunk, arms): (&Legs, &Trunk, &Arms),
+    ) -> [Placed; BODIES] {
+        let spans = self.spans(build, legs, trunk, arms);
         std::array::from_fn(|i| {
             if i == CLUB {
                 self.club(&arms.club)
@@ -336,6 +344,8 @@ fn club_mass(club: Club, source: &mut Source) -> ClubMass {
         Club::Driver => (0.315, 0.855, 0.053, 0.0006),
         Club::FiveWood => (0.335, 0.810, 0.048, 0.0005),
         Club::SevenIron => (0.420, 0.730, 0.044, 0.0004),
+        Club::Wedge => (0.460, 0.690, 0.042, 0.0004),
+        Club::Putter => (0.520, 0.660, 0.045, 0.0006),
     };
     ClubMass {
         mass_kg: mass * source.around(1.0, 0.012),

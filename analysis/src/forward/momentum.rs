@@ -75,8 +75,7 @@ impl Dynamics {
 
     /// Every body as it moves at time `t`, s.
     pub(super) fn moving(&self, t: f64) -> [Moving; BODIES] {
-        let (before, after) = (self.placed(t - STEP_S), self.placed(t + STEP_S));
-        std::array::from_fn(|i| between(&before[i], &after[i]))
+        moving(t, &|t| self.placed(t))
     }
 
     /// The club as it moves at time `t`, s; cheaper than all.
@@ -112,6 +111,16 @@ impl Dynamics {
     pub(super) fn hands(&self, t: f64) -> Wrench {
         needed(t, |t| [self.club(t)])
     }
+}
+
+/// What the ground gives bodies that are so placed in time, at time `t`, s.
+pub(super) fn ground_of(t: f64, placed: &dyn Fn(f64) -> [Placed; BODIES]) -> Wrench {
+    needed(t, |t| moving(t, placed))
+}
+
+fn moving(t: f64, placed: &dyn Fn(f64) -> [Placed; BODIES]) -> [Moving; BODIES] {
+    let (before, after) = (placed(t - STEP_S), placed(t + STEP_S));
+    std::array::from_fn(|i| between(&before[i], &after[i]))
 }
 
 /// The force and moment that moving bodies take beside their weight.

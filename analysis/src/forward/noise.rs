@@ -29,6 +29,8 @@ pub(super) enum Purpose {
     Lesson,
     /// The capture system's noise during a lesson.
     LessonNoise,
+    /// What the force plates add during a lesson.
+    LessonPlates,
 }
 
 /// A source of random values.
@@ -49,6 +51,7 @@ impl Source {
             Purpose::Mass => u64::MAX - 2,
             Purpose::Lesson => u64::MAX - 3,
             Purpose::LessonNoise => u64::MAX - 4,
+            Purpose::LessonPlates => u64::MAX - 5,
             Purpose::Plates(shot) => (1_u64 << 62).wrapping_add(shot),
             Purpose::Shot(shot) => shot.wrapping_mul(2).wrapping_add(2),
             Purpose::Capture(shot) => shot.wrapping_mul(2).wrapping_add(3),

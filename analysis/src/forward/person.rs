@@ -173,6 +173,7 @@ const fn stance(club: Club) -> (f64, f64) {
         Club::Driver => (0.44, -0.16),
         Club::FiveWood => (0.42, -0.12),
         Club::SevenIron => (0.38, -0.06),
+        Club::Wedge | Club::Putter => (0.34, -0.05),
     }
 }
 
@@ -183,6 +184,7 @@ impl Habit {
             Club::Driver => ([-1.0, 3.0], 7.0, 250.0, 0.955, 0.136),
             Club::FiveWood => ([1.0, 5.0], 6.0, 246.0, 0.940, 0.146),
             Club::SevenIron => ([4.0, 6.0], 5.0, 238.0, 0.920, 0.165),
+            Club::Wedge | Club::Putter => ([4.0, 6.0], 4.5, 232.0, 0.915, 0.175),
         };
         let lead_knee = source.around(15.0, 1.2);
         let trail_knee = source.around(22.0, 1.2);
@@ -290,7 +292,7 @@ impl Habit {
             }
             Style::StretchKept => {
                 self.thorax[1] = -11.0;
-                self.thorax_half = Some(0.25);
+                self.thorax_half = Some(0.42);
             }
             Style::ArmsWait => {
                 // A third into the downswing the arms have done no more of their way than the

@@ -117,17 +117,17 @@ pub struct PlateView {
 }
 
 /// Depth of the sensors, and the largest half lengths of a plate, m.
-const DEPTH_M: f64 = 0.040;
+pub(super) const DEPTH_M: f64 = 0.040;
 const HALF_M: f64 = 0.30;
 
 /// Space between the plates, m.
-const GAP_M: f64 = 0.010;
+pub(super) const GAP_M: f64 = 0.010;
 
 /// Time in which the weight comes on the plates, s.
 const STEP_ON_S: f64 = 0.1;
 
 /// Moment noise ÷ force noise, m.
-const MOMENT_M: f64 = 0.02;
+pub(super) const MOMENT_M: f64 = 0.02;
 
 /// Samples the plates under a golfer for a number of frames.
 pub(super) fn sampled(
@@ -210,6 +210,11 @@ fn channels(reaction: &Reaction, foot: usize, about: &Point3<f64>, handed: Hande
         Handed::Right => (force, moment),
         Handed::Left => (handed.mirror_vector(force), -handed.mirror_vector(moment)),
     };
+    in_channels(force, moment)
+}
+
+/// Force and moment about the middle of a plate's surface, bay, as the channels of its sensor.
+pub(super) fn in_channels(force: Vector3<f64>, moment: Vector3<f64>) -> [f64; 6] {
     let in_plate = |v: Vector3<f64>| Vector3::new(v.x, v.z, -v.y);
     let (force, moment) = (in_plate(force), in_plate(moment));
     let moment = moment + Vector3::new(0.0, 0.0, -DEPTH_M).cross(&force);

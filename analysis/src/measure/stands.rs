@@ -51,6 +51,16 @@ pub(super) fn unsteady(window: &Window, swing: &Swing) -> Option<NotASwing> {
     (!met && sits(window, [start, pass.min(last)])).then_some(NotASwing::Seated)
 }
 
+/// Whether a golfer sat while he swung.
+pub(crate) fn is_seated(window: &Window, swing: &Swing) -> bool {
+    let start = swing.slots.get(Event::TakeawayStart).unwrap_or(swing.top);
+    let last = window.len().saturating_sub(1);
+    sits(
+        window,
+        [start.max(0.0) as usize, swing.impact.before].map(|slot| slot.min(last)),
+    )
+}
+
 fn at(window: &Window, landmark: L, slot: usize) -> Option<Point3<f64>> {
     *window.track(landmark)?.get(slot)?
 }

@@ -27,7 +27,7 @@ pub(super) fn notes(prepared: &Prepared) -> Vec<String> {
         Method::Trigger => Some("a trigger noticed it"),
         Method::Fastest => Some("neither ball nor address is known, the fastest instant stands in"),
     };
-    let arms = prepared.swing.extent == Extent::Arms;
+    let arms = matches!(prepared.swing.extent, Extent::Arms | Extent::SmallArms);
     let method = match (place, impact.loss) {
         _ if arms && !seen => "Impact: the club is not marked.".to_owned(),
         _ if !seen => "Impact: the club was hidden there.".to_owned(),
@@ -43,9 +43,13 @@ pub(super) fn notes(prepared: &Prepared) -> Vec<String> {
             )
         }
     };
-    let small = (prepared.swing.extent == Extent::Partial).then(|| {
-        "A small stroke: the shaft was not level both going back and coming down.".to_owned()
-    });
+    let small = match prepared.swing.extent {
+        Extent::Partial => Some(
+            "A small stroke: the shaft was not level both going back and coming down.".to_owned(),
+        ),
+        Extent::SmallArms => Some("A small stroke: the lead arm was never level.".to_owned()),
+        Extent::Full | Extent::Arms => None,
+    };
     let over = prepared.paths.upside_down;
     let over =
         over.then(|| "The club was held upside down: nothing is told of its head.".to_owned());

@@ -76,6 +76,7 @@ fn motion(prepared: &Prepared, plates: &GroundWindow) -> Maybe<Motion> {
     if places.len() < 20 || places.clone().any(|i| !masses.known[i]) {
         return Err("a marker it needs was hidden in the swing".to_owned());
     }
+    ground::bear_all(prepared, plates)?;
     let body_kg = ground::body_kg(prepared, plates)?;
     let about = about(plates).ok_or("no force plate's place is known")?;
     let club = Club::new(&prepared.club_mass, (&grip, &shaft), rate_hz);

@@ -23,7 +23,7 @@ use crate::body::inertia::GRAVITY;
 use crate::body::segments::Maybe;
 use crate::ground::window::{GroundWindow, PlateWindow};
 use crate::ground::wrench::LOAD_GATE_N;
-use crate::measure::Prepared;
+use crate::measure::{Prepared, is_seated};
 use crate::swing::event::Event;
 use course::{Course, Curve, Grid};
 use stance::Stance;
@@ -137,6 +137,22 @@ fn clock_s(ground: &GroundWindow) -> Maybe<f64> {
 pub(super) fn body_kg(prepared: &Prepared, plates: &GroundWindow) -> Maybe<f64> {
     let weight = Stance::new(prepared, plates).weight;
     weight.map(|w| w.person / GRAVITY)
+}
+
+/// Whether the plates bear all of the golfer: both feet wholly on them, and no seat.
+///
+/// # Errors
+/// Says what else bears him.
+pub(super) fn bear_all(prepared: &Prepared, plates: &GroundWindow) -> Maybe<()> {
+    let standing = Stance::new(prepared, plates).standing;
+    standing.together?;
+    if let Some(weak) = standing.weak {
+        return Err(weak);
+    }
+    if is_seated(&prepared.window, &prepared.swing) {
+        return Err("the golfer sat: a seat bears part of the weight".to_owned());
+    }
+    Ok(())
 }
 
 /// Plain sentences about who stands where.

@@ -16,7 +16,9 @@ use std::collections::VecDeque;
 
 use nalgebra::{Point3, Vector3};
 
-use super::glimpse::{BUTT, Glimpse, HANDS, Shaft, Watched, hands_down, shaft, typical};
+use super::glimpse::{
+    BUTT, Glimpse, HANDS, Shaft, Watched, hands_down, held_by_head, shaft, typical,
+};
 use super::kind::Kind;
 use crate::club;
 use crate::frame::CaptureFrame;
@@ -306,9 +308,9 @@ impl Detector {
             self.club_seen_ns = Some(time_ns);
         }
         let gone = |seen: i64| time_ns.saturating_sub(seen) > CLUB_GONE_NS;
-        // Only a club at rest tells which way round it is held: at the top everybody's is over.
+        // Only a club at rest near the floor tells which way round it is held: at the top it is still, too.
         if self.still_since.is_some() {
-            self.over = shaft(point).map_or(self.over, |s| s == Shaft::Over);
+            self.over = held_by_head(point).unwrap_or(self.over);
         }
         let (of, points) = if self.club_seen_ns.is_none_or(gone) {
             (Watched::Hands, HANDS.map(point))

@@ -74,6 +74,8 @@ pub enum Extent {
     Partial,
     /// The club is not marked: by the lead arm alone.
     Arms,
+    /// The same, the arm never level: a stroke by a trigger.
+    SmallArms,
 }
 
 /// Events that the shaft's direction tells.
@@ -113,7 +115,9 @@ impl Swing {
             Extent::Partial if level => {
                 format!("{words}: the shaft was never level in this stroke")
             }
-            Extent::Arms if of_club => format!("{words} was not measured: the club is not marked"),
+            Extent::Arms | Extent::SmallArms if of_club => {
+                format!("{words} was not measured: the club is not marked")
+            }
             _ => format!("{words} was not found in this swing"),
         }
     }

@@ -85,6 +85,22 @@ pub(super) fn shaft(point: &impl Fn(Landmark) -> Option<Point3<f64>>) -> Option<
     })
 }
 
+/// Whether the club is held by its head: which of its ends is down and lower than the knees. `None` where
+/// neither is, as at the top and while it lies.
+pub(super) fn held_by_head(point: &impl Fn(Landmark) -> Option<Point3<f64>>) -> Option<bool> {
+    let lower = point(Landmark::ClubHeadHeel).or_else(|| point(Landmark::ClubShaftLow));
+    let knee = point(Landmark::LeftKnee).or_else(|| point(Landmark::RightKnee));
+    match shaft(point)? {
+        Shaft::Over => Some(true),
+        // Without knees nobody is believed to hold it by its head.
+        Shaft::Down => knee
+            .zip(lower)
+            .is_none_or(|(k, l)| l.y < k.y)
+            .then_some(false),
+        Shaft::Else => None,
+    }
+}
+
 pub(super) const HANDS: [Landmark; 4] = [
     Landmark::LeftHand,
     Landmark::RightHand,

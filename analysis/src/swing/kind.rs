@@ -71,6 +71,7 @@ pub fn of(swing: &Swing) -> (Kind, f64) {
     let seen = !swing.quiet.is_empty();
     match swing.extent {
         Extent::Partial => (Kind::Partial, if seen { 0.9 } else { 0.7 }),
+        Extent::SmallArms => (Kind::Partial, 0.6),
         Extent::Arms if met => (Kind::Shot, 0.7),
         Extent::Arms => (Kind::Swing, 0.5),
         Extent::Full if met && agrees => (Kind::Shot, 0.99),

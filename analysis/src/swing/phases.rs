@@ -18,9 +18,10 @@ use crate::signal::lowpass::DualPass;
 use crate::signal::reading::Reading;
 
 /// Slowest pass that may be a stroke, m/s: a short putt (common practice, no source); of the hands, whose
-/// arms must have been level, 1.5 m/s.
+/// arms must have been level, 1.5 m/s; of hands while a trigger goes off those of a putt.
 const CLUB_FLOOR_MPS: f64 = 0.7;
 const HANDS_FLOOR_MPS: f64 = 1.5;
+const HANDS_HEARD_FLOOR_MPS: f64 = 0.5;
 /// Head speed below which a movement may take its time and must show that it passes through, m/s
 /// (REFERENCES D: plausibility gate 8–65 m/s for swings).
 pub const SLOW_MPS: f64 = 8.0;
@@ -59,6 +60,12 @@ const TAKEAWAY_REACH_S: f64 = 7.0;
 const DOWNSWING_S: std::ops::RangeInclusive<f64> = 0.12..=0.9;
 /// A backswing's duration, seconds (REFERENCES D: 0.4–2.0, with room for a stop at the top and slow motion).
 const BACKSWING_S: std::ops::RangeInclusive<f64> = 0.3..=7.0;
+
+/// Stretch on both sides over which the direction of a pass is read, seconds.
+const DIRECTION_S: f64 = 0.06;
+/// How far from the fastest instant of hands a trigger may go off for a stroke, seconds: a putt's is at the
+/// ball, and hands of chips are fastest shortly before it.
+const HEARD_S: f64 = 0.2;
 
 /// Events that the head's path tells.
 const OF_THE_HEAD: &[Event] = &[
@@ -139,7 +146,8 @@ pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotAS
         return Err(NotASwing::TooSlow);
     }
     if !full && let Some(place) = place {
-        search.strikes(pass, start as usize, place)?;
+        let heard = paths.of == Followed::Hands && impact.method == impact::Method::Trigger;
+        search.strikes((pass, heard), start as usize, place)?;
     }
     search.after(&mut slots, &impact, pass);
     forget_hidden(&mut slots, OF_THE_SHAFT, &paths.axis_known);
@@ -151,10 +159,11 @@ pub fn find(paths: &Paths, near: usize, reading: Reading) -> Result<Swing, NotAS
         Followed::Club if full => Extent::Full,
         Followed::Club => Extent::Partial,
         Followed::Hands if full => Extent::Arms,
-        // Arms that were never level are in too many movements.
+        // Arms that were never level are in too many movements: only a trigger tells a stroke.
+        Followed::Hands if impact.method == impact::Method::Trigger => Extent::SmallArms,
         Followed::Hands => return Err(NotASwing::NoTop),
     };
-    if extent == Extent::Arms {
+    if matches!(extent, Extent::Arms | Extent::SmallArms) {
         forget_club(&mut slots, &impact);
     }
     Ok(Swing {
@@ -212,10 +221,15 @@ impl<'a> Search<'a> {
             near.saturating_sub(reach).min(last),
             (near + reach).min(last),
         );
-        let (slot, speed) = series::peak(&self.speed, from, to).ok_or(NotASwing::TooSlow)?;
+        let (slot, speed) = match self.paths.of {
+            Followed::Club => series::peak(&self.speed, from, to),
+            Followed::Hands => self.hands_peak(from, to),
+        }
+        .ok_or(NotASwing::TooSlow)?;
         let pass = (slot.round() as usize).min(last);
         let floor = match self.paths.of {
             Followed::Club => CLUB_FLOOR_MPS,
+            Followed::Hands if self.is_heard(pass) => HANDS_HEARD_FLOOR_MPS,
             Followed::Hands => HANDS_FLOOR_MPS,
         };
         if speed < floor {
@@ -227,19 +241,41 @@ impl<'a> Search<'a> {
         if !seen(pass.saturating_sub(reach)..pass) || !seen(pass..(pass + reach).min(last + 1)) {
             return Err(NotASwing::Hidden);
         }
-        // Over a stretch, not at an instant: a hole at the pass must not decide the direction.
-        let reach = self.slots(0.06);
-        let v = self.head[(pass + reach).min(last)] - self.head[pass.saturating_sub(reach)];
-        if v.x >= 0.5 * v.x.hypot(v.z) {
+        if self.goes_to_target(pass) {
             return Ok(pass);
         }
         // A line drawn across a hole has no direction to go by.
+        let reach = self.slots(DIRECTION_S);
         let around = pass.saturating_sub(reach)..(pass + reach).min(last + 1);
         Err(if around.clone().all(|i| self.paths.known[i]) {
             NotASwing::WrongWay
         } else {
             NotASwing::Hidden
         })
+    }
+
+    /// Whether what is followed moves toward the target: over a stretch, not at an instant, so that a hole at
+    /// the pass does not decide the direction.
+    fn goes_to_target(&self, slot: usize) -> bool {
+        let (reach, last) = (self.slots(DIRECTION_S), self.head.len() - 1);
+        let v = self.head[(slot + reach).min(last)] - self.head[slot.saturating_sub(reach)];
+        v.x >= 0.5 * v.x.hypot(v.z)
+    }
+
+    /// The fastest slot of hands among those in which they go toward the target: seated or with still
+    /// shoulders they are fastest while they still come straight down.
+    fn hands_peak(&self, from: usize, to: usize) -> Option<(f64, f64)> {
+        let ahead = (from..=to).filter(|&i| self.goes_to_target(i));
+        let best = ahead.max_by(|&a, &b| self.speed[a].total_cmp(&self.speed[b]));
+        let plain = || series::peak(&self.speed, from, to);
+        best.map(|i| (i as f64, self.speed[i])).or_else(plain)
+    }
+
+    /// Whether a trigger went off near a slot.
+    fn is_heard(&self, slot: usize) -> bool {
+        let reach = self.slots(HEARD_S) as f64;
+        let near = |p: &f64| (p - slot as f64).abs() < reach;
+        self.paths.pulses.iter().any(near)
     }
 
     /// Where the movement begins, if it is fast enough for that and does not last too long.

@@ -19,6 +19,9 @@ const TINY_M: f64 = 0.25;
 const THROUGH_SHARE_TINY: f64 = 0.8;
 /// Share of its greatest speed that a head has when it passes the ball's place.
 const PASSING_SHARE: f64 = 0.5;
+/// The same of hands, which slow down before the ball while the club overtakes them, and of seated players
+/// nearly stop; a swing broken off ends at its address with no speed at all (common sense, no source).
+const HANDS_PASSING_SHARE: f64 = 0.15;
 /// Share of its greatest speed that a stroke has at the ball's place.
 const THROUGH_SPEED_SHARE: f64 = 0.75;
 /// Farthest above its place at address that the head of a slow stroke, and of any swing, passes it, metres.
@@ -65,8 +68,11 @@ impl Search<'_> {
             let slot = impact::plane_crossing(self.paths, reach, x)?;
             let slot = (slot.round() as usize).min(self.head.len() - 1);
             // A club that comes back to its address slowly does not pass it.
-            let fast = self.speed[slot] >= PASSING_SHARE * self.speed[pass];
-            if self.paths.of == Followed::Club && !fast {
+            let share = match self.paths.of {
+                Followed::Club => PASSING_SHARE,
+                Followed::Hands => HANDS_PASSING_SHARE,
+            };
+            if self.speed[slot] < share * self.speed[pass] {
                 return None;
             }
             let high_m = reference.map_or(0.0, |r| self.head[slot].y - r.y);
@@ -84,10 +90,11 @@ impl Search<'_> {
     }
 
     /// Whether a movement in which the shaft is not level is a stroke: back, through the ball's place
-    /// with its speed, and on. A club moved to and fro is not.
+    /// with its speed, and on. A club moved to and fro is not. Hands that are `heard` to strike (a trigger
+    /// went off as they passed) only have to go back and through.
     pub(super) fn strikes(
         &self,
-        pass: usize,
+        (pass, heard): (usize, bool),
         start: usize,
         place: Passing,
     ) -> Result<(), NotASwing> {
@@ -101,6 +108,14 @@ impl Search<'_> {
         } else {
             THROUGH_SHARE
         };
+        if heard {
+            let both = back >= BACK_MIN_M && through >= THROUGH_MIN_M;
+            return if both {
+                Ok(())
+            } else {
+                Err(NotASwing::ToAndFro)
+            };
+        }
         let strikes = back >= BACK_MIN_M
             && through >= THROUGH_MIN_M.max(share * back)
             && self.speed[place.slot] >= THROUGH_SPEED_SHARE * self.speed[pass]

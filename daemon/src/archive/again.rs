@@ -15,7 +15,7 @@ use super::filing::{Filing, outcome, placed, take};
 use super::ring::Ring;
 use super::rows::{Recording, Swing, Which};
 use super::values::{self, Packed};
-use super::{Archive, ArchiveError};
+use super::{Archive, ArchiveError, moving};
 use crate::offline::{self, Again};
 use crate::receive::Arrival;
 use crate::{recording, refine};
@@ -195,7 +195,15 @@ fn one(
                     }
                 }
             }
-            let old = known.remove(&filing.report.id);
+            let old = known.remove(&filing.report.id).or_else(|| {
+                // What is told now may move impact a little, and with it the name that it would get.
+                let near = known
+                    .keys()
+                    .find(|id| moving::is_of(id, &filing))
+                    .cloned()?;
+                filing.report.id.clone_from(&near);
+                known.remove(&near)
+            });
             let kept = keep(
                 &mut lock(),
                 ids,

@@ -106,6 +106,7 @@ impl Found {
                 digest,
             },
             block: None,
+            calibration: None,
         }
     }
 }

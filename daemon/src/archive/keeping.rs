@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::export::KEY;
 use super::rows::Which;
-use super::{Archive, ArchiveError, sync_dir};
+use super::{Archive, ArchiveError, moving, sync_dir};
 
 /// What was copied.
 #[derive(Debug, Default, Serialize)]
@@ -29,6 +29,8 @@ pub struct Erased {
     pub recordings: usize,
     /// Their bytes.
     pub bytes: u64,
+    /// Recordings of others out of which shots of this student were cut.
+    pub cut: usize,
     /// Files of the archive in which name or pseudonym still stand, such as copies that a migration
     /// made. Backups and exports elsewhere are not looked at.
     pub still_in: Vec<String>,
@@ -65,7 +67,8 @@ pub fn backup(archive: &Archive, to: &Path) -> Result<Copied, ArchiveError> {
 }
 
 /// Erases a student: recordings, then rows. A session is one student's, so nobody else's swings are in
-/// those recordings. Cut short (a crash), it is to be called again.
+/// those recordings; shots that were moved to the student are cut out of the recordings they were made in.
+/// Cut short (a crash), it is to be called again.
 ///
 /// # Errors
 /// When there is no such student, or a file cannot be removed.
@@ -73,6 +76,7 @@ pub fn erase(archive: &mut Archive, student: &str) -> Result<Erased, ArchiveErro
     let told = archive.store.student(student)?;
     let which = Which::Student(student);
     let mut done = Erased {
+        cut: moving::cut_out(archive, student)?,
         sessions: archive.store.sessions(which)?.len(),
         swings: archive.store.swings(which)?.len(),
         ..Erased::default()

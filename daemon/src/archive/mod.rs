@@ -18,6 +18,7 @@ pub mod filing;
 pub mod held;
 pub mod import;
 pub mod keeping;
+pub mod moving;
 pub mod recover;
 pub mod rows;
 pub mod store;
@@ -90,6 +91,9 @@ pub enum ArchiveError {
     /// What is asked for does not go together.
     #[error("{0}")]
     Unfitting(String),
+    /// A calibration trial gives no calibration.
+    #[error("no calibration: {0}")]
+    Trial(String),
 }
 
 impl ArchiveError {
@@ -105,6 +109,7 @@ impl ArchiveError {
             Self::Damaged(_) => Code::ArchiveDamaged,
             Self::NotConsented(_) => Code::ConsentMissing,
             Self::Unfitting(_) => Code::ArchiveUnfitting,
+            Self::Trial(_) => Code::TrialUnusable,
         }
     }
 }

@@ -31,6 +31,8 @@ pub struct Consent {
     pub guardian: Option<String>,
     /// Nanoseconds since 1970 in UTC.
     pub given_utc_ns: u64,
+    /// When it was withdrawn; from then on it does not count.
+    pub withdrawn_utc_ns: Option<u64>,
 }
 
 /// A session: one student in one bay.
@@ -104,6 +106,9 @@ pub struct Swing {
     pub place: Place,
     /// The block it belongs to.
     pub block: Option<i64>,
+    /// Row of the calibration that it was measured with.
+    #[serde(skip)]
+    pub calibration: Option<i64>,
 }
 
 /// One measurement of a swing.

@@ -129,6 +129,25 @@ CREATE TABLE takes (
   curves BLOB NOT NULL
 ) STRICT;
 ",
+    "
+ALTER TABLE consents ADD COLUMN withdrawn_utc_ns INTEGER;
+ALTER TABLE blocks ADD COLUMN closed_utc_ns INTEGER;
+ALTER TABLE blocks ADD COLUMN taken_back INTEGER NOT NULL DEFAULT 0;
+UPDATE blocks SET closed_utc_ns = ended_utc_ns WHERE NOT EXISTS (SELECT 1 FROM blocks n
+  WHERE n.session = blocks.session AND n.number > blocks.number AND n.began_utc_ns = blocks.ended_utc_ns);
+ALTER TABLE swings ADD COLUMN calibration INTEGER REFERENCES calibrations ON DELETE SET NULL;
+CREATE TABLE moved (
+  swing TEXT NOT NULL,
+  student TEXT NOT NULL REFERENCES students ON DELETE CASCADE,
+  session TEXT NOT NULL REFERENCES sessions ON DELETE CASCADE,
+  recording INTEGER NOT NULL REFERENCES recordings ON DELETE CASCADE,
+  calibration INTEGER REFERENCES calibrations ON DELETE SET NULL,
+  from_ns INTEGER NOT NULL,
+  to_ns INTEGER NOT NULL
+) STRICT;
+CREATE INDEX moved_by_student ON moved (student);
+CREATE INDEX moved_by_recording ON moved (recording);
+",
 ];
 
 /// Version of the store that this program writes.
@@ -169,6 +188,45 @@ fn steps(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// What a store of version 2 held is there, and a block that ended by itself is told from one that the
+    /// next one ended.
+    #[test]
+    fn a_store_of_version_two_keeps_its_lessons() {
+        let dir = super::super::test_dir("version-two");
+        let path = dir.join("a.db");
+        let mut db = Connection::open(&path).unwrap();
+        steps(&mut db, &path, &STEPS[..2]).unwrap();
+        db.execute_batch(
+            "INSERT INTO students (id, name, born, since_utc_ns) VALUES ('s-1', 'Ivo Brandt', 1940, 1);
+             INSERT INTO consents VALUES ('s-1', 'lesson', NULL, 5);
+             INSERT INTO sessions VALUES ('a-1', 's-1', 'a', 'UTC', '0', 10, NULL);
+             INSERT INTO calibrations (student, text, since_utc_ns) VALUES ('s-1', 'kept', 11);
+             INSERT INTO recordings (session, file) VALUES ('a-1', 'a-1.mcap');
+             INSERT INTO blocks (session, number, purpose, planned, began_utc_ns, ended_utc_ns) VALUES
+               ('a-1', 1, 'baseline', 10, 20, 30), ('a-1', 2, 'practice', 10, 30, 40), ('a-1', 3, 'check', 10, 50, NULL);
+             INSERT INTO swings (session, name, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest, block)
+               VALUES ('a-1', 'a-1-1', 'shot', 'right', 35, 1, 0, 9, 5, 7, 2);",
+        )
+        .unwrap();
+        drop(db);
+        let store = super::super::store::Store::open(&path).unwrap();
+        assert!(path.with_extension("v2.db").is_file());
+        let blocks = store.blocks("a-1").unwrap();
+        let ends: Vec<_> = blocks.iter().map(|b| b.ended_utc_ns).collect();
+        assert_eq!(ends, [Some(30), Some(40), None]);
+        assert_eq!(blocks[1].shots, 1);
+        let db = Connection::open(&path).unwrap();
+        let closed = |n: u32| -> Option<i64> {
+            let sql = "SELECT closed_utc_ns FROM blocks WHERE number = ?1";
+            db.query_row(sql, [n], |r| r.get(0)).unwrap()
+        };
+        assert_eq!([closed(1), closed(2), closed(3)], [None, Some(40), None]);
+        store.require_consent("s-1", "lesson", 100).unwrap();
+        let (calibration, text) = store.calibration("s-1").unwrap().unwrap();
+        assert_eq!((calibration, text.as_str()), (1, "kept"));
+        assert!(store.damage().unwrap().is_empty());
+    }
 
     #[test]
     fn an_older_store_is_copied_and_taken_on_and_a_newer_one_refused() {

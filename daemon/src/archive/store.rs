@@ -9,9 +9,10 @@ use std::time::Duration;
 
 use rusqlite::{Connection, Row, params};
 
-pub use self::book::{Among, Struck};
+pub use self::book::{Among, Kept as KeptCalibration, Struck};
+pub use self::moved::Origin;
 pub use self::shelf::{Find, Found, Place as PageEnd};
-use super::rows::{Consent, Recording, Session, Student, Which};
+use super::rows::{Recording, Session, Student, Which};
 use super::{ArchiveError, date, schema};
 
 /// How long a verb waits for another program's transaction.
@@ -81,8 +82,7 @@ impl Store {
             ],
         )?;
         for scope in scopes {
-            let values = params![id, scope, guardian, date(now_utc_ns)];
-            tx.execute("INSERT INTO consents VALUES (?1, ?2, ?3, ?4)", values)?;
+            agree::give(&tx, (&id, scope), guardian, now_utc_ns)?;
         }
         tx.commit()?;
         Ok(id)
@@ -117,45 +117,6 @@ impl Store {
         found.ok_or_else(|| unknown("student", id))
     }
 
-    /// What a student consented to.
-    ///
-    /// # Errors
-    /// See [`Store::students`].
-    pub fn consents(&self, student: &str) -> Result<Vec<Consent>, ArchiveError> {
-        let sql =
-            "SELECT scope, guardian, given_utc_ns FROM consents WHERE student = ?1 ORDER BY scope";
-        self.all(sql, [student], |row| {
-            Ok(Consent {
-                scope: row.get(0)?,
-                guardian: row.get(1)?,
-                given_utc_ns: time(row, 2)?,
-            })
-        })
-    }
-
-    /// Whether a student consented to `scope`, and a guardian where one is needed.
-    ///
-    /// # Errors
-    /// [`ArchiveError::NotConsented`] with the reason in words; [`ArchiveError::Unknown`].
-    pub fn require_consent(
-        &self,
-        student: &str,
-        scope: &str,
-        now_utc_ns: u64,
-    ) -> Result<(), ArchiveError> {
-        let told = self.student(student)?;
-        let consents = self.consents(student)?;
-        let given = consents.iter().find(|c| c.scope == scope);
-        let refused = |why: &str| Err(ArchiveError::NotConsented(format!("{student}: {why}")));
-        match given {
-            None => refused(&format!("no consent to `{scope}` on file")),
-            Some(c) if c.guardian.is_none() && is_minor(told.born, now_utc_ns) => {
-                refused("a minor without a guardian's consent")
-            }
-            Some(_) => Ok(()),
-        }
-    }
-
     /// Begins a session.
     ///
     /// # Errors
@@ -175,14 +136,28 @@ impl Store {
         Ok(())
     }
 
-    /// Ends a session.
+    /// Ends a session, and with it the block that runs.
     ///
     /// # Errors
     /// When the store cannot be written.
     pub fn end_session(&mut self, id: &str, now_utc_ns: u64) -> Result<(), ArchiveError> {
+        self.set_end(id, Some(now_utc_ns))
+    }
+
+    /// Takes a session's end back: it goes on.
+    ///
+    /// # Errors
+    /// When the store cannot be written.
+    pub fn reopen_session(&mut self, id: &str) -> Result<(), ArchiveError> {
+        self.set_end(id, None)
+    }
+
+    fn set_end(&mut self, id: &str, utc_ns: Option<u64>) -> Result<(), ArchiveError> {
+        let tx = self.db.transaction()?;
         let sql = "UPDATE sessions SET ended_utc_ns = ?2 WHERE id = ?1";
-        self.db.execute(sql, params![id, date(now_utc_ns)])?;
-        Ok(())
+        tx.execute(sql, params![id, utc_ns.map(date)])?;
+        blocks::settle(&tx, id)?;
+        Ok(tx.commit()?)
     }
 
     /// Adds a recording to a session and gives its row.
@@ -352,8 +327,11 @@ fn maybe_time(row: &Row<'_>, at: usize) -> rusqlite::Result<Option<u64>> {
     Ok(found.map(|ns| ns.max(0).cast_unsigned()))
 }
 
+mod agree;
+mod blocks;
 mod book;
 mod entries;
+mod moved;
 mod shelf;
 mod swings;
 #[cfg(test)]

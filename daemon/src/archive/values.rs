@@ -178,6 +178,7 @@ mod tests {
             handed: "right".into(),
             events: BTreeMap::new(),
             metrics,
+            club_length_m: None,
             markers: Vec::new(),
             notes: Vec::new(),
         };

@@ -402,7 +402,8 @@ impl Desk<'_> {
         }
         let zero_utc_ns = self.start.meta.clock_zero_utc_ns;
         let session = self.seat.session.as_ref().map_or("", |s| &s.id).to_owned();
-        let swing = found.swing(filing, (&session, row), zero_utc_ns);
+        let mut swing = found.swing(filing, (&session, row), zero_utc_ns);
+        swing.calibration = self.seat.calibration;
         self.filed.push_back((swing.id.clone(), session));
         if self.filed.len() > REVISED_MAX {
             self.filed.pop_front();

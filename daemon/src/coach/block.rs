@@ -9,6 +9,7 @@ use analysis::coaching::shot::Metric;
 use analysis::metrics::catalogue::{HEAD_SPEED, Unit};
 use protocol::lesson::{About, Change, Verdict};
 
+use super::again::Days;
 use super::judge::{self, Held};
 use super::shots::{Blocked, Holds};
 use super::words;
@@ -22,6 +23,8 @@ pub(super) struct Between<'a> {
     pub(super) club: Option<&'a About>,
     /// Metrics in focus.
     pub(super) focus: usize,
+    /// What another day and marking do by themselves.
+    pub(super) days: &'a Days,
 }
 
 /// One metric of two blocks.
@@ -65,7 +68,11 @@ pub(super) fn change(metric: Metric, between: &Between<'_>) -> Option<Change> {
         scope,
     };
     let levels = Levels::new(looks, baseline.block().values.len(), scope.level());
-    match change::change(&baseline, &check, &question, &levels, &Allowed::default()) {
+    let allowed = Allowed {
+        again: between.days.again(metric),
+        ..Allowed::default()
+    };
+    match change::change(&baseline, &check, &question, &levels, &allowed) {
         Err(why) => said.words = not_compared(why),
         Ok(found) => {
             said.shots = found.shots.map(|n| n as u32);
@@ -94,7 +101,7 @@ fn stretch<'a>(part: &Blocked<'a>, between: &Between<'_>) -> Stretch<'a> {
         },
         chose_focus: chose_focus(part, between),
         session: u64::from(session(part) != session(between.before)),
-        marking: 0,
+        marking: part.marking(),
         first: part.first,
         shots: counted.map(|t| &t.shot).collect(),
     }

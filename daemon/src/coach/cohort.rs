@@ -12,7 +12,7 @@ use protocol::shelf::{Cohort, CohortBand};
 use super::Coach;
 use super::compare::{numbers, shown};
 use super::shots::{Holds, Told};
-use crate::archive::rows::Student;
+use crate::archive::rows::{Consent, Student};
 use crate::archive::store::Store;
 use crate::archive::{ArchiveError, date};
 
@@ -44,7 +44,7 @@ impl Coach {
     /// What golfers of the archive do who agreed to be part of it.
     ///
     /// # Errors
-    /// When there are fewer than twenty.
+    /// When the store cannot be read. Fewer than twenty golfers are an answer without bands, in words.
     pub fn cohort(&self, asked: &Golfers) -> Result<Cohort, ArchiveError> {
         let year = date::year(self.utc_ns());
         self.ask(|archive| cohort(&archive.store, asked, year))
@@ -61,7 +61,8 @@ fn cohort(store: &Store, asked: &Golfers, year: i64) -> Result<Cohort, ArchiveEr
     let mut rows = Vec::new();
     for (n, student) in students.iter().enumerate() {
         let consents = store.consents(&student.id)?;
-        let consented = consents.iter().any(|c| c.scope == "research");
+        let given = |c: &Consent| c.scope == "research" && c.withdrawn_utc_ns.is_none();
+        let consented = consents.iter().any(given);
         if consented || asked.student.as_ref() == Some(&student.id) {
             rows.extend(swings(store, (n as u64, student), (consented, year))?);
         }
@@ -77,12 +78,19 @@ fn cohort(store: &Store, asked: &Golfers, year: i64) -> Result<Cohort, ArchiveEr
         head_speed: asked.head_speed,
         student: asked.student.as_deref().and_then(own).map(|n| n as u64),
     };
-    let made = cohort::Cohort::of(&rows, &filter, &metrics).map_err(|few| {
-        ArchiveError::Unfitting(format!(
-            "{} golfers are as asked for and agreed to it: {FEWEST_GOLFERS} make a cohort",
-            few.golfers
-        ))
-    })?;
+    let made = match cohort::Cohort::of(&rows, &filter, &metrics) {
+        Ok(made) => made,
+        Err(few) => {
+            return Ok(Cohort {
+                golfers: few.golfers as u32,
+                bands: Vec::new(),
+                words: format!(
+                    "Too few: {} golfers are as asked for and agreed to it, {FEWEST_GOLFERS} make a cohort.",
+                    few.golfers
+                ),
+            });
+        }
+    };
     let with_club = |r: &&Row| filter.club.is_none() || r.club == filter.club;
     let own: Vec<&Shot> = rows
         .iter()

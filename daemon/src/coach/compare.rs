@@ -15,6 +15,7 @@ use protocol::shelf::{
     Trend, TrendPoint,
 };
 
+use super::again::Days;
 use super::shots::{Blocked, Holds, Told};
 use super::{Coach, findings, judge, view, words};
 use crate::archive::store::{Among, Store};
@@ -23,6 +24,9 @@ use crate::outgoing::rounded;
 
 /// Nanoseconds of a month of 30.4 days.
 const MONTH_NS: f64 = 30.4 * 86_400e9;
+/// Lessons among which the last one with swings is looked for.
+const LOOKED_BACK: u32 = 20;
+
 impl Coach {
     /// Two swings side by side, metric by metric.
     ///
@@ -371,14 +375,11 @@ fn carry_over(store: &Store, student: &str) -> Result<CarryOver, ArchiveError> {
     store.student(student)?;
     let entries = store.holds(student)?;
     let holds = Holds::new(&entries);
-    let lessons = store.lessons(Some(student), None, 2)?;
-    // The lesson that runs is today's: the one before it is the last.
+    let lessons = store.lessons(Some(student), None, LOOKED_BACK)?;
+    // The lesson that runs is today's. One without a swing was no lesson.
     let runs = lessons.first().filter(|(s, _)| s.ended_utc_ns.is_none());
-    let last = if runs.is_some() {
-        lessons.get(1)
-    } else {
-        lessons.first()
-    };
+    let mut before = lessons.iter().skip(usize::from(runs.is_some()));
+    let last = before.find(|(_, swings)| *swings > 0);
     let Some((last, _)) = last else {
         return Ok(CarryOver {
             last: None,
@@ -402,17 +403,31 @@ fn carry_over(store: &Store, student: &str) -> Result<CarryOver, ArchiveError> {
     let mut stayed = Vec::new();
     if let (Some(before), Some(check), Some(today)) = (before, check, today) {
         let all = |b: &Block| shots_of(store, b.id);
+        let days = match &today.club {
+            Some(club) => Days::of(store, (club, &today.session), &holds)?,
+            None => Days::default(),
+        };
         let (before, check, today) = (all(before)?, all(check)?, all(today)?);
         let found = metrics.iter().filter_map(|&metric| {
             let of = |shots: &[Shot]| values(&refs(shots), metric);
-            let kept = retention::retention(&of(&before), &of(&check), &of(&today), None)?;
+            let again = days.again(metric);
+            let kept = retention::retention(&of(&before), &of(&check), &of(&today), again)?;
+            let another = match again {
+                Some(a) => format!(
+                    "what another day does by itself, {} as seen between earlier lessons, is in it",
+                    words::value(metric, a.sd)
+                ),
+                None => "what another day does by itself is not known yet and not in it".to_owned(),
+            };
             Some(Stayed {
                 metric: metric.id(),
+                unit: metric.unit().symbol().to_owned(),
                 share: rounded(kept.share, 1e3),
                 low: rounded(kept.interval.low, 1e3),
                 high: rounded(kept.interval.high, 1e3),
+                another_day: again.map(|a| shown(metric, a.sd)),
                 words: format!(
-                    "Of the change in {} {:.0} % are there today ({:.0} to {:.0} %; what another day does by itself is not in it).",
+                    "Of the change in {} {:.0} % are there today ({:.0} to {:.0} %; {another}).",
                     words::metric(metric),
                     100.0 * kept.share,
                     100.0 * kept.interval.low,

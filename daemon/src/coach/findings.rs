@@ -1,8 +1,8 @@
 //! Leaks, rotation budget, limits and load of a block, in words and units.
 
-use analysis::coaching::band::{Band, Source};
+use analysis::coaching::band::Band;
 use analysis::coaching::budget::{self, Middle, Segment};
-use analysis::coaching::leaks::{self, Finding, Key, Outcome, Setup, Status, Thresholds};
+use analysis::coaching::leaks::{self, Finding, Outcome, Setup, Status};
 use analysis::coaching::limits::{Age, Area, Limit, Limits};
 use analysis::coaching::load::{self, Allowed, Flag, Standing, Stroke};
 use analysis::coaching::order;
@@ -14,7 +14,8 @@ use analysis::metrics::catalogue::HEAD_SPEED;
 use protocol::lesson::{About, Block, Budget, Evidence, Leak, Load, Said, Slope};
 
 use super::shots::{Holds, Told, effort};
-use super::words;
+use super::told::RETURNING;
+use super::{thresholds, words};
 use crate::archive::rows::Student;
 use crate::outgoing::rounded;
 
@@ -46,7 +47,7 @@ pub(super) fn limits(holds: &Holds<'_>, student: &Student, year: i64) -> Limits 
             i32::try_from(student.born).unwrap_or(0),
             i32::try_from(year).unwrap_or(0),
         ),
-        returning: told.iter().any(|l| l.movement == "returning"),
+        returning: told.iter().any(|l| l.movement == RETURNING),
     }
 }
 
@@ -66,31 +67,13 @@ pub(super) fn limit_words(holds: &Holds<'_>, student: &str) -> Vec<String> {
     words.collect()
 }
 
-/// Thresholds of leaks: the defaults with the coach's numbers.
-fn thresholds(holds: &Holds<'_>, student: &About) -> Thresholds {
-    let mut thresholds = Thresholds::default();
-    for said in holds.all(student, "threshold:") {
-        let Said::Threshold(told) = said else {
-            continue;
-        };
-        let Some(key) = Key::from_name(&told.name) else {
-            continue;
-        };
-        if let Some(value) = told.value {
-            // What makes no sense was refused when it was entered.
-            let _set = thresholds.set(key, key.unit().inside(value), Source::Coach("coach".into()));
-        }
-    }
-    thresholds
-}
-
 /// Every leak of a block that is there or could be, in the order in which they matter.
 pub(super) fn leaks(
     shots: &[&Shot],
     (holds, student): (&Holds<'_>, &About),
     limits: &Limits,
 ) -> Vec<Leak> {
-    let thresholds = thresholds(holds, student);
+    let thresholds = thresholds::of(holds, student);
     let setup = Setup {
         thresholds: &thresholds,
         limits,
@@ -291,7 +274,7 @@ pub(super) fn keep((shots, bands): (&[&Shot], &[Band]), limits: &Limits) -> Vec<
 /// Swings at full effort in a lesson and what to do about them.
 pub(super) fn load(
     (swings, blocks): (&[Told], &[Block]),
-    (holds, student): (&Holds<'_>, &About),
+    (holds, student, session): (&Holds<'_>, &About, &About),
     limits: &Limits,
     now_utc_ns: u64,
 ) -> Load {
@@ -311,12 +294,19 @@ pub(super) fn load(
     if let Some(Said::FullEffortMax(Some(most))) = holds.of(student, "full_effort_max") {
         allowed.full_swings = *most as usize;
     }
-    let told = |block: &Block| {
-        let said = holds.of(&About::Block(block.id), "pain");
-        matches!(said, Some(Said::Pain(Some(_))))
+    // Also of shots that do not count: what was felt was felt.
+    let felt = |key: &str| {
+        let of = |about: &About| match holds.of(about, key) {
+            Some(Said::Pain(told) | Said::Fatigue(told)) => told.is_some(),
+            _ => false,
+        };
+        let mut blocks = blocks.iter().map(|b| About::Block(b.id));
+        let mut swings = swings.iter().map(|t| About::Swing(t.row.id.clone()));
+        of(session) || blocks.any(|b| of(&b)) || swings.any(|s| of(&s))
     };
-    let hurts = counted.iter().any(|t| t.pain.is_some()) || blocks.iter().any(told);
-    let flags = if hurts { vec![Flag::Pain] } else { Vec::new() };
+    let told = [("pain", Flag::Pain), ("fatigue", Flag::Fatigue)];
+    let told = told.into_iter().filter(|(key, _)| felt(key));
+    let flags: Vec<Flag> = told.map(|(_, flag)| flag).collect();
     let standing = load::standing(
         &strokes,
         &flags,

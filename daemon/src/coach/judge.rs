@@ -23,7 +23,11 @@ pub(super) struct Held {
 /// The band of a metric with a club: the coach's, else the default. None where the coach took it away.
 pub(super) fn band(metric: Metric, (holds, club): (&Holds<'_>, Option<&About>)) -> Option<Held> {
     let entry = club.and_then(|c| holds.entry(c, &format!("band:{}", metric.id())));
-    let Some(Said::Band(told)) = entry.and_then(|e| e.said.as_ref()) else {
+    let told = match entry.and_then(|e| e.said.as_ref()) {
+        Some(Said::Band(told)) if !told.default => Some(told),
+        _ => None,
+    };
+    let Some(told) = told else {
         return band::default(metric).map(|band| Held {
             band,
             since_utc_ns: None,

@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 
 use analysis::coaching::band;
+use analysis::coaching::leaks::{self, Leak, Outcome, Setup};
 use analysis::coaching::shot::Metric;
 use analysis::metrics::catalogue::{self, CATALOGUE, HEAD_SPEED};
 use protocol::lesson::{About, Band, Club, Said, Summary};
@@ -12,8 +13,9 @@ use protocol::shelf::{
     Curves, Kept, MetricLine, Metrics, SessionLine, Sessions, SwingLine, Swings,
 };
 
-use super::shots::{Blocked, Holds};
-use super::{Coach, block, findings, judge, view, words};
+use super::again::Days;
+use super::shots::{self, Blocked, Holds};
+use super::{Coach, block, findings, judge, thresholds, view, words};
 use crate::archive::rows::Session;
 use crate::archive::store::{Among, Find, Found, PageEnd, Store};
 use crate::archive::values::{self, Packed};
@@ -33,6 +35,8 @@ pub struct Sought {
     pub tag: Option<String>,
     /// With a metric's value in a range, in its unit.
     pub range: Option<(Metric, f64, f64)>,
+    /// That shows this leak, with the student's thresholds and limits.
+    pub leak: Option<Leak>,
     /// Metrics to list beside head speed.
     pub metrics: Vec<Metric>,
     /// Where the page before ended.
@@ -244,7 +248,13 @@ fn page(store: &Store, sought: &Sought) -> Result<Swings, ArchiveError> {
                 entries.insert(student.clone(), store.holds(&student)?);
             }
             let held = entries.get(&student).map_or(&[][..], Vec::as_slice);
-            if let Some(line) = fitting(one, &Holds::new(held), sought)? {
+            let holds = Holds::new(held);
+            if let Some(leak) = sought.leak
+                && !shows(store, (&one, leak), &holds)?
+            {
+                continue;
+            }
+            if let Some(line) = fitting(one, &holds, sought)? {
                 swings.push(line);
             }
             if swings.len() == PAGE as usize {
@@ -261,6 +271,25 @@ fn page(store: &Store, sought: &Sought) -> Result<Swings, ArchiveError> {
             });
         }
     }
+}
+
+/// Whether a swing shows a leak, beyond the uncertainty.
+fn shows(
+    store: &Store,
+    (found, leak): (&Found, Leak),
+    holds: &Holds<'_>,
+) -> Result<bool, ArchiveError> {
+    let thresholds = thresholds::of(holds, &About::Student(found.student.clone()));
+    let student = store.student(&found.student)?;
+    let setup = Setup {
+        thresholds: &thresholds,
+        limits: &findings::limits(holds, &student, date::year(found.impact_utc_ns)),
+        excess_detectable: None,
+    };
+    let damaged = || ArchiveError::Damaged(format!("the values of swing {}", found.id));
+    let packed = values::unpack(&found.metrics, catalogue::len()).ok_or_else(damaged)?;
+    let shot = shots::shot(&packed);
+    Ok(leaks::in_shot(leak, &shot, &setup) == Some(Outcome::Yes))
 }
 
 /// The line of a swing, if its tags and values are as asked for.
@@ -313,6 +342,7 @@ fn swing_line(
         block: found.block,
         purpose: found.purpose,
         club: found.club,
+        calibration: found.calibration,
     })
 }
 
@@ -337,6 +367,11 @@ pub(super) fn summary(store: &Store, session: Session) -> Result<Summary, Archiv
     let after = last.map(|b| Blocked::of(b, &swings));
     let before = last.and_then(|b| view::baseline(&blocks, b));
     let before = before.map(|b| Blocked::of(b, &swings));
+    let marked_anew = before.as_ref().map(Blocked::marking) != after.as_ref().map(Blocked::marking);
+    let days = match &club {
+        Some(club) if marked_anew => Days::of(store, (&club.id, &session.id), &holds)?,
+        _ => Days::default(),
+    };
     let changes = before.as_ref().zip(after.as_ref()).map(|(before, after)| {
         let between = block::Between {
             before,
@@ -344,6 +379,7 @@ pub(super) fn summary(store: &Store, session: Session) -> Result<Summary, Archiv
             holds: &holds,
             club: of_club.as_ref(),
             focus: metrics.len() - 1,
+            days: &days,
         };
         let changes = metrics.iter().filter_map(|m| block::change(*m, &between));
         changes.collect()

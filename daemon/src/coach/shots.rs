@@ -56,6 +56,7 @@ pub(crate) struct Told {
     pub(crate) excluded: Option<String>,
     pub(super) effort: Option<Effort>,
     pub(super) pain: Option<String>,
+    pub(super) fatigue: Option<String>,
     pub(crate) tags: Vec<String>,
     pub(super) notes: u32,
 }
@@ -80,6 +81,10 @@ impl Told {
                 Some(Said::Pain(pain)) => pain.clone(),
                 _ => None,
             },
+            fatigue: match holds.of(&swing, "fatigue") {
+                Some(Said::Fatigue(fatigue)) => fatigue.clone(),
+                _ => None,
+            },
             tags: match holds.of(&swing, "tags") {
                 Some(Said::Tags(tags)) => tags.clone(),
                 _ => Vec::new(),
@@ -100,7 +105,8 @@ impl Told {
     /// Whether it may say something of a change.
     pub(super) fn shows_change(&self) -> bool {
         let effort = self.effort.map_or(load::Effort::Normal, effort);
-        let flag = self.pain.as_ref().map(|_| load::Flag::Pain);
+        let tired = self.fatigue.as_ref().map(|_| load::Flag::Fatigue);
+        let flag = self.pain.as_ref().map(|_| load::Flag::Pain).or(tired);
         self.counts() && load::counts_for_change(effort, flag)
     }
 
@@ -124,7 +130,7 @@ pub(super) fn effort(told: Effort) -> load::Effort {
 }
 
 /// Values as coaching reads them: SI and radians.
-fn shot(packed: &[Packed]) -> Shot {
+pub(super) fn shot(packed: &[Packed]) -> Shot {
     let reading = |(index, packed): (usize, &Packed)| {
         let unit = Metric::by_index(index)?.unit();
         match packed {
@@ -171,6 +177,12 @@ impl<'a> Blocked<'a> {
         let counted: Vec<&&Told> = self.swings.iter().filter(|t| t.counts()).collect();
         let nearest = compare::medoid(&self.shots(), metrics)?;
         Some(counted.get(nearest)?.row.id.clone())
+    }
+
+    /// Row of the calibration that its shots were measured with; 0: none.
+    pub(super) fn marking(&self) -> u64 {
+        let row = self.swings.iter().find_map(|t| t.row.calibration);
+        row.map_or(0, |(row, _)| row.unsigned_abs())
     }
 
     /// Shots that count.

@@ -1,10 +1,17 @@
 //! What the coach tells, checked, and as the text of a context.
 
+use analysis::coaching::leaks::Leak;
+use analysis::coaching::limits::Area;
 use analysis::coaching::shot::Metric;
-use protocol::lesson::{Club, Said, Student};
+use protocol::lesson::{About, Ask, Club, Said, Student};
 use serde::Serialize;
 
-use crate::archive::rows;
+use super::thresholds;
+use crate::archive::store::Store;
+use crate::archive::{ArchiveError, rows};
+
+/// A limit that names no movement: coming back after an injury.
+pub(super) const RETURNING: &str = "returning";
 
 /// A context's text (`crate::context`) of a student, a club and a calibration table.
 pub(super) fn text(
@@ -139,13 +146,53 @@ pub(super) fn check(said: &Said) -> Result<(), String> {
                 .into_iter()
                 .flatten()
                 .collect();
+            if band.default && !edges.is_empty() {
+                return Err("the default again has no edges of its own".into());
+            }
             if edges.iter().any(|e| !e.is_finite()) || !edges.is_sorted() {
                 return Err("a band has low, aim and high in rising order".into());
             }
             Ok(())
         }
+        Said::Threshold(told) => thresholds::check(told),
+        Said::Cue(cue) if Leak::from_name(&cue.leak).is_none() => {
+            Err(format!("there is no leak `{}`", cue.leak))
+        }
+        Said::Limits(limits) => limits.iter().try_for_each(|l| {
+            // What is not known would spare nobody anything.
+            let known = l.movement == RETURNING || Area::from_name(&l.movement).is_some();
+            let odd = || format!("there is no movement `{}` to be spared", l.movement);
+            known.then_some(()).ok_or_else(odd)
+        }),
+        made if !made.is_entered_by_hand() => {
+            Err(format!("`{}` is entered by its own verb only", made.key()))
+        }
         _ => Ok(()),
     }
+}
+
+/// Whether an entry goes together with what is on file.
+pub(super) fn fits(store: &Store, ask: &Ask) -> Result<(), ArchiveError> {
+    let refused = |why: String| Err(ArchiveError::Unfitting(why));
+    match (&ask.about, &ask.said) {
+        (About::Swing(swing), Said::Block(block)) => {
+            let (swing, block) = (store.swing(swing)?, store.block(*block)?);
+            if swing.session != block.session {
+                return refused(format!(
+                    "block {} is of another lesson than {}: move it with the verb for that",
+                    block.id, swing.id
+                ));
+            }
+        }
+        (About::Student(student), Said::Calibration(Some(number))) => {
+            let all = store.calibrations(student)?;
+            if !all.iter().any(|c| c.number == *number) {
+                return refused(format!("{student} has no calibration {number}"));
+            }
+        }
+        _ => {}
+    }
+    Ok(())
 }
 
 #[cfg(test)]

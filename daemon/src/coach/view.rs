@@ -1,17 +1,27 @@
 //! The lesson as the screens show it, put together from what the store holds.
 
 use analysis::coaching::limits::Limits;
+use analysis::coaching::order;
 use analysis::coaching::scatter;
 use analysis::coaching::shot::{Metric, values};
 use analysis::metrics::catalogue::HEAD_SPEED;
-use protocol::lesson::{About, Block, Focus, Lesson, Load, Seat};
+use protocol::lesson::{About, Block, Club, ClubLength, Focus, Lesson, Load, Seat};
 
+use super::again::Days;
 use super::block::{self, Between};
 use super::shots::{Blocked, Holds, Told};
-use super::{findings, judge, words};
+use super::{calibrate, findings, judge, words};
 use crate::archive::store::{Among, Store};
 use crate::archive::{ArchiveError, date};
+use crate::outgoing::rounded;
 
+/// Shots whose club is measured for a word about it.
+const LENGTHS: u32 = 5;
+/// Fewer of them say nothing.
+const SURE_FROM: usize = 2;
+/// The same club with the same markers measures within this again, meters: markers put on anew lie 5 mm off
+/// at either end (own choice; clubs next to each other in a set differ by 13 mm, common practice, no source).
+const REPEATS_M: f64 = 0.010;
 /// Shots of a block that a screen lists.
 const SHOTS: usize = 60;
 
@@ -21,6 +31,9 @@ fn empty(bay: &str, note: &str, seat: Option<Seat>) -> Lesson {
         bay: bay.to_owned(),
         recording: note.to_owned(),
         seat,
+        waiting: None,
+        calibration: None,
+        club_length: None,
         block: None,
         blocks: Vec::new(),
         feedback: true,
@@ -43,10 +56,13 @@ fn empty(bay: &str, note: &str, seat: Option<Seat>) -> Lesson {
 pub fn lesson(
     store: &Store,
     (bay, note): (&str, &str),
-    seat: Option<Seat>,
+    (seat, waiting): (Option<Seat>, Option<Seat>),
     now_utc_ns: u64,
 ) -> Result<Lesson, ArchiveError> {
-    let mut lesson = empty(bay, note, seat);
+    let mut lesson = Lesson {
+        waiting,
+        ..empty(bay, note, seat)
+    };
     let Some(seat) = lesson.seat.clone() else {
         return Ok(lesson);
     };
@@ -66,10 +82,12 @@ pub fn lesson(
     let swings = told(store.struck(Among::Session(session))?, &holds);
     lesson.load = findings::load(
         (&swings, &lesson.blocks),
-        (&holds, &about),
+        (&holds, &about, &About::Session(session.clone())),
         &limits,
         now_utc_ns,
     );
+    let all = calibrate::calibrations(store, &student.id)?;
+    lesson.calibration = all.into_iter().find(|c| c.in_use);
     let club = seat.club.as_ref().map(|c| About::Club(c.id.clone()));
     // A block that has ended stays in sight until the next one begins.
     let own = lesson.blocks.last().map(|b| Blocked::of(b, &swings));
@@ -86,7 +104,19 @@ pub fn lesson(
     let before = own.block.and_then(|block| baseline(&lesson.blocks, block));
     let before = before.map(|b| Blocked::of(b, &swings));
     let metrics = judge::chosen(&holds, club.as_ref());
-    let focus = |m: &Metric| page.focus(*m, before.as_ref(), metrics.len());
+    let days = match (&before, &seat.club) {
+        (Some(before), Some(club)) if before.marking() != own.marking() => {
+            Days::of(store, (&club.id, session), &holds)?
+        }
+        _ => Days::default(),
+    };
+    if let (Some(block), Some(club)) = (own.block, &seat.club)
+        && block.club.as_ref() == Some(&club.id)
+    {
+        let lengths = store.club_lengths((block.id, &club.id), LENGTHS)?;
+        lesson.club_length = club_length(club, &lengths);
+    }
+    let focus = |m: &Metric| page.focus(*m, before.as_ref(), (metrics.len(), &days));
     lesson.focus = metrics.iter().map(focus).collect();
     lesson.speed = Some(focus(&Metric::of(&HEAD_SPEED)));
     lesson.sentence = page.sentence(&metrics);
@@ -108,8 +138,36 @@ pub(super) fn told(rows: Vec<crate::archive::store::Struck>, holds: &Holds<'_>) 
 
 /// The block that a block is compared with: the last baseline of the lesson before it with the same club.
 pub(super) fn baseline<'a>(blocks: &'a [Block], of: &Block) -> Option<&'a Block> {
-    let mut before = blocks.iter().filter(|b| b.number < of.number);
-    before.rfind(|b| b.purpose == "baseline" && b.club == of.club)
+    // In the order of time, as blocks are listed.
+    let before = blocks.iter().take_while(|b| b.id != of.id);
+    before
+        .filter(|b| b.purpose == "baseline" && b.club == of.club)
+        .last()
+}
+
+/// A club that is measured clearly longer or shorter than the chosen one, in at least two shots: against its
+/// told length, else against what it measured in other lessons.
+fn club_length(club: &Club, [now, before]: &[Vec<f64>; 2]) -> Option<ClubLength> {
+    let measured = order::median(now).filter(|_| now.len() >= SURE_FROM)?;
+    let told = club.length_m.map(|told| (told, "told"));
+    let told = told.filter(|(told, _)| analysis::club::is_another_length(*told, measured));
+    let known = order::median(before).filter(|_| before.len() >= SURE_FROM);
+    let known = known.filter(|known| (known - measured).abs() > REPEATS_M);
+    let (told, how) = told.or(known.map(|known| (known, "measured in other lessons")))?;
+    let (longer, by) = match measured - told {
+        d if d > 0.0 => ("longer", d),
+        d => ("shorter", -d),
+    };
+    Some(ClubLength {
+        told_m: rounded(told, 1e3),
+        measured_m: rounded(measured, 1e3),
+        shots: now.len() as u32,
+        words: format!(
+            "The club in hand is {:.0} mm {longer} than {} is {how} ({measured:.3} m, not {told:.3} m): choose the club in hand, or check the markers at its butt and head.",
+            1e3 * by,
+            club.name,
+        ),
+    })
 }
 
 /// What a block's page is made with.
@@ -121,7 +179,12 @@ struct Page<'a> {
 }
 
 impl Page<'_> {
-    fn focus(&self, metric: Metric, before: Option<&Blocked<'_>>, in_focus: usize) -> Focus {
+    fn focus(
+        &self,
+        metric: Metric,
+        before: Option<&Blocked<'_>>,
+        (in_focus, days): (usize, &Days),
+    ) -> Focus {
         // What two shots of this golfer differ by without any change.
         let spread = before.unwrap_or(self.own);
         let detectable = scatter::of_shots(&values(&spread.shots(), metric), 0.0)
@@ -135,6 +198,7 @@ impl Page<'_> {
                 holds: self.holds,
                 club: self.club,
                 focus: in_focus,
+                days,
             };
             block::change(metric, &between)
         });
@@ -156,6 +220,8 @@ impl Page<'_> {
             excluded: told.excluded.clone(),
             effort: told.effort,
             pain: told.pain.clone(),
+            fatigue: told.fatigue.clone(),
+            calibration: told.row.calibration.map(|(_, number)| number),
             tags: told.tags.clone(),
             notes: told.notes,
             marks: all.chain([Metric::of(&HEAD_SPEED)]).map(of).collect(),
@@ -203,5 +269,34 @@ fn capital(words: &str) -> String {
     match letters.next() {
         Some(first) => first.to_uppercase().chain(letters).collect(),
         None => String::new(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A driver is 1.14 m, a 7-iron 0.94 m (common practice, no source).
+    #[test]
+    fn another_club_than_the_chosen_one_is_said_and_the_same_is_not() {
+        let club = Club {
+            name: "driver".into(),
+            length_m: Some(1.14),
+            ..Club::default()
+        };
+        let of = |now: &[f64], before: &[f64]| club_length(&club, &[now.to_vec(), before.to_vec()]);
+        assert_eq!(of(&[1.12, 1.13, 1.12], &[]), None, "within what markers do");
+        assert_eq!(of(&[0.94], &[]), None, "one shot");
+        let said = of(&[0.941, 0.939, 0.940], &[]).unwrap();
+        assert_eq!((said.told_m, said.measured_m, said.shots), (1.14, 0.94, 3));
+        assert!(
+            said.words.contains("200 mm shorter than driver is told"),
+            "{}",
+            said.words
+        );
+        let before = [1.121, 1.122];
+        assert_eq!(of(&[1.118, 1.119], &before), None);
+        let said = of(&[1.135, 1.136], &before).unwrap();
+        assert!(said.words.contains("14 mm longer"), "{}", said.words);
     }
 }

@@ -82,7 +82,8 @@ fn list(args: &ArchiveList) -> anyhow::Result<()> {
     let mut text = String::new();
     for student in students {
         let scopes = store.consents(&student.id)?;
-        let scopes: Vec<&str> = scopes.iter().map(|c| c.scope.as_str()).collect();
+        let scopes = scopes.iter().filter(|c| c.withdrawn_utc_ns.is_none());
+        let scopes: Vec<&str> = scopes.map(|c| c.scope.as_str()).collect();
         let consents = match scopes.join(", ") {
             none if none.is_empty() => "no consent on file".to_owned(),
             some => format!("consent to {some}"),

@@ -91,6 +91,7 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
             hub,
             coach: kept.coach,
             statics: statics(args.statics.clone()),
+            pulse: running.pulse(),
             access,
             tls,
         },

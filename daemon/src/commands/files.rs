@@ -154,6 +154,8 @@ fn lesson_of(args: &Synthesize, minutes: f64) -> anyhow::Result<()> {
         faults: args.faults,
         upsets: args.upsets,
         club: !args.no_club,
+        wobble: args.wobble,
+        plates: args.plates,
         ..LessonParams::usual(args.seed, minutes * 60.0)
     };
     let map = MarkerMap::load("whin_32")?;

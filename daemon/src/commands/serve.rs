@@ -7,7 +7,8 @@ use std::time::Duration;
 
 use analysis::context::Context;
 use anyhow::Context as _;
-use tracing::{info, warn};
+use sd_notify::NotifyState;
+use tracing::{debug, error, info, warn};
 
 use super::{config, print};
 use crate::access::Access;
@@ -19,12 +20,14 @@ use crate::clock::Clock;
 use crate::coach::Coach;
 use crate::config::{Config, Flags};
 use crate::context;
+use crate::errors::Code;
 use crate::gate::Gate;
 use crate::hub::{Bay, Hub};
 use crate::map::MarkerMap;
 use crate::outgoing;
 use crate::pipeline::{self, Desk, Keep, Running, Start};
 use crate::private;
+use crate::pulse::DEAD_NS;
 use crate::recording::{Meta, Recorder};
 use crate::seat::Seat;
 use crate::web::{self, Site, Statics, Tls};
@@ -89,6 +92,7 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         hub,
         coach: kept.coach,
         statics: statics(args.statics),
+        pulse: running.pulse(),
         access,
         tls,
     };
@@ -265,6 +269,24 @@ pub(super) async fn signal() {
     }
 }
 
+/// Tells a supervisor that the bay lives; an analysis that hangs cannot be ended from inside, so that the
+/// process ends at once: every swing shown as archived is on the disk, and the supervisor starts it anew.
+fn supervise(running: &Running) {
+    let behind_ns = running.pulse().behind_ns();
+    if behind_ns >= DEAD_NS {
+        error!(code = %Code::AnalysisHangs, "nothing was worked off for {} s: the program ends", behind_ns / 1_000_000_000);
+        std::process::exit(Code::AnalysisHangs.exit_code().into());
+    }
+    tell_supervisor(&[NotifyState::Watchdog]);
+}
+
+/// To systemd, where it has started this program and asked for it (sd_notify(3)).
+fn tell_supervisor(state: &[NotifyState<'_>]) {
+    if let Err(why) = sd_notify::notify(state) {
+        debug!("the supervisor could not be told: {why}");
+    }
+}
+
 /// Serves the screens until `stop`, then closes the bay: the source first, the screens last.
 pub(super) fn serve_until(
     listener: std::net::TcpListener,
@@ -281,13 +303,18 @@ pub(super) fn serve_until(
         let (closing, closed) = tokio::sync::oneshot::channel::<()>();
         let server = tokio::spawn(web::serve(listener, site, async { drop(closed.await) }));
         tokio::pin!(stop);
+        tell_supervisor(&[NotifyState::Ready]);
         let mut watch = tokio::time::interval(Duration::from_millis(500));
         loop {
             tokio::select! {
                 () = &mut stop => break,
-                _ = watch.tick() => if running.has_failed() || server.is_finished() { break },
+                _ = watch.tick() => {
+                    if running.has_failed() || server.is_finished() { break }
+                    supervise(&running);
+                }
             }
         }
+        tell_supervisor(&[NotifyState::Stopping]);
         let ended = tokio::task::spawn_blocking(move || running.stop()).await;
         // The server may have ended by itself: then nobody waits for this.
         let _nobody_waits = closing.send(());

@@ -9,10 +9,13 @@ const SPARED: &str = "as agreed with the coach";
 /// The same lesson without names, sizes, years, and words about health.
 pub(super) fn anonymous(lesson: &Lesson) -> Lesson {
     let mut hidden = lesson.clone();
-    hidden.seat = hidden.seat.map(|seat| Seat {
-        student: seat.student.as_ref().map(label),
-        ..seat
-    });
+    for seat in [&mut hidden.seat, &mut hidden.waiting] {
+        *seat = seat.take().map(|seat| Seat {
+            student: seat.student.as_ref().map(label),
+            ..seat
+        });
+    }
+    hidden.load.advice = None;
     hidden.limits.clear();
     for focus in hidden.focus.iter_mut().chain(&mut hidden.speed) {
         if focus.spared.is_some() {
@@ -25,6 +28,7 @@ pub(super) fn anonymous(lesson: &Lesson) -> Lesson {
     for shot in &mut hidden.shots {
         // That something was told calms the screen; what it was is nobody's business.
         shot.pain = shot.pain.take().map(|_| "told".into());
+        shot.fatigue = shot.fatigue.take().map(|_| "told".into());
         shot.excluded = shot.excluded.take().map(|_| "not counted".into());
         shot.tags.clear();
     }
@@ -68,7 +72,10 @@ mod tests {
         let lesson = Lesson {
             bay: "north".into(),
             recording: "recorded".into(),
-            seat: Some(seat),
+            seat: Some(seat.clone()),
+            waiting: Some(seat),
+            calibration: None,
+            club_length: None,
             block: None,
             blocks: Vec::new(),
             feedback: true,

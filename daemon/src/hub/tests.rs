@@ -39,6 +39,7 @@ fn swing_of(id: &str, revision: u32, bytes: usize) -> Message {
         handed: "right".into(),
         events: BTreeMap::new(),
         metrics: BTreeMap::from([("head_speed".to_owned(), metric)]),
+        club_length_m: None,
         markers: Vec::new(),
         notes: Vec::new(),
     };
@@ -71,6 +72,7 @@ fn health(dropped: u64) -> Message {
         receive_buffer: ReceiveBuffer::default(),
         dropped,
         refused: Vec::new(),
+        queues: Vec::new(),
     })
 }
 

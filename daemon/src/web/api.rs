@@ -8,11 +8,13 @@ mod compare;
 mod describe;
 mod lesson;
 mod shelf;
+mod shots;
 
 use std::sync::Arc;
 
 use axum::Json;
 use axum::extract::{Path, State};
+use axum::http::StatusCode;
 use axum::http::header::CONTENT_TYPE;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{MethodRouter, get};
@@ -21,11 +23,13 @@ use protocol::screen::{Archived, BayState, Swing};
 use serde::Serialize;
 
 use self::describe::Operation;
+use super::gauges;
 use super::problem::Problem;
 use super::server::Shared;
 use super::socket;
 use crate::errors::Code;
 use crate::hub::Hub;
+use crate::pulse::LATE_NS;
 
 /// Makes what answers at a path.
 type Made = fn() -> MethodRouter<Shared>;
@@ -35,6 +39,7 @@ pub(super) fn operations() -> impl Iterator<Item = Operation> {
     let all = [
         access::OPERATIONS,
         lesson::OPERATIONS,
+        shots::OPERATIONS,
         shelf::OPERATIONS,
         compare::OPERATIONS,
     ];
@@ -50,6 +55,7 @@ pub(super) fn document() -> &'static str {
 pub(super) const ROUTES: &[(&str, Made)] = &[
     ("/ws", || get(socket::open)),
     ("/healthz", || get(healthz)),
+    ("/metrics", || get(gauges::metrics)),
     ("/api/v1/openapi.json", || get(openapi)),
     ("/api/v1/bays", || get(bays)),
     ("/api/v1/bays/{bay}", || get(bay)),
@@ -58,9 +64,13 @@ pub(super) const ROUTES: &[(&str, Made)] = &[
     ("/api/v1/bays/{bay}/swings/{id}/replay", || get(replay)),
 ];
 
+/// Whether the bay works, for a supervisor.
 #[derive(Serialize)]
 struct Alive {
+    /// `ok`, or `behind`: the analysis does not come along.
     status: &'static str,
+    /// Age of what it has worked off last, seconds.
+    behind_s: f64,
 }
 
 #[derive(Serialize)]
@@ -91,8 +101,14 @@ struct Kept {
     archived: Option<Archived>,
 }
 
-async fn healthz() -> Response {
-    Json(Alive { status: "ok" }).into_response()
+async fn healthz(State(site): State<Shared>) -> Response {
+    let behind_ns = site.pulse.behind_ns();
+    let (code, status) = match behind_ns {
+        LATE_NS.. => (StatusCode::SERVICE_UNAVAILABLE, "behind"),
+        _ => (StatusCode::OK, "ok"),
+    };
+    let behind_s = behind_ns as f64 * 1e-9;
+    (code, Json(Alive { status, behind_s })).into_response()
 }
 
 async fn openapi() -> Response {

@@ -3,6 +3,7 @@
 
 mod accept;
 mod api;
+mod gauges;
 mod guard;
 mod problem;
 mod server;

@@ -26,6 +26,7 @@ use crate::access::Access;
 use crate::coach::Coach;
 use crate::errors::Code;
 use crate::hub::Hub;
+use crate::pulse::Pulse;
 
 /// Screens at the same time; each may hold a few MiB of the kernel's buffers.
 const SCREENS_MAX: u32 = 64;
@@ -43,6 +44,8 @@ pub struct Site {
     pub coach: Option<Arc<Coach>>,
     /// Pages and scripts.
     pub statics: Statics,
+    /// How far the analysis of the bay has come.
+    pub pulse: Arc<Pulse>,
     /// Who may come in.
     pub access: Arc<Access>,
     /// TLS, where Whin itself speaks it.
@@ -53,6 +56,7 @@ pub(super) struct Serving {
     pub(super) hub: Arc<Hub>,
     pub(super) coach: Option<Arc<Coach>>,
     pub(super) statics: Statics,
+    pub(super) pulse: Arc<Pulse>,
     pub(super) access: Arc<Access>,
     /// Of the certificate.
     pub(super) fingerprint: Option<String>,
@@ -75,6 +79,7 @@ where
         hub,
         coach,
         statics,
+        pulse,
         access,
         tls,
     } = site;
@@ -85,6 +90,7 @@ where
         hub: hub.clone(),
         coach,
         statics,
+        pulse,
         access: access.clone(),
         fingerprint: tls.as_ref().map(|tls| tls.fingerprint.clone()),
         closing: closes.clone(),

@@ -34,15 +34,17 @@ pub enum Said {
     Direction(Option<String>),
     /// Of a swing: what another device says of the ball.
     Ball(Option<Ball>),
-    /// Of a swing or block: pain or fatigue, in words. Advice to stop follows.
+    /// Of a swing, block or lesson (at the check-in): pain, in words. Advice to stop follows.
     Pain(Option<String>),
+    /// Of a swing, block or lesson: fatigue, in words. Advice to swing easily or to end follows.
+    Fatigue(Option<String>),
     /// Of a swing: tags.
     Tags(Vec<String>),
     /// Of a swing, block, lesson or student: notes, all of them.
     Notes(Vec<Note>),
-    /// Of a swing: the block it belongs to.
+    /// Of a swing: the block of its lesson that it belongs to.
     Block(i64),
-    /// Of a club: the band of a metric; absent: none, not even the default.
+    /// Of a club: the band of a metric.
     Band(BandTold),
     /// Of a club: what the bay shows large, at most three metrics.
     Focus(Vec<String>),
@@ -62,6 +64,41 @@ pub enum Said {
     Keep(Vec<String>),
     /// Of a lesson: when the next one is, as a date (`2026-12-03`).
     Next(Option<String>),
+    /// Of a student: the calibration that goes from the next shot on, by its number; absent: none.
+    Calibration(Option<u32>),
+    /// Of a student, made with the verb: a consent was given or withdrawn.
+    Consent(Agreed),
+    /// Of a lesson, made with the verb: who stands in the bay while it runs.
+    Seat(Seated),
+    /// Of a block, made with the verb: it began. Taken back: there is no such block, and its shots belong to
+    /// the one before.
+    Begun(bool),
+    /// Of a block, made with the verb: it was ended, nanoseconds since 1970 in UTC.
+    Ended(Option<u64>),
+    /// Of a swing, made with the verb: the lesson that it was moved to.
+    Moved(String),
+}
+
+/// A consent as it was entered.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Agreed {
+    /// `lesson`, `research` or `publication`.
+    pub scope: String,
+    /// Given, or withdrawn.
+    pub given: bool,
+    /// Who agreed for a minor.
+    #[serde(default)]
+    pub guardian: Option<String>,
+}
+
+/// Who stands in the bay while a lesson runs.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Seated {
+    /// `student`; `guest` or `coach`, while the lesson waits; `nobody`: it has ended.
+    pub mode: String,
+    /// The club's identifier.
+    #[serde(default)]
+    pub club: Option<String>,
 }
 
 /// How hard a shot was meant.
@@ -109,7 +146,7 @@ pub struct Note {
     pub time_s: Option<f64>,
 }
 
-/// A band as the coach sets it, in the metric's unit.
+/// A band as the coach sets it, in the metric's unit. Without any edge: none, not even the default.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct BandTold {
     /// Identifier of the metric.
@@ -126,6 +163,9 @@ pub struct BandTold {
     /// Where the numbers come from, if from a cohort: its description.
     #[serde(default)]
     pub cohort: Option<String>,
+    /// The default again; edges are not read then.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub default: bool,
 }
 
 /// A movement to be spared.
@@ -138,10 +178,10 @@ pub struct Limit {
     pub reason: Option<String>,
 }
 
-/// A threshold of a leak.
+/// A threshold of a leak, in the unit that the list of thresholds gives.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Threshold {
-    /// The leak's identifier.
+    /// The leak's identifier; `every` for the one that all share.
     pub leak: String,
     /// The threshold's name.
     pub name: String,
@@ -200,6 +240,7 @@ impl Said {
             Self::Band(band) => return format!("band:{}", band.metric),
             Self::Threshold(t) => return format!("threshold:{}:{}", t.leak, t.name),
             Self::Cue(cue) => return format!("cue:{}", cue.leak),
+            Self::Consent(agreed) => return format!("consent:{}", agreed.scope),
             Self::Excluded(_) => "excluded",
             Self::Effort(_) => "effort",
             Self::Strike(_) => "strike",
@@ -216,6 +257,12 @@ impl Said {
             Self::Footing(_) => "footing",
             Self::Keep(_) => "keep",
             Self::Next(_) => "next",
+            Self::Fatigue(_) => "fatigue",
+            Self::Calibration(_) => "calibration",
+            Self::Seat(_) => "seat",
+            Self::Begun(_) => "begun",
+            Self::Ended(_) => "ended",
+            Self::Moved(_) => "moved",
         };
         plain.to_owned()
     }
@@ -230,17 +277,35 @@ impl Said {
             | Self::Direction(_)
             | Self::Ball(_)
             | Self::Tags(_)
-            | Self::Block(_) => matches!(about, About::Swing(_)),
-            Self::Pain(_) => matches!(about, About::Swing(_) | About::Block(_)),
+            | Self::Block(_)
+            | Self::Moved(_) => matches!(about, About::Swing(_)),
+            Self::Pain(_) | Self::Fatigue(_) => {
+                matches!(about, About::Swing(_) | About::Block(_) | About::Session(_))
+            }
             Self::Notes(_) => !matches!(about, About::Club(_)),
             Self::Band(_) | Self::Focus(_) => matches!(about, About::Club(_)),
-            Self::Limits(_) | Self::FullEffortMax(_) | Self::Threshold(_) | Self::Cue(_) => {
-                matches!(about, About::Student(_))
-            }
-            Self::CheckedIn(_) | Self::Footing(_) | Self::Keep(_) | Self::Next(_) => {
-                matches!(about, About::Session(_))
-            }
+            Self::Limits(_)
+            | Self::FullEffortMax(_)
+            | Self::Threshold(_)
+            | Self::Cue(_)
+            | Self::Calibration(_)
+            | Self::Consent(_) => matches!(about, About::Student(_)),
+            Self::CheckedIn(_)
+            | Self::Footing(_)
+            | Self::Keep(_)
+            | Self::Next(_)
+            | Self::Seat(_) => matches!(about, About::Session(_)),
+            Self::Begun(_) | Self::Ended(_) => matches!(about, About::Block(_)),
         }
+    }
+
+    /// Whether it can be entered as such; what a verb enters beside what it does cannot.
+    #[must_use]
+    pub fn is_entered_by_hand(&self) -> bool {
+        !matches!(
+            self,
+            Self::Consent(_) | Self::Seat(_) | Self::Begun(_) | Self::Ended(_) | Self::Moved(_)
+        )
     }
 }
 
@@ -279,6 +344,7 @@ mod tests {
                 aim: None,
                 high: Some(1.0),
                 cohort: None,
+                default: false,
             })
         };
         assert_ne!(band("a").key(), band("b").key());

@@ -81,6 +81,35 @@ keys! {
 }
 
 impl Key {
+    /// What it means, for whoever sets it.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Often => "share of a block's shots that must show a leak",
+            Self::NoShift => "a pelvis that stays within this on both sides does not shift",
+            Self::TrailKneeLoses => "the trail knee loses at least this much flexion by the top",
+            Self::LeadKneeGains => {
+                "the lead knee gains at least this many times its flexion at address"
+            }
+            Self::KneeOnset => "the knees begin to change within this share of the backswing",
+            Self::Excess => "largest pelvis rotation wound up more than brought through",
+            Self::Straightening => "the thorax may straighten by this much since address",
+            Self::StretchPeak => {
+                "a peak of the separation after this share of the downswing is late"
+            }
+            Self::StretchClosed => "less of the separation than this gone at impact is little",
+            Self::ArmAhead => "a lead arm ahead for less than this is never ahead",
+            Self::PhaseAgreement => {
+                "share of the draws that must agree on when the trail foot pushes most"
+            }
+            Self::Unweighting => "least upward force above which nothing was unweighted",
+            Self::Drop => "a mass center that sinks less than this hardly sinks",
+            Self::ShiftRange => {
+                "a pelvis that shifts over less than this in the backswing hardly shifts"
+            }
+        }
+    }
+
     /// The number with this [`name`](Self::name).
     #[must_use]
     pub fn from_name(name: &str) -> Option<Self> {

@@ -121,6 +121,7 @@ impl Script {
             size: [size; 2],
             aim: None,
             steps: Vec::new(),
+            seated: false,
         };
         let course = stroke.course(&figure, ready);
         let length = slow * (times.finish - begin);

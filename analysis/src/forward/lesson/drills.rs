@@ -4,7 +4,10 @@
 use std::f64::consts::FRAC_PI_2;
 use std::sync::Arc;
 
+use nalgebra::Point3;
+
 use super::super::Ball;
+use super::super::club::BALL_RADIUS;
 use super::super::curve::{Curve, Via};
 use super::super::posture::Dof;
 use super::figure::{Foot, Grip, Place, Stance};
@@ -13,6 +16,9 @@ use super::moves::{degrees, told};
 use super::scene::varied;
 use super::script::Script;
 use super::strokes::Way;
+
+/// Share of the weight that a seat bears (common practice, no source).
+const SEAT_SHARE: f64 = 0.8;
 
 impl Script {
     /// Feet side by side for the next stroke.
@@ -205,6 +211,79 @@ impl Script {
         self.join_told("stands up", upright, up);
     }
 
+    /// A shot from a stool or a wheelchair: arms and trunk swing, the pelvis stays on the seat.
+    pub(super) fn seated_shot(&mut self) {
+        let trunk = self.between(0.45, 0.7);
+        let way = Way {
+            size: [1.0, trunk],
+            slow: self.between(1.0, 1.25),
+            seated: true,
+            ..Way::full("seated shot")
+        };
+        let seat = self.between(0.50, 0.60);
+        let ready = self.seated_at_ball(&way, seat);
+        let upright = self.upright(ready.place);
+        self.walk_to(upright.place);
+        let mut down = ready;
+        // The club is held away from the ball while he sits down.
+        down.posture = down.posture.plus(&[(Dof::ShaftSlope, -0.25)]);
+        let length = self.between(1.6, 2.2);
+        self.join_told("sits down", down, length);
+        for _ in 0..=self.count(&[2.0, 1.0, 1.0]) {
+            let length = self.between(0.7, 1.2);
+            self.join("address", ready, length);
+            self.pause("address", 0.5, 1.5);
+            self.hit(way.clone());
+            self.pause("finish", 0.2, 1.0);
+            let length = self.between(1.6, 2.4);
+            self.join("carry", down, length);
+        }
+        let length = self.between(1.5, 2.1);
+        self.join_told("stands up", upright, length);
+    }
+
+    /// Seated at this height (m) such that the face comes to the ball: the shaft as flat as it must be, the
+    /// seat as far from the ball.
+    fn seated_at_ball(&self, way: &Way, seat: f64) -> Stance {
+        let home = self.figure.home();
+        let ready = self.ready(home);
+        let mut stance = ready;
+        stance.seat = SEAT_SHARE;
+        stance.posture = ready
+            .posture
+            .plus(&[(Dof::PelvisZ, -0.36)])
+            .with(&[(Dof::PelvisY, seat)])
+            .with(&degrees(&[
+                (Dof::PelvisTurn, 0.0),
+                (Dof::PelvisOblique, 0.0),
+                (Dof::PelvisTilt, 4.0),
+                (Dof::ThoraxForward, 30.0),
+                (Dof::ArmSlope, 66.0),
+                (Dof::HeelLift, 0.0),
+            ]));
+        let wanted = Point3::new(-BALL_RADIUS, self.figure.shape.ball_height(), 0.0);
+        let miss = |stance: &Stance| {
+            let end = self.at_impact(way, *stance);
+            let held = self.figure.seen(&end, None).held;
+            wanted - held * Point3::from(self.figure.shape.face())
+        };
+        // The flatter the shaft, the higher the face.
+        let (mut flat, mut steep) = (0.05, 1.3);
+        for _ in 0..40 {
+            let middle = 0.5 * (flat + steep);
+            stance.posture[Dof::ShaftSlope] = middle;
+            if miss(&stance).y > 0.0 {
+                steep = middle;
+            } else {
+                flat = middle;
+            }
+        }
+        let off = miss(&stance);
+        stance.place = home.moved(off.x, off.z);
+        stance.feet = self.figure.feet().map(|f| stance.place.foot(f));
+        stance
+    }
+
     fn seated(&self, place: Place) -> Stance {
         let upright = self.upright(place);
         let posture = upright
@@ -217,7 +296,11 @@ impl Script {
                 (Dof::ArmSlope, 52.0),
                 (Dof::ShaftSlope, 22.0),
             ]));
-        Stance { posture, ..upright }
+        Stance {
+            posture,
+            seat: SEAT_SHARE,
+            ..upright
+        }
     }
 
     /// The golfer is out, his marked jacket hangs over a chair.

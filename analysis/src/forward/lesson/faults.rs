@@ -5,7 +5,7 @@ use nalgebra::Point3;
 
 use super::super::noise::{Bursts, Source};
 use super::super::skin::MARKERS;
-use super::{LessonParams, STRANGERS};
+use super::LessonParams;
 
 /// One thing that is wrong for a while.
 #[derive(Debug, Clone)]
@@ -16,6 +16,8 @@ enum Fault {
     Exchanged(usize, usize),
     /// A column's marker goes on as a stranger.
     Unlabelled(usize, usize),
+    /// These columns bear the labels of the same points of a second person, if one is there.
+    Mistaken(std::ops::Range<usize>),
     /// Somebody else's hands come near: where they are, and how far they go about.
     Stranger(Point3<f64>, f64),
 }
@@ -94,7 +96,8 @@ fn draw(source: &mut Source, length: f64) -> (f64, Fault) {
             (length, Fault::Hidden((first..first + 5).collect()))
         }
         u if u < 0.70 => (3.0 * length, Fault::Exchanged(a, b)),
-        u if u < 0.85 => (5.0 * length, Fault::Unlabelled(a, extra + a % STRANGERS)),
+        u if u < 0.80 => (5.0 * length, Fault::Unlabelled(a, extra + a % 6)),
+        u if u < 0.88 => (length, Fault::Mistaken(a.min(b)..a.max(b) + 1)),
         _ => {
             let at = Point3::new(
                 source.between(-0.7, 0.3),
@@ -117,17 +120,24 @@ fn apply(fault: &Fault, t: f64, points: &mut [Option<Point3<f64>>]) {
             }
         }
         &Fault::Exchanged(a, b) => points.swap(a, b),
+        Fault::Mistaken(columns) => {
+            for column in columns.clone() {
+                if points[MARKERS.len() + column].is_some() {
+                    points.swap(column, MARKERS.len() + column);
+                }
+            }
+        }
         &Fault::Unlabelled(a, b) => {
             points[b] = points[a].take();
         }
         &Fault::Stranger(at, about) => {
             // Two hands of three markers each.
-            for (n, point) in points.iter_mut().skip(MARKERS.len()).enumerate() {
+            for (n, point) in points.iter_mut().skip(MARKERS.len()).take(6).enumerate() {
                 #[expect(clippy::cast_precision_loss, reason = "six")]
                 let n = n as f64;
                 let hand = if n < 3.0 { 0.0 } else { 2.0 };
                 let swing = about * (1.3 * t + hand).sin();
-                *point = Some(
+                point.get_or_insert(
                     at + nalgebra::Vector3::new(
                         0.05 * n + swing,
                         0.3 * swing + 0.04 * hand,

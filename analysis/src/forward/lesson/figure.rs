@@ -10,6 +10,8 @@ use super::super::body::{
     two_link, unit,
 };
 use super::super::club::{self, Plane, Shape, WRISTS, bay_from_club};
+use super::super::ground::Sole;
+use super::super::mass::{BODIES, Masses, Placed};
 use super::super::posture::{Dof, Posture};
 use super::super::skin::MARKERS;
 
@@ -90,6 +92,8 @@ pub(super) struct Stance {
     pub(super) order: f64,
     /// Turn of the club end over end in the hands, rad.
     pub(super) flip: f64,
+    /// Share of his weight that a seat bears.
+    pub(super) seat: f64,
 }
 
 /// A person with a club, and where he stands to hit the ball with it.
@@ -97,6 +101,7 @@ pub(super) struct Stance {
 pub(super) struct Figure {
     pub(super) build: Build,
     pub(super) shape: Shape,
+    pub(super) masses: Masses,
 }
 
 /// What a capture system could see.
@@ -136,12 +141,7 @@ impl Figure {
 
     /// The points of an instant; `loose` is how much (0 to 1) of a pose of its own the club has.
     pub(super) fn seen(&self, stance: &Stance, loose: Option<(f64, Isometry3<f64>)>) -> Seen {
-        let home = self.home();
-        let turn = Rotation3::from_matrix_unchecked(about_y(stance.place.heading));
-        let to_bay = Isometry3::from_parts(
-            Vector3::new(stance.place.x, 0.0, stance.place.z).into(),
-            turn.into(),
-        ) * Isometry3::translation(-home.x, 0.0, -home.z);
+        let to_bay = self.to_bay(stance);
         let posture = self.on_legs(stance);
         let legs = self.legs(stance, &posture);
         let trunk = self.build.trunk(&posture);
@@ -171,6 +171,44 @@ impl Figure {
             markers: std::array::from_fn(|i| points[i]),
             held,
         }
+    }
+
+    /// From his own axes to the bay.
+    fn to_bay(&self, stance: &Stance) -> Isometry3<f64> {
+        let home = self.home();
+        let turn = Rotation3::from_matrix_unchecked(about_y(stance.place.heading));
+        Isometry3::from_parts(
+            Vector3::new(stance.place.x, 0.0, stance.place.z).into(),
+            turn.into(),
+        ) * Isometry3::translation(-home.x, 0.0, -home.z)
+    }
+
+    /// Everything of him that has mass, bay; the club as the hands hold it.
+    pub(super) fn placed(&self, stance: &Stance) -> [Placed; BODIES] {
+        let to_bay = self.to_bay(stance);
+        let posture = self.on_legs(stance);
+        let legs = self.legs(stance, &posture);
+        let trunk = self.build.trunk(&posture);
+        let (arms, _) = self.arms(&trunk, &posture, stance);
+        let turn = to_bay.rotation.to_rotation_matrix();
+        let own = self.masses.standing(&self.build, (&legs, &trunk, &arms));
+        own.map(|body| Placed {
+            center: to_bay * body.center,
+            axes: turn.matrix() * body.axes,
+            ..body
+        })
+    }
+
+    /// Both soles on the floor, bay.
+    pub(super) fn soles(&self, stance: &Stance) -> [Sole; 2] {
+        [0, 1].map(|side| {
+            let (foot, lift) = (
+                stance.feet[side],
+                [0.0, stance.posture[Dof::HeelLift]][side],
+            );
+            let ankle = Point3::new(foot.x, self.build.ankles[side].y, foot.z);
+            Sole::at(&self.build, ankle, foot.heading, lift)
+        })
     }
 
     /// The posture with the pelvis so low that both feet are reached.

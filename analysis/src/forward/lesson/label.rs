@@ -57,4 +57,6 @@ pub struct Label {
     pub end_s: f64,
     /// The golfer's side.
     pub handed: Handed,
+    /// Time of the lesson at which it began, s: device times may run back, this does not.
+    pub lesson_s: f64,
 }

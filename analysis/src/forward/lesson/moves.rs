@@ -35,6 +35,7 @@ impl Script {
             hold: [1.0; 2],
             order: 1.0,
             flip: 0.0,
+            seat: 0.0,
         }
     }
 
@@ -108,6 +109,7 @@ impl Script {
             figure: Arc::clone(&self.figure),
             handed: self.golfer.handed,
             course,
+            smooth: None,
             loose: None,
             club: self.club,
             jacket: false,
@@ -351,6 +353,7 @@ impl Script {
             size: [1.0; 2],
             aim: None,
             steps: Vec::new(),
+            seated: false,
         };
         let course = stroke.course(&self.figure, self.now);
         let mut scene = self.scene("abort", back, course);

@@ -23,8 +23,10 @@ pub(super) type Loose = Arc<dyn Fn(f64) -> (f64, Isometry3<f64>) + Send + Sync>;
 pub(super) enum Upset {
     /// It is silent for this long, s, and starts anew, perhaps with another rate (Hz).
     Restart(f64, Option<f64>),
-    /// Its clock jumps forward, s.
+    /// Its clock jumps, s: forward, or back where negative.
     Jump(f64),
+    /// It goes on with so many frames per second and tells nobody.
+    Rate(f64),
 }
 
 /// What a scene is in the labels; times of the scene, s.
@@ -46,6 +48,8 @@ pub(super) struct Scene {
     pub(super) figure: Arc<Figure>,
     pub(super) handed: Handed,
     pub(super) course: Course,
+    /// The same without any blow, for strokes: what the ground has to give.
+    pub(super) smooth: Option<Course>,
     pub(super) loose: Option<Loose>,
     /// Whether the club's markers can be seen.
     pub(super) club: bool,
@@ -87,6 +91,7 @@ fn mixed(from: &Stance, to: &Stance, share: f64) -> Stance {
         hold: [0, 1].map(|i| mix(from.hold[i], to.hold[i])),
         order: mix(from.order, to.order),
         flip: mix(from.flip, to.flip),
+        seat: mix(from.seat, to.seat),
         feet: from.feet,
     }
 }
@@ -242,6 +247,8 @@ pub(super) struct Stroke {
     pub(super) aim: Option<(Point3<f64>, f64)>,
     /// What the feet do beside: whose foot moves, how far (x, z), from when to when.
     pub(super) steps: Vec<(usize, [f64; 2], (f64, f64))>,
+    /// Whether the pelvis is on a seat and stays there.
+    pub(super) seated: bool,
 }
 
 impl Stroke {
@@ -293,6 +300,17 @@ impl Stroke {
     fn share(&self, dof: Dof) -> f64 {
         let [club, body] = self.size;
         match dof {
+            Dof::PelvisX
+            | Dof::PelvisY
+            | Dof::PelvisZ
+            | Dof::PelvisTurn
+            | Dof::PelvisOblique
+            | Dof::PelvisTilt
+            | Dof::HeelLift
+                if self.seated =>
+            {
+                0.0
+            }
             Dof::ArmAngle
             | Dof::ArmSlope
             | Dof::ArmReach

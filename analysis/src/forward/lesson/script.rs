@@ -33,6 +33,8 @@ pub(super) struct Script {
     pub(super) coach: bool,
     upsets: bool,
     changes: bool,
+    /// Whether somebody asks what the ground gives.
+    pub(super) weighed: bool,
     planned: VecDeque<Scene>,
     turns: u64,
 }
@@ -50,10 +52,12 @@ impl Script {
             handed: params.handed,
             ..GolferParams::from_seed(params.seed)
         };
-        let motion = Arc::new(plan::motion(&golfer).0);
+        let (motion, masses) = plan::motion(&golfer);
+        let motion = Arc::new(motion);
         let figure = Arc::new(Figure {
             build: motion.build.clone(),
             shape: motion.club,
+            masses,
         });
         let now = Stance {
             posture: motion.posture(0.0),
@@ -62,6 +66,7 @@ impl Script {
             hold: [1.0; 2],
             order: 1.0,
             flip: 0.0,
+            seat: 0.0,
         };
         let mut script = Self {
             source,
@@ -75,6 +80,7 @@ impl Script {
             coach: false,
             upsets: params.upsets,
             changes: params.changes,
+            weighed: params.plates,
             planned: VecDeque::new(),
             turns: 0,
         };
@@ -145,10 +151,13 @@ impl Script {
         self.shot(ball);
         if self.upsets && self.chance(0.12) {
             self.upset = Some(match self.source.unit() {
-                u if u < 0.4 => Upset::Restart(self.between(0.5, 3.0), None),
-                u if u < 0.6 => Upset::Restart(self.between(1.0, 3.0), Some(240.0)),
-                u if u < 0.7 => Upset::Restart(self.between(1.0, 3.0), Some(360.0)),
-                _ => Upset::Jump(self.between(0.4, 20.0)),
+                u if u < 0.30 => Upset::Restart(self.between(0.5, 3.0), None),
+                u if u < 0.45 => Upset::Restart(self.between(1.0, 3.0), Some(240.0)),
+                u if u < 0.55 => Upset::Restart(self.between(1.0, 3.0), Some(360.0)),
+                u if u < 0.65 => Upset::Rate(240.0),
+                u if u < 0.75 => Upset::Rate(360.0),
+                u if u < 0.88 => Upset::Jump(self.between(0.4, 20.0)),
+                _ => Upset::Jump(-self.between(0.2, 20.0)),
             });
         }
         if self.turns > 1 && self.changes && self.chance(0.10) {
@@ -165,29 +174,65 @@ impl Script {
         if self.chance(0.7) {
             self.rehearsals();
         }
-        if self.chance(0.06) {
-            self.rehearse_and_hit();
-        } else {
-            self.step_in();
-            self.before();
-            self.stroke();
+        match self.source.unit() {
+            u if u < 0.06 => self.rehearse_and_hit(),
+            u if u < 0.09 => self.seated_shot(),
+            _ => {
+                self.step_in();
+                self.before();
+                self.stroke();
+            }
         }
         self.after();
+        if self.changes && self.chance(0.03) {
+            let putts = self.chance(0.5);
+            self.short_game(putts);
+        }
     }
 
     /// Another club, or a golfer of the other side: out of the bay and in again.
     fn change(&mut self) {
+        let club = pick(&mut self.source, &Club::ALL);
+        let other = self.chance(0.15);
+        self.fetch(club, other);
+    }
+
+    /// Some chips and pitches with a wedge, or putts with a putter, and back to a club of full swings.
+    pub(super) fn short_game(&mut self, putts: bool) {
+        self.fetch(if putts { Club::Putter } else { Club::Wedge }, false);
+        for _ in 0..=self.count(&[0.0, 1.0, 1.0, 1.0]) {
+            self.shot(Ball::Centered);
+            self.step_in();
+            if self.chance(0.5) {
+                self.waggle();
+            }
+            self.settle();
+            match self.source.unit() {
+                _ if putts => self.small(Size::Putt),
+                u if u < 0.7 => self.small(Size::Chip),
+                _ => self.small(Size::Pitch),
+            }
+            self.pause("finish", 0.2, 1.0);
+            self.stand_up();
+        }
+        let club = pick(&mut self.source, &Club::ALL);
+        self.fetch(club, false);
+    }
+
+    /// Out of the bay, and in again with a club and perhaps of the other side.
+    fn fetch(&mut self, club: Club, other_side: bool) {
         self.walk_to(self.outside());
         self.pause("away", 2.0, 6.0);
-        let club = pick(&mut self.source, &Club::ALL);
         self.golfer = self.golfer.clone().with_club(club);
-        if self.chance(0.15) {
+        if other_side {
             self.golfer.handed = self.golfer.handed.other();
         }
         self.shot(Ball::Centered);
+        let (motion, masses) = plan::motion(&self.golfer);
         self.figure = Arc::new(Figure {
-            build: self.motion.build.clone(),
-            shape: self.motion.club,
+            build: motion.build.clone(),
+            shape: motion.club,
+            masses,
         });
         self.now = self.upright(self.outside());
     }
@@ -214,7 +259,8 @@ impl Script {
 
     fn stroke(&mut self) {
         match self.source.unit() {
-            u if u < 0.60 => self.full(),
+            u if u < 0.57 => self.full(),
+            u if u < 0.60 => self.mat_first(),
             u if u < 0.63 => self.missed(),
             u if u < 0.67 => self.stop_at_top(),
             u if u < 0.71 => self.three_quarter(),

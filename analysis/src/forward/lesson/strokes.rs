@@ -6,11 +6,11 @@ use std::sync::Arc;
 
 use nalgebra::Point3;
 
-use super::super::Ball;
 use super::super::club::BALL_RADIUS;
 use super::super::curve::{Curve, Via};
 use super::super::motion::Motion;
-use super::figure::{Grip, Place};
+use super::super::{Ball, Club};
+use super::figure::{Grip, Place, Stance};
 use super::label::Kind;
 use super::scene::{Stroke, Told};
 use super::script::Script;
@@ -42,6 +42,10 @@ pub(super) struct Way {
     pub(super) stop: Option<f64>,
     /// As [`Stroke::steps`], times from takeaway on in those of the motion.
     pub(super) steps: Vec<(usize, [f64; 2], (f64, f64))>,
+    /// Whether he sits.
+    pub(super) seated: bool,
+    /// The mat before the ball takes this share of the speed, so long before impact, s.
+    pub(super) mat: Option<(f64, f64)>,
 }
 
 impl Way {
@@ -56,6 +60,8 @@ impl Way {
             aim: None,
             stop: None,
             steps: Vec::new(),
+            seated: false,
+            mat: None,
         }
     }
 
@@ -76,11 +82,19 @@ impl Script {
     pub(super) fn swing(&mut self, motion: Arc<Motion>, way: Way) {
         let times = motion.times;
         let begin = times.takeaway - QUIET_S;
-        let (time, late) = match way.stop {
-            None => (line((0.0, begin), way.slow, times.end), 0.0),
-            Some(rest) => stopped(begin, times.top - 0.03, rest, times.end),
+        let (time, late) = match (way.stop, way.mat) {
+            (Some(rest), _) => stopped(begin, times.top - 0.03, rest, times.end),
+            (None, Some(mat)) => braked(begin, times.impact, mat, times.end),
+            (None, None) => (line((0.0, begin), way.slow, times.end), [0.0; 2]),
         };
-        let scene_time = |t: f64| way.slow * (t - begin) + if t > times.top { late } else { 0.0 };
+        let scene_time = |t: f64| {
+            let late = match t {
+                t if t > times.impact => late[1],
+                t if t > times.top => late[0],
+                _ => 0.0,
+            };
+            way.slow * (t - begin) + late
+        };
         let length = scene_time(times.finish);
         let impact = scene_time(times.impact);
         let aim = way.aim.map(|behind| {
@@ -97,9 +111,23 @@ impl Script {
             time,
             size: way.size,
             aim: aim.map(|aim| (aim, impact)),
+            seated: way.seated,
         };
         let course = stroke.course(&self.figure, self.now);
+        let smooth = self.weighed.then(|| {
+            let free = Stroke {
+                motion: Arc::new(stroke.motion.without_collision()),
+                // The mat's blow is not the ground's either.
+                time: way.mat.map_or_else(
+                    || stroke.time.clone(),
+                    |_| line((0.0, begin), way.slow, times.end),
+                ),
+                ..stroke.clone()
+            };
+            free.course(&self.figure, self.now)
+        });
         let mut scene = self.scene(way.name, length, course);
+        scene.smooth = smooth;
         scene.told = Some(Told {
             kind: way.kind,
             from: scene_time(times.takeaway),
@@ -108,6 +136,21 @@ impl Script {
             struck: way.struck,
         });
         self.plan(scene);
+    }
+
+    /// The stance at the ball that a stroke from a stance on leads to.
+    pub(super) fn at_impact(&self, way: &Way, from: Stance) -> Stance {
+        let times = self.motion.times;
+        let begin = times.takeaway - QUIET_S;
+        let stroke = Stroke {
+            motion: Arc::clone(&self.motion),
+            time: line((0.0, begin), 1.0, times.end),
+            size: way.size,
+            aim: None,
+            steps: Vec::new(),
+            seated: way.seated,
+        };
+        stroke.course(&self.figure, from)(times.impact - begin)
     }
 
     pub(super) fn hit(&mut self, way: Way) {
@@ -187,6 +230,19 @@ impl Script {
         });
     }
 
+    /// The mat some centimetres before the ball, then the ball. A ball on a tee has no mat before it.
+    pub(super) fn mat_first(&mut self) {
+        if self.golfer.club == Club::Driver {
+            return self.full();
+        }
+        let (loss, way_m) = (self.between(0.03, 0.12), self.between(0.03, 0.10));
+        let before = way_m / self.golfer.head_speed_mps;
+        self.hit(Way {
+            mat: Some((loss, before)),
+            ..Way::full("mat before the ball")
+        });
+    }
+
     // Without a ball.
 
     /// A place beside the ball.
@@ -257,8 +313,9 @@ pub(super) fn line((t, begin): (f64, f64), slow: f64, end: f64) -> Curve {
     ])
 }
 
-/// The same at its own pace with a rest at `at`; also gives by how much all after it is late, s.
-fn stopped(begin: f64, at: f64, rest: f64, end: f64) -> (Curve, f64) {
+/// The same at its own pace with a rest at `at`; also gives by how much all after it is late, s: up to
+/// impact and after it.
+fn stopped(begin: f64, at: f64, rest: f64, end: f64) -> (Curve, [f64; 2]) {
     const BRAKE_S: f64 = 0.3;
     let stop = at - begin + 0.5 * BRAKE_S;
     let go = stop + rest;
@@ -271,5 +328,32 @@ fn stopped(begin: f64, at: f64, rest: f64, end: f64) -> (Curve, f64) {
         Via::at(moving, on).moving(1.0).accelerating(0.0),
         Via::at(moving + end - on, end).moving(1.0),
     ]);
-    (curve, moving - (on - begin))
+    (curve, [moving - (on - begin); 2])
+}
+
+/// The same at its own pace until the head meets the mat, `before` seconds from the ball: it comes to the
+/// ball with the rest of its speed, and the body is late for it in the follow-through.
+fn braked(begin: f64, impact: f64, (loss, before): (f64, f64), end: f64) -> (Curve, [f64; 2]) {
+    const OVER_S: f64 = 0.25;
+    let pace = 1.0 - loss;
+    let braking = 0.6 * before;
+    let (touch, slowed) = (
+        impact - before,
+        impact - before + braking * (1.0 - 0.5 * loss),
+    );
+    let touches = touch - begin;
+    let hits = touches + braking + (impact - slowed) / pace;
+    let late = hits - (impact - begin);
+    let steady = |t: f64, x: f64, v: f64| Via::at(t, x).moving(v).accelerating(0.0);
+    let (free, on) = (hits + OVER_S, impact + OVER_S * (1.0 - 0.5 * loss));
+    let curve = Curve::through(&[
+        steady(0.0, begin, 1.0),
+        steady(touches, touch, 1.0),
+        steady(touches + braking, slowed, pace),
+        steady(hits, impact, pace),
+        steady(free, on, 1.0),
+        steady(free + end - on, end, 1.0),
+    ]);
+    // At impact itself the motion is as late as the mat made it.
+    (curve, [late, free - (on - begin)])
 }

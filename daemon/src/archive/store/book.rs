@@ -1,12 +1,13 @@
-//! What the coach's side asks of the store: clubs, calibrations, blocks and the shots in them. What is entered
-//! by hand is in `entries`.
+//! What the coach's side asks of the store: clubs, calibrations, and shots with their values. Blocks are in
+//! `blocks`, what is entered by hand in `entries`.
 
-use protocol::lesson::{Block, Club};
+use protocol::lesson::{Club, Said};
 use rusqlite::{OptionalExtension as _, Row, params};
 
 use super::super::ArchiveError;
 use super::super::rows::Student;
-use super::{Store, date, first, maybe_time, time, unknown};
+use super::entries::Written;
+use super::{Store, date, first, time, unknown};
 
 /// A swing as coaching reads it.
 #[derive(Debug, Clone)]
@@ -27,6 +28,21 @@ pub struct Struck {
     pub metrics: Vec<u8>,
     /// Version of the program that measured.
     pub analysis: String,
+    /// Row of the calibration that it was measured with, and its number.
+    pub calibration: Option<(i64, u32)>,
+}
+
+/// A calibration of a student.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Kept {
+    /// Its row.
+    pub row: i64,
+    /// Which of the student's it is, from 1.
+    pub number: u32,
+    /// When it was made.
+    pub since_utc_ns: u64,
+    /// Swings measured with it.
+    pub swings: u32,
 }
 
 /// Which swings coaching asks for.
@@ -62,29 +78,6 @@ impl Store {
             0 => Err(unknown("student", &student.id)),
             _ => Ok(()),
         }
-    }
-
-    /// Puts a consent on file; a minor's needs a guardian.
-    ///
-    /// # Errors
-    /// When there is no such student, or no guardian where one is needed.
-    pub fn consent(
-        &mut self,
-        student: &str,
-        (scope, guardian): (&str, Option<&str>),
-        now_utc_ns: u64,
-    ) -> Result<(), ArchiveError> {
-        let told = self.student(student)?;
-        if guardian.is_none() && super::is_minor(told.born, now_utc_ns) {
-            return Err(ArchiveError::NotConsented(format!(
-                "born in {}: a guardian consents for a minor",
-                told.born
-            )));
-        }
-        let values = params![student, scope, guardian, date(now_utc_ns)];
-        let sql = "INSERT OR REPLACE INTO consents VALUES (?1, ?2, ?3, ?4)";
-        self.db.execute(sql, values)?;
-        Ok(())
     }
 
     /// Adds a club and gives its identifier; `club.id` is not read.
@@ -139,7 +132,7 @@ impl Store {
         found.ok_or_else(|| unknown("club", id))
     }
 
-    /// Keeps a calibration as the table of a context file.
+    /// Keeps a calibration as the table of a context file, to go from now on; gives its number and entry.
     ///
     /// # Errors
     /// When there is no such student.
@@ -148,82 +141,91 @@ impl Store {
         student: &str,
         text: &str,
         now_utc_ns: u64,
-    ) -> Result<(), ArchiveError> {
-        let sql = "INSERT INTO calibrations (student, text, since_utc_ns) VALUES (?1, ?2, ?3)";
-        self.db
-            .execute(sql, params![student, text, date(now_utc_ns)])?;
-        Ok(())
-    }
-
-    /// The newest calibration of a student.
-    ///
-    /// # Errors
-    /// See [`Store::students`].
-    pub fn calibration(&self, student: &str) -> Result<Option<String>, ArchiveError> {
-        let sql = "SELECT text FROM calibrations WHERE student = ?1 ORDER BY id DESC LIMIT 1";
-        Ok(self.db.query_row(sql, [student], first).optional()?)
-    }
-
-    /// Begins a block; the one before of the lesson ends.
-    ///
-    /// # Errors
-    /// When there is no such lesson or club.
-    pub fn begin_block(
-        &mut self,
-        session: &str,
-        (purpose, club, planned): (&str, Option<&str>, u32),
-        now_utc_ns: u64,
-    ) -> Result<i64, ArchiveError> {
+    ) -> Result<(u32, i64), ArchiveError> {
+        self.student(student)?;
         let tx = self.db.transaction()?;
-        let now = date(now_utc_ns);
-        let end = "UPDATE blocks SET ended_utc_ns = ?2 WHERE session = ?1 AND ended_utc_ns IS NULL";
-        tx.execute(end, params![session, now])?;
-        tx.execute(
-            "INSERT INTO blocks (session, number, purpose, club, began_utc_ns, planned) VALUES
-             (?1, (SELECT 1 + coalesce(max(number), 0) FROM blocks WHERE session = ?1), ?2, ?3, ?4, ?5)",
-            params![session, purpose, club, now, planned],
-        )?;
-        let id = tx.last_insert_rowid();
+        let sql = "INSERT INTO calibrations (student, text, since_utc_ns) VALUES (?1, ?2, ?3)";
+        tx.execute(sql, params![student, text, date(now_utc_ns)])?;
+        let sql = "SELECT count(*) FROM calibrations WHERE student = ?1";
+        let number: u32 = tx.query_row(sql, [student], first)?;
+        let said = Said::Calibration(Some(number));
+        let entry =
+            Written::of(student, &format!("student:{student}"), &said)?.write(&tx, now_utc_ns)?;
         tx.commit()?;
-        Ok(id)
+        Ok((number, entry))
     }
 
-    /// Ends the open block of a lesson, if there is one.
-    ///
-    /// # Errors
-    /// When the store cannot be written.
-    pub fn end_block(&mut self, session: &str, now_utc_ns: u64) -> Result<(), ArchiveError> {
-        let sql = "UPDATE blocks SET ended_utc_ns = ?2 WHERE session = ?1 AND ended_utc_ns IS NULL";
-        self.db.execute(sql, params![session, date(now_utc_ns)])?;
-        Ok(())
-    }
-
-    /// The blocks of a lesson, oldest first.
+    /// The calibrations of a student, oldest first.
     ///
     /// # Errors
     /// See [`Store::students`].
-    pub fn blocks(&self, session: &str) -> Result<Vec<Block>, ArchiveError> {
-        let sql = format!("{BLOCK} WHERE b.session = ?1 ORDER BY number");
-        self.all(&sql, [session], block)
+    pub fn calibrations(&self, student: &str) -> Result<Vec<Kept>, ArchiveError> {
+        let sql =
+            "SELECT id, since_utc_ns, (SELECT count(*) FROM swings w WHERE w.calibration = c.id)
+            FROM calibrations c WHERE student = ?1 ORDER BY id";
+        let mut all = self.all(sql, [student], |row| {
+            Ok(Kept {
+                row: row.get(0)?,
+                number: 0,
+                since_utc_ns: time(row, 1)?,
+                swings: row.get(2)?,
+            })
+        })?;
+        for (kept, number) in all.iter_mut().zip(1..) {
+            kept.number = number;
+        }
+        Ok(all)
     }
 
-    /// A block by identifier.
-    ///
-    /// # Errors
-    /// When there is none.
-    pub fn block(&self, id: i64) -> Result<Block, ArchiveError> {
-        let sql = format!("{BLOCK} WHERE b.id = ?1");
-        let found = self.db.query_row(&sql, [id], block).optional()?;
-        found.ok_or_else(|| unknown("block", &id.to_string()))
-    }
-
-    /// The blocks of a club over all lessons, oldest first.
+    /// The calibration of a student that goes now, by its row, with its table: the one entered, where
+    /// nothing was entered the newest.
     ///
     /// # Errors
     /// See [`Store::students`].
-    pub fn blocks_of_club(&self, club: &str) -> Result<Vec<Block>, ArchiveError> {
-        let sql = format!("{BLOCK} WHERE club = ?1 ORDER BY began_utc_ns, b.id");
-        self.all(&sql, [club], block)
+    pub fn calibration(&self, student: &str) -> Result<Option<(i64, String)>, ArchiveError> {
+        let entered = "SELECT json_extract(said, '$.value') FROM entries
+            WHERE about = 'student:' || ?1 AND key = 'calibration' ORDER BY n DESC LIMIT 1";
+        let entered: Option<Option<i64>> =
+            self.db.query_row(entered, [student], first).optional()?;
+        let read = |row: &Row<'_>| Ok((row.get(0)?, row.get(1)?));
+        // Entered by number: the so manieth of the student.
+        let place = match entered {
+            None => return Ok(self.newest_calibration(student)?),
+            Some(None) => return Ok(None),
+            Some(Some(number)) => number.max(1) - 1,
+        };
+        let sql =
+            "SELECT id, text FROM calibrations WHERE student = ?1 ORDER BY id LIMIT 1 OFFSET ?2";
+        let found = self.db.query_row(sql, params![student, place], read);
+        Ok(found.optional()?)
+    }
+
+    fn newest_calibration(&self, student: &str) -> rusqlite::Result<Option<(i64, String)>> {
+        let sql = "SELECT id, text FROM calibrations WHERE student = ?1 ORDER BY id DESC LIMIT 1";
+        let read = |row: &Row<'_>| Ok((row.get(0)?, row.get(1)?));
+        self.db.query_row(sql, [student], read).optional()
+    }
+
+    /// Measured lengths of a club in the shots of a block, newest first, at most `limit`; and the same of
+    /// its shots in other lessons.
+    ///
+    /// # Errors
+    /// See [`Store::students`].
+    pub fn club_lengths(
+        &self,
+        (block, club): (i64, &str),
+        limit: u32,
+    ) -> Result<[Vec<f64>; 2], ArchiveError> {
+        let sql = "SELECT json_extract(r.report, '$.measurement.club_length_m') AS length
+            FROM swings w JOIN results r ON r.swing = w.id JOIN blocks b ON b.id = w.block
+            WHERE b.club = ?2 AND w.kind IN ('shot', 'swing') AND length IS NOT NULL
+              AND CASE ?3 WHEN 0 THEN b.id = ?1
+                ELSE b.session <> (SELECT session FROM blocks WHERE id = ?1) END
+              AND r.rowid = (SELECT rowid FROM results n WHERE n.swing = w.id
+                ORDER BY measured_utc_ns DESC, analysis DESC LIMIT 1)
+            ORDER BY w.impact_utc_ns DESC LIMIT ?4";
+        let of = |others: i64| self.all(sql, params![block, club, others, limit], first);
+        Ok([of(0)?, of(1)?])
     }
 
     /// Swings with the values of their newest result, oldest first.
@@ -237,15 +239,15 @@ impl Store {
             Among::Club(id) => (None, None, Some(id), None),
             Among::Swing(id) => (None, None, None, Some(id)),
         };
-        let sql = "SELECT w.name, w.session, w.kind, w.handed, w.impact_utc_ns, w.block, r.metrics, r.analysis
+        let sql = format!("SELECT w.name, w.session, w.kind, w.handed, w.impact_utc_ns, w.block, r.metrics, r.analysis, {NUMBERED}
             FROM swings w JOIN results r ON r.swing = w.id
             WHERE (?1 IS NULL OR w.block = ?1) AND (?2 IS NULL OR w.session = ?2)
               AND (?3 IS NULL OR w.block IN (SELECT id FROM blocks WHERE club = ?3))
               AND (?4 IS NULL OR w.name = ?4)
               AND r.rowid = (SELECT rowid FROM results n WHERE n.swing = w.id
                 ORDER BY measured_utc_ns DESC, analysis DESC LIMIT 1)
-            ORDER BY w.impact_utc_ns, w.id";
-        self.all(sql, params![block, session, club, swing], struck)
+            ORDER BY w.impact_utc_ns, w.id");
+        self.all(&sql, params![block, session, club, swing], struck)
     }
 
     /// Shots of a student with the club in words, oldest first.
@@ -256,14 +258,14 @@ impl Store {
         &self,
         student: &str,
     ) -> Result<Vec<(Struck, Option<String>)>, ArchiveError> {
-        let sql = "SELECT w.name, w.session, w.kind, w.handed, w.impact_utc_ns, w.block, r.metrics, r.analysis, c.name
+        let sql = format!("SELECT w.name, w.session, w.kind, w.handed, w.impact_utc_ns, w.block, r.metrics, r.analysis, {NUMBERED}, c.name
             FROM swings w JOIN sessions s ON s.id = w.session JOIN results r ON r.swing = w.id
               LEFT JOIN blocks b ON b.id = w.block LEFT JOIN clubs c ON c.id = b.club
             WHERE s.student = ?1 AND w.kind IN ('shot', 'swing')
               AND r.rowid = (SELECT rowid FROM results n WHERE n.swing = w.id
                 ORDER BY measured_utc_ns DESC, analysis DESC LIMIT 1)
-            ORDER BY w.impact_utc_ns, w.id";
-        self.all(sql, [student], |row| Ok((struck(row)?, row.get(8)?)))
+            ORDER BY w.impact_utc_ns, w.id");
+        self.all(&sql, [student], |row| Ok((struck(row)?, row.get(10)?)))
     }
 
     /// The student of a lesson.
@@ -288,13 +290,10 @@ impl Store {
     }
 }
 
+/// The calibration of swing `w` by row and number.
+const NUMBERED: &str = "w.calibration, (SELECT count(*) FROM calibrations k, calibrations own
+      WHERE own.id = w.calibration AND k.student = own.student AND k.id <= own.id)";
 const CLUB: &str = "SELECT id, name, length_m, mass_kg, balance_m, inertia_kg_m2, loft_deg, lie_deg, student FROM clubs";
-const BLOCK: &str = "SELECT b.id, b.session, number, purpose, club, began_utc_ns, ended_utc_ns, planned,
-    (SELECT count(*) FROM swings w WHERE w.block = b.id AND kind IN ('shot', 'swing')
-       AND NOT EXISTS (SELECT 1 FROM entries e WHERE e.about = 'swing:' || w.name AND e.key = 'excluded'
-         AND e.n = (SELECT max(n) FROM entries f WHERE f.about = e.about AND f.key = e.key)
-         AND json_extract(e.said, '$.value') IS NOT NULL))
-    FROM blocks b";
 
 fn struck(row: &Row<'_>) -> rusqlite::Result<Struck> {
     Ok(Struck {
@@ -306,6 +305,7 @@ fn struck(row: &Row<'_>) -> rusqlite::Result<Struck> {
         block: row.get(5)?,
         metrics: row.get(6)?,
         analysis: row.get(7)?,
+        calibration: row.get::<_, Option<i64>>(8)?.zip(row.get(9)?),
     })
 }
 
@@ -319,19 +319,5 @@ fn club(row: &Row<'_>) -> rusqlite::Result<Club> {
         inertia_kg_m2: row.get(5)?,
         loft_deg: row.get(6)?,
         lie_deg: row.get(7)?,
-    })
-}
-
-fn block(row: &Row<'_>) -> rusqlite::Result<Block> {
-    Ok(Block {
-        id: row.get(0)?,
-        session: row.get(1)?,
-        number: row.get(2)?,
-        purpose: row.get(3)?,
-        club: row.get(4)?,
-        began_utc_ns: time(row, 5)?,
-        ended_utc_ns: maybe_time(row, 6)?,
-        planned: row.get(7)?,
-        shots: row.get(8)?,
     })
 }

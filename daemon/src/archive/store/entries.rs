@@ -1,10 +1,13 @@
 //! What is entered by hand. An entry is never changed: the newest of its key holds, and taking one back is an
 //! entry.
 
+use std::collections::BTreeMap;
+
 use protocol::lesson::{About, Ask, Entry, Said};
 use rusqlite::{OptionalExtension as _, Row, Transaction, params};
 
 use super::super::ArchiveError;
+use super::blocks::{self, IN_BLOCK};
 use super::{Store, date, first, time, unknown};
 
 const ENTRY: &str = "SELECT n, at_utc_ns, who, student, about, key, said, undoes FROM entries";
@@ -29,33 +32,51 @@ impl Store {
             who: ask.who.as_deref().unwrap_or("coach"),
             student: &student,
             about: &about,
-            key: &ask.said.key(),
-            said: Some(&said),
+            key: ask.said.key(),
+            said: Some(said),
             undoes: None,
         };
         let tx = self.db.transaction()?;
         let n = row.write(&tx, now_utc_ns)?;
-        apply(&tx, &about, Some(&ask.said))?;
+        apply(&tx, (&about, &ask.said.key()), Some(&ask.said))?;
         tx.commit()?;
         self.entry(n)
+    }
+
+    /// Enters what a verb did, which is done already.
+    ///
+    /// # Errors
+    /// When there is nothing of that name.
+    pub fn note(
+        &mut self,
+        (about, said): (&About, &Said),
+        undoes: Option<i64>,
+        now_utc_ns: u64,
+    ) -> Result<i64, ArchiveError> {
+        let (student, about) = self.owner(about)?;
+        let row = Written {
+            undoes,
+            ..Written::of(&student, &about, said)?
+        };
+        let tx = self.db.transaction()?;
+        let n = row.write(&tx, now_utc_ns)?;
+        tx.commit()?;
+        Ok(n)
     }
 
     /// Takes an entry back: what held before holds again.
     ///
     /// # Errors
-    /// When there is no such entry, or another of its key came after it.
+    /// When there is no such entry, or another of its key came after it and was not taken back.
     pub fn undo(&mut self, n: i64, who: &str, now_utc_ns: u64) -> Result<Entry, ArchiveError> {
         let entry = self.entry(n)?;
         let (_, about) = self.owner(&entry.about)?;
         let tx = self.db.transaction()?;
-        let newest: i64 = tx.query_row(
-            "SELECT max(n) FROM entries WHERE about = ?1 AND key = ?2",
-            params![about, entry.key],
-            first,
-        )?;
-        if newest != n {
+        let (newest, holds) = standing(&tx, (&about, &entry.key))?;
+        if newest != n && holds != Some(n) {
+            let first = holds.unwrap_or(newest);
             return Err(ArchiveError::Unfitting(format!(
-                "entry {n} is not the newest of its kind, entry {newest} is: undo that one first"
+                "entry {n} is not what holds of its kind, entry {first} is: undo that one first"
             )));
         }
         let before: Option<Option<String>> = tx
@@ -70,15 +91,13 @@ impl Store {
             who,
             student: &entry.student,
             about: &about,
-            key: &entry.key,
-            said: before.as_deref(),
+            key: entry.key.clone(),
+            said: before.clone(),
             undoes: Some(n),
         };
         let made = row.write(&tx, now_utc_ns)?;
         let said = before.map(|text| read_said(&text)).transpose()?;
-        if said.is_some() || entry.key == "block" {
-            apply(&tx, &about, said.as_ref())?;
-        }
+        apply(&tx, (&about, &entry.key), said.as_ref())?;
         tx.commit()?;
         self.entry(made)
     }
@@ -130,7 +149,8 @@ impl Store {
             About::Club(id) => (self.club(id)?.1, written(id)),
             About::Session(id) => (self.student_of(id)?, written(id)),
             About::Block(id) => {
-                let session = self.block(*id)?.session;
+                // Also of one that was taken back: it can come again.
+                let session = self.session_of_block(*id)?;
                 (self.student_of(&session)?, written(&id.to_string()))
             }
             About::Swing(id) => {
@@ -143,40 +163,79 @@ impl Store {
     }
 }
 
-/// What an entry changes beside itself: the block of a swing is a column, so that it can be asked for. Taken
-/// back to nothing, it is the block of that time.
-fn apply(tx: &Transaction<'_>, about: &str, said: Option<&Said>) -> rusqlite::Result<()> {
-    let Some(swing) = about.strip_prefix("swing:") else {
-        return Ok(());
-    };
-    match said {
-        Some(Said::Block(id)) => tx.execute(
-            "UPDATE swings SET block = ?2 WHERE name = ?1",
-            params![swing, id],
-        )?,
-        None => tx.execute(
-            "UPDATE swings SET block = (SELECT id FROM blocks b WHERE b.session = swings.session
-               AND began_utc_ns <= impact_utc_ns AND (ended_utc_ns IS NULL OR ended_utc_ns > impact_utc_ns)
-               ORDER BY number DESC LIMIT 1) WHERE name = ?1",
-            [swing],
-        )?,
-        Some(_) => 0,
-    };
-    Ok(())
+/// The newest entry of a key, and the one that holds: what was entered and not taken back since. An undoing
+/// that is itself undone brings back what it took.
+fn standing(
+    tx: &Transaction<'_>,
+    (about, key): (&str, &str),
+) -> rusqlite::Result<(i64, Option<i64>)> {
+    let sql = "SELECT n, undoes FROM entries WHERE about = ?1 AND key = ?2 ORDER BY n";
+    let mut statement = tx.prepare(sql)?;
+    let rows = statement.query_map([about, key], |row| Ok((row.get(0)?, row.get(1)?)))?;
+    let (mut newest, mut stack, mut taken) = (0, Vec::new(), BTreeMap::new());
+    for row in rows {
+        let (n, undoes): (i64, Option<i64>) = row?;
+        newest = n;
+        match undoes {
+            None => stack.push(n),
+            Some(of) => match taken.remove(&of) {
+                Some(back) => stack.push(back),
+                None => {
+                    stack.retain(|held| *held != of);
+                    taken.insert(n, of);
+                }
+            },
+        }
+    }
+    Ok((newest, stack.pop()))
+}
+
+/// What an entry changes beside itself: blocks and which shots are in them are columns, so that they can be
+/// asked for.
+fn apply(
+    tx: &Transaction<'_>,
+    (about, key): (&str, &str),
+    said: Option<&Said>,
+) -> rusqlite::Result<()> {
+    match (about.split_once(':'), key) {
+        (Some(("swing", swing)), "block") => {
+            let sql = format!("UPDATE swings SET block = {IN_BLOCK} WHERE name = ?1");
+            tx.execute(&sql, [swing])?;
+            Ok(())
+        }
+        (Some(("block", id)), _) => match id.parse() {
+            Ok(id) => blocks::apply(tx, id, key, said),
+            Err(_odd) => Ok(()),
+        },
+        _ => Ok(()),
+    }
 }
 
 /// An entry to be written.
-struct Written<'a> {
-    who: &'a str,
-    student: &'a str,
-    about: &'a str,
-    key: &'a str,
-    said: Option<&'a str>,
-    undoes: Option<i64>,
+pub(super) struct Written<'a> {
+    pub(super) who: &'a str,
+    pub(super) student: &'a str,
+    pub(super) about: &'a str,
+    pub(super) key: String,
+    pub(super) said: Option<String>,
+    pub(super) undoes: Option<i64>,
 }
 
-impl Written<'_> {
-    fn write(&self, tx: &Transaction<'_>, now_utc_ns: u64) -> rusqlite::Result<i64> {
+impl<'a> Written<'a> {
+    /// What a verb of the coach enters beside what it does.
+    pub(super) fn of(student: &'a str, about: &'a str, said: &Said) -> Result<Self, ArchiveError> {
+        let text = serde_json::to_string(said).map_err(|e| ArchiveError::Damaged(e.to_string()))?;
+        Ok(Self {
+            who: "coach",
+            student,
+            about,
+            key: said.key(),
+            said: Some(text),
+            undoes: None,
+        })
+    }
+
+    pub(super) fn write(&self, tx: &Transaction<'_>, now_utc_ns: u64) -> rusqlite::Result<i64> {
         tx.execute(
             "INSERT INTO entries (at_utc_ns, who, student, about, key, said, undoes)
              VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",

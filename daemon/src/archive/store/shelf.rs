@@ -57,10 +57,14 @@ pub struct Found {
     pub club: Option<String>,
     /// Values of its newest result.
     pub metrics: Vec<u8>,
+    /// Number of the calibration that it was measured with.
+    pub calibration: Option<u32>,
 }
 
 const FOUND: &str = "SELECT w.id, w.name, w.session, s.student, w.kind, w.handed, w.impact_utc_ns, w.block,
-      b.purpose, c.name, r.metrics
+      b.purpose, c.name, r.metrics,
+      (SELECT count(*) FROM calibrations k, calibrations own
+        WHERE own.id = w.calibration AND k.student = own.student AND k.id <= own.id)
     FROM swings w JOIN sessions s ON s.id = w.session
       JOIN results r ON r.swing = w.id AND r.rowid = (SELECT rowid FROM results n WHERE n.swing = w.id
         ORDER BY measured_utc_ns DESC, analysis DESC LIMIT 1)
@@ -110,6 +114,7 @@ impl Store {
                 purpose: row.get(8)?,
                 club: row.get(9)?,
                 metrics: row.get(10)?,
+                calibration: Some(row.get(11)?).filter(|number| *number > 0),
             })
         })
     }

@@ -4,6 +4,7 @@ use rusqlite::{OptionalExtension as _, Row, Transaction, params};
 
 use super::super::ArchiveError;
 use super::super::rows::{Outcome, Place, Swing, Take, Which};
+use super::blocks::IN_BLOCK;
 use super::{Store, date, first, time};
 
 impl Store {
@@ -21,10 +22,8 @@ impl Store {
         let tx = self.db.transaction()?;
         let place = &swing.place;
         tx.execute(
-            "INSERT INTO swings (session, name, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest, block)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10,
-               (SELECT id FROM blocks WHERE session = ?1 AND began_utc_ns <= ?5
-                 AND (ended_utc_ns IS NULL OR ended_utc_ns > ?5) ORDER BY number DESC LIMIT 1)) ON CONFLICT (session, name) DO NOTHING",
+            "INSERT INTO swings (session, name, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest, calibration)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11) ON CONFLICT (session, name) DO NOTHING",
             params![
                 swing.session,
                 swing.id,
@@ -35,8 +34,13 @@ impl Store {
                 date(place.from_ns),
                 date(place.to_ns),
                 date(place.datagrams),
-                place.digest
+                place.digest,
+                swing.calibration
             ],
+        )?;
+        tx.execute(
+            &format!("UPDATE swings SET block = {IN_BLOCK} WHERE session = ?1 AND name = ?2"),
+            [&swing.session, &swing.id],
         )?;
         let same =
             "SELECT from_ns = ?3 AND recording = ?4 FROM swings WHERE session = ?1 AND name = ?2";
@@ -106,10 +110,21 @@ impl Store {
     /// # Errors
     /// See [`Store::students`].
     pub fn swings(&self, which: Which<'_>) -> Result<Vec<Swing>, ArchiveError> {
-        let sql = "SELECT w.id, name, session, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest, block
+        let [student, session] = which.params();
+        self.listed([student, session, None])
+    }
+
+    /// Swings of a name, oldest first.
+    pub(super) fn swings_named(&self, name: &str) -> Result<Vec<Swing>, ArchiveError> {
+        self.listed([None, None, Some(name)])
+    }
+
+    fn listed(&self, of: [Option<&str>; 3]) -> Result<Vec<Swing>, ArchiveError> {
+        let sql = "SELECT w.id, name, session, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest, block, calibration
             FROM swings w JOIN sessions s ON s.id = session
-            WHERE (?1 IS NULL OR student = ?1) AND (?2 IS NULL OR session = ?2) ORDER BY impact_utc_ns, w.id";
-        self.all(sql, which.params(), |row| {
+            WHERE (?1 IS NULL OR student = ?1) AND (?2 IS NULL OR session = ?2) AND (?3 IS NULL OR name = ?3)
+            ORDER BY impact_utc_ns, w.id";
+        self.all(sql, of, |row| {
             Ok(Swing {
                 row: row.get(0)?,
                 id: row.get(1)?,
@@ -125,6 +140,7 @@ impl Store {
                     digest: row.get(10)?,
                 },
                 block: row.get(11)?,
+                calibration: row.get(12)?,
             })
         })
     }

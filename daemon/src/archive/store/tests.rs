@@ -1,5 +1,7 @@
 //! The store's verbs on a file of their own.
 
+use protocol::lesson::{About, Ask, Said};
+
 use super::super::rows::{Outcome, Place, Swing};
 use super::*;
 use crate::archive::test_dir;
@@ -34,6 +36,7 @@ fn session(student: &str) -> Session {
 fn swing(recording: i64) -> Swing {
     Swing {
         block: None,
+        calibration: None,
         row: 0,
         id: "south-00000001-0000000001".into(),
         session: "south-1".into(),
@@ -156,4 +159,105 @@ fn a_damaged_page_is_found() {
     let found = Store::open(&copy).map(|s| s.damage());
     let clean = matches!(found, Ok(Ok(found)) if found.is_empty());
     assert!(!clean, "64 bytes of a page are wrong");
+}
+
+#[test]
+fn what_was_entered_is_undone_step_by_step_and_an_undoing_too() {
+    let mut store = Store::open(&test_dir("undo").join("store.db")).unwrap();
+    let id = store
+        .enroll(&student("Ottoline Marsh", 1965), (&["lesson"], None), NOW)
+        .unwrap();
+    let about = About::Student(id.clone());
+    let enter = |store: &mut Store, most| {
+        let ask = Ask {
+            about: about.clone(),
+            said: Said::FullEffortMax(Some(most)),
+            who: None,
+        };
+        store.enter(&ask, NOW).unwrap().n
+    };
+    let (first, second) = (enter(&mut store, 10), enter(&mut store, 20));
+    let holds = |store: &Store| {
+        let all = store.holds(&id).unwrap();
+        all.into_iter()
+            .find(|e| e.key == "full_effort_max")
+            .unwrap()
+            .said
+    };
+    let most = |n| Some(Said::FullEffortMax(Some(n)));
+    assert!(
+        store.undo(first, "coach", NOW).is_err(),
+        "the second one holds"
+    );
+    let taken = store.undo(second, "coach", NOW).unwrap().n;
+    assert_eq!(holds(&store), most(10));
+    // Taken back and not: the second one again.
+    let redone = store.undo(taken, "coach", NOW).unwrap().n;
+    assert_eq!(holds(&store), most(20));
+    store.undo(redone, "coach", NOW).unwrap();
+    assert_eq!(holds(&store), most(10));
+    store.undo(first, "coach", NOW).unwrap();
+    assert_eq!(holds(&store), None);
+}
+
+/// Minutes of the lesson.
+fn at(minutes: u64) -> u64 {
+    NOW + minutes * 60_000_000_000
+}
+
+#[test]
+fn a_block_taken_back_leaves_its_shots_to_the_one_before() {
+    let mut store = Store::open(&test_dir("blocks").join("store.db")).unwrap();
+    let id = store
+        .enroll(&student("Ivo Brandt", 1965), (&["lesson"], None), NOW)
+        .unwrap();
+    store.begin_session(&session(&id)).unwrap();
+    let recording = store.add_recording("south-1", "south-1.mcap").unwrap();
+    let told = |purpose| (purpose, None, 10);
+    let (practice, _) = store
+        .begin_block("south-1", told("practice"), at(0))
+        .unwrap();
+    let (check, begun) = store.begin_block("south-1", told("check"), at(10)).unwrap();
+    for minutes in [5, 15] {
+        let swing = Swing {
+            id: format!("south-00000001-00000000{minutes:02}"),
+            impact_utc_ns: at(minutes),
+            ..swing(recording)
+        };
+        store
+            .add_swing(&swing, &outcome("0.1.0", "{}"), None)
+            .unwrap();
+    }
+    let shots = |store: &Store| -> Vec<(i64, u32, bool)> {
+        let blocks = store.blocks("south-1").unwrap().into_iter();
+        blocks
+            .map(|b| (b.id, b.shots, b.ended_utc_ns.is_some()))
+            .collect()
+    };
+    assert_eq!(shots(&store), [(practice, 1, true), (check, 1, false)]);
+    let taken = store.undo(begun, "coach", at(20)).unwrap().n;
+    assert_eq!(shots(&store), [(practice, 2, false)]);
+    // A block of no time of its own ends none, and takes what is moved into it.
+    let (aside, _) = store
+        .block_aside("south-1", told("practice"), (at(5), at(21)))
+        .unwrap();
+    let ask = Ask {
+        about: About::Swing("south-00000001-0000000005".into()),
+        said: Said::Block(aside),
+        who: None,
+    };
+    store.enter(&ask, at(22)).unwrap();
+    assert_eq!(shots(&store), [(practice, 1, false), (aside, 1, true)]);
+    store.undo(taken, "coach", at(23)).unwrap();
+    assert_eq!(
+        shots(&store),
+        [(practice, 0, true), (aside, 1, true), (check, 1, false)]
+    );
+    store.end_session("south-1", at(30)).unwrap();
+    assert!(shots(&store).iter().all(|(_, _, ended)| *ended));
+    store.reopen_session("south-1").unwrap();
+    assert_eq!(
+        shots(&store).iter().filter(|(_, _, ended)| !ended).count(),
+        1
+    );
 }

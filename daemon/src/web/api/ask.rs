@@ -43,6 +43,31 @@ impl<T: DeserializeOwned> FromRequest<Shared> for Told<T> {
     }
 }
 
+/// A body that is a file, sent as bytes.
+pub(super) struct Uploaded(pub(super) Bytes);
+
+impl FromRequest<Shared> for Uploaded {
+    type Rejection = Problem;
+
+    async fn from_request(request: Request, site: &Shared) -> Result<Self, Problem> {
+        let refused = |status, detail: String| Problem {
+            status,
+            code: Code::ApiBadRequest,
+            detail,
+        };
+        let kind = request.headers().get(CONTENT_TYPE);
+        // As JSON, no form can send it.
+        if !kind.is_some_and(|k| k.as_bytes() == b"application/octet-stream") {
+            let detail = "send the file as content type application/octet-stream".into();
+            return Err(refused(StatusCode::UNSUPPORTED_MEDIA_TYPE, detail));
+        }
+        let bytes = Bytes::from_request(request, site).await;
+        bytes
+            .map(Self)
+            .map_err(|e| refused(e.status(), e.body_text()))
+    }
+}
+
 /// Asks the coach's side; the answer is JSON.
 pub(super) async fn ask<T, Q>(site: Shared, question: Q) -> Result<Response, Problem>
 where
@@ -71,7 +96,7 @@ fn problem(error: ArchiveError) -> Problem {
     let status = match &error {
         ArchiveError::Unknown { .. } | ArchiveError::Absent(_) => StatusCode::NOT_FOUND,
         ArchiveError::NotConsented(_) => StatusCode::FORBIDDEN,
-        ArchiveError::Unfitting(_) => StatusCode::UNPROCESSABLE_ENTITY,
+        ArchiveError::Unfitting(_) | ArchiveError::Trial(_) => StatusCode::UNPROCESSABLE_ENTITY,
         _ => StatusCode::INTERNAL_SERVER_ERROR,
     };
     if status.is_server_error() {

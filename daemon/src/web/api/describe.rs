@@ -30,6 +30,8 @@ pub(in crate::web) struct Operation {
     pub(super) query: &'static [(&'static str, &'static str)],
     /// The body that is sent.
     pub(super) body: Option<Shape>,
+    /// Whether the body is a file's bytes instead.
+    pub(super) file: bool,
     /// The body of the answer.
     pub(super) answer: Shape,
 }
@@ -91,6 +93,11 @@ fn describe(operation: &Operation, generator: &mut SchemaGenerator) -> Value {
     ]);
     if let Some(body) = operation.body {
         let body = json!({ "required": true, "content": { "application/json": { "schema": body(generator) } } });
+        described.insert("requestBody".into(), body);
+    }
+    if operation.file {
+        let bytes = json!({ "type": "string", "format": "binary" });
+        let body = json!({ "required": true, "content": { "application/octet-stream": { "schema": bytes } } });
         described.insert("requestBody".into(), body);
     }
     Value::Object(described)

@@ -4,7 +4,7 @@ use axum::extract::{Path, Query, State};
 use axum::response::Response;
 use axum::routing::{get, post, put};
 use protocol::lesson::{
-    Ask, Block, Club, Consent, Entry, Lesson, NewBlock, NewSeat, NewStudent, OnFile, Seat, Student,
+    Ask, Begun, Club, Consent, Entry, Lesson, NewBlock, NewSeat, NewStudent, OnFile, Seat, Student,
 };
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -29,11 +29,16 @@ struct Students {
 #[derive(Serialize, JsonSchema)]
 struct Seated {
     seat: Option<Seat>,
+    /// Number of the entry by which it is undone; absent where no lesson is concerned.
+    entry: Option<i64>,
 }
 
 #[derive(Serialize, JsonSchema)]
 struct Ended {
+    /// Whether a block ran.
     ended: bool,
+    /// Number of the entry by which it is undone.
+    entry: Option<i64>,
 }
 
 /// Newest first.
@@ -65,6 +70,7 @@ pub(super) const fn operation(
         summary,
         query: &[],
         body,
+        file: false,
         answer,
     }
 }
@@ -112,6 +118,16 @@ pub(super) const OPERATIONS: &[Operation] = &[
         shape::<OnFile>,
     ),
     operation(
+        ("delete", "/api/v1/students/{student}/consents/{scope}"),
+        || axum::routing::delete(withdraw),
+        (
+            "withdrawConsent",
+            "Withdraw a consent: nothing more is recorded, exports refuse; erasing is another verb",
+        ),
+        None,
+        shape::<OnFile>,
+    ),
+    operation(
         ("post", "/api/v1/students/{student}/clubs"),
         || post(add_club),
         ("addClub", "Add a club"),
@@ -133,7 +149,7 @@ pub(super) const OPERATIONS: &[Operation] = &[
         || put(sit),
         (
             "sit",
-            "Who stands in the bay from now on; another club goes on in the same lesson",
+            "Who stands in the bay from now on; another club goes on in the same lesson, a guest lets it wait",
         ),
         Some(shape::<NewSeat>),
         shape::<Seated>,
@@ -143,7 +159,7 @@ pub(super) const OPERATIONS: &[Operation] = &[
         || post(begin_block),
         ("beginBlock", "Begin a block; the one before ends"),
         Some(shape::<NewBlock>),
-        shape::<Block>,
+        shape::<Begun>,
     ),
     operation(
         ("delete", "/api/v1/bays/{bay}/blocks/open"),
@@ -220,6 +236,10 @@ async fn consent(
     ask(site, move |coach| coach.consent(&id, &given)).await
 }
 
+async fn withdraw(State(site): State<Shared>, Path((id, scope)): Path<(String, String)>) -> Answer {
+    ask(site, move |coach| coach.withdraw(&id, &scope)).await
+}
+
 async fn add_club(
     State(site): State<Shared>,
     Path(student): Path<String>,
@@ -240,9 +260,8 @@ async fn sit(
 ) -> Answer {
     hub(&site, &bay)?;
     ask(site, move |coach| {
-        Ok(Seated {
-            seat: coach.sit(&asked)?,
-        })
+        let (seat, entry) = coach.sit(&asked)?;
+        Ok(Seated { seat, entry })
     })
     .await
 }
@@ -259,8 +278,11 @@ async fn begin_block(
 async fn end_block(State(site): State<Shared>, Path(bay): Path<String>) -> Answer {
     hub(&site, &bay)?;
     ask(site, |coach| {
-        coach.end_block()?;
-        Ok(Ended { ended: true })
+        let entry = coach.end_block()?;
+        Ok(Ended {
+            ended: entry.is_some(),
+            entry,
+        })
     })
     .await
 }

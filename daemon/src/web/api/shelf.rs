@@ -14,8 +14,8 @@ use serde::{Deserialize, Serialize};
 use super::ask::ask;
 use super::describe::{Operation, Shape, shape};
 use crate::archive::store::Find;
-use crate::coach::Metric;
 use crate::coach::shelf::{self, Sought};
+use crate::coach::{Leak, Metric};
 use crate::errors::Code;
 use crate::web::problem::Problem;
 use crate::web::server::Shared;
@@ -42,6 +42,7 @@ pub(super) const fn read(
         summary,
         query,
         body: None,
+        file: false,
         answer,
     }
 }
@@ -93,6 +94,7 @@ pub(super) const OPERATIONS: &[Operation] = &[
             ("club", "Club in words"),
             ("purpose", "Purpose of the block"),
             ("tag", "Only with this tag"),
+            ("leak", "Only those that show this leak, by its identifier"),
             ("from", "Not before, nanoseconds since 1970 in UTC"),
             ("to", "Before, nanoseconds since 1970 in UTC"),
             ("metrics", "Metrics to list beside head speed, by commas"),
@@ -179,6 +181,7 @@ struct Asked {
     club: Option<String>,
     purpose: Option<String>,
     tag: Option<String>,
+    leak: Option<String>,
     from: Option<u64>,
     to: Option<u64>,
     metrics: Option<String>,
@@ -221,7 +224,12 @@ fn sought(asked: Asked) -> Result<Sought, Problem> {
         let low = low.unwrap_or(f64::NEG_INFINITY);
         Ok::<_, Problem>((metric(id)?, low, high.unwrap_or(f64::INFINITY)))
     });
+    let leak = asked
+        .leak
+        .as_deref()
+        .map(|id| Leak::from_name(id).ok_or_else(|| refused(format!("there is no leak `{id}`"))));
     Ok(Sought {
+        leak: leak.transpose()?,
         metrics: metrics
             .iter()
             .map(|id| metric(id))

@@ -9,7 +9,7 @@ use std::time::Duration;
 use futures_util::StreamExt;
 use protocol::report::{Event, MarkerFault, Measurement, Metric, Report, Transport, Uncertainty};
 use protocol::screen::{
-    Archived, Finding, Health, Live, Message, ReceiveBuffer, Refused, Replay, ReplayGround,
+    Archived, Finding, Health, Live, Message, Queue, ReceiveBuffer, Refused, Replay, ReplayGround,
     ReplayPlate, StreamHealth, Swing,
 };
 use serde_json::Value;
@@ -23,6 +23,7 @@ use tokio_tungstenite::{WebSocketStream, client_async};
 use crate::access::Access;
 use crate::clock::Clock;
 use crate::hub::{Bay, Hub};
+use crate::pulse::Pulse;
 use crate::web::{Site, Statics, serve};
 
 /// Tests wait so long for a state, not for a speed.
@@ -53,6 +54,7 @@ impl Rig {
             hub: hub.clone(),
             coach: None,
             statics,
+            pulse: Arc::new(Pulse::new(Clock::start())),
             access: Arc::new(Access::here(Clock::start())),
             tls: None,
         };
@@ -247,6 +249,7 @@ pub(super) fn report(id: &str, revision: u32) -> Report {
             ),
             ("tempo".into(), metric(None, None, Some("no finish"), None)),
         ]),
+        club_length_m: None,
         markers: vec![MarkerFault {
             landmark: "c7".into(),
             missing_frames: 3,
@@ -318,6 +321,11 @@ pub(super) fn health(dropped: u64, bytes: usize) -> Message {
         refused: vec![Refused {
             reason: "not a Whin datagram".into(),
             count: 3,
+        }],
+        queues: vec![Queue {
+            name: "arrivals".into(),
+            waiting: 3,
+            room: 4096,
         }],
     })
 }
