@@ -258,6 +258,12 @@ async fn without_a_session_there_is_the_login_page_and_nothing_else() {
     );
     let odd = nobody.ask("GET", "//evil.example/%0d%0ax", "Accept: text/html\r\n", "");
     assert_eq!(odd.header("location"), Some("/login?to=/"));
+}
+
+#[tokio::test]
+async fn invented_tokens_and_ended_sessions_are_nobodys() {
+    let guarded = Guarded::start("access-tokens", PROXY, &[]);
+    let coach = guarded.logged_in(COACH);
     // Invented and doubled cookies.
     for cookie in [
         "__Host-whin=",
@@ -449,36 +455,17 @@ fn ten_thousand_logins_cost_little_and_lock_nobody_else_out() {
     assert_eq!(coach.refused("access.wrong"), tried);
 }
 
-#[tokio::test]
-async fn a_code_cannot_be_guessed_and_a_display_only_looks() {
-    let dir = scratch("access-display-archive");
-    let archive = dir.display().to_string();
-    let added = whin()
-        .args([
-            "archive",
-            "enroll",
-            "--archive",
-            &archive,
-            "--name",
-            "Canary Name",
-        ])
-        .args(["--born", "1977", "--consent", "lesson"])
-        .output()
-        .unwrap();
-    let student = String::from_utf8(added.stdout).unwrap();
-    let student = student.trim();
-    let guarded = Guarded::start(
-        "access-display",
-        PROXY,
-        &["--archive", &archive, "--student", student],
-    );
-    let (coach, owner) = (guarded.logged_in(COACH), guarded.logged_in(OWNER));
-    let own = format!("https://{}", coach.to);
-    let code = |by: &Caller| {
-        let opened = by.post("/api/v1/access/pairing", &json!({}));
-        assert_eq!(opened.status, 200);
-        opened.body["code"].as_str().unwrap().to_owned()
-    };
+/// The code of a new pairing.
+fn code(by: &Caller) -> String {
+    let opened = by.post("/api/v1/access/pairing", &json!({}));
+    assert_eq!(opened.status, 200);
+    opened.body["code"].as_str().unwrap().to_owned()
+}
+
+#[test]
+fn a_code_cannot_be_guessed() {
+    let guarded = Guarded::start("access-codes", PROXY, &[]);
+    let coach = guarded.logged_in(COACH);
     let right = code(&coach);
     // Five wrong ones from five sources: void.
     for n in 0..5 {
@@ -498,6 +485,29 @@ async fn a_code_cannot_be_guessed_and_a_display_only_looks() {
         401
     );
     assert_eq!(coach.refused("access.wrong"), 6);
+}
+
+/// A bay with a lesson of somebody, and a display of it.
+fn with_display(name: &str) -> (Guarded, Caller) {
+    let dir = scratch(&format!("{name}-archive"));
+    let archive = dir.display().to_string();
+    let added = whin()
+        .args([
+            "archive",
+            "enroll",
+            "--archive",
+            &archive,
+            "--name",
+            "Canary Name",
+        ])
+        .args(["--born", "1977", "--consent", "lesson"])
+        .output()
+        .unwrap();
+    let student = String::from_utf8(added.stdout).unwrap();
+    let student = student.trim();
+    let more = ["--archive", &archive, "--student", student];
+    let guarded = Guarded::start(name, PROXY, &more);
+    let coach = guarded.logged_in(COACH);
     let mut display = guarded.from([127, 0, 1, 10]);
     let paired = display.post("/api/v1/access/pair", &json!({ "code": code(&coach) }));
     assert_eq!(
@@ -505,6 +515,14 @@ async fn a_code_cannot_be_guessed_and_a_display_only_looks() {
         (200, &"display".into())
     );
     display.cookie = paired.cookie();
+    (guarded, display)
+}
+
+#[tokio::test]
+async fn a_display_looks_at_the_bay_and_at_nothing_else() {
+    let (guarded, display) = with_display("access-display");
+    let coach = guarded.logged_in(COACH);
+    let own = format!("https://{}", coach.to);
     // It looks at the bay …
     for path in [
         "/",
@@ -553,6 +571,13 @@ async fn a_code_cannot_be_guessed_and_a_display_only_looks() {
     }
     let all = (hidden.len() + writes.len()) as u64;
     assert_eq!(coach.refused("access.denied"), before + all);
+}
+
+#[tokio::test]
+async fn names_on_displays_and_passphrases_are_for_the_owner() {
+    let (guarded, display) = with_display("access-owner");
+    let (coach, owner) = (guarded.logged_in(COACH), guarded.logged_in(OWNER));
+    let own = format!("https://{}", coach.to);
     // Names are the owner's to allow, passphrases the owner's to set.
     let id = coach.get("/api/v1/access").body["displays"][0]["id"]
         .as_str()
