@@ -39,7 +39,7 @@ export function careStrip() {
     other && model.ui.tab !== "student" && el(".row.tight", {}, el("p.loud", {}, `△ ${sentence(other.words)}`), button("care:club", "Choose the club", () => ui({ tab: "student" }))),
     !asked() && checkIn(),
     chips.length > 0 && el(".chips", {}, chips),
-    block && block.shots === 0 && asked() && painOf({ block: block.id }, "block"),
+    block && block.shots === 0 && asked() && el(".row.tight", {}, painOf({ block: block.id }, "block")),
   ];
 }
 

@@ -7,7 +7,7 @@ import { button, el } from "./dom.js";
 import { field } from "./form.js";
 import { newestFirst } from "./ledger.js";
 import { changed, model, student, ui } from "./model.js";
-import { digits, factor, label } from "./say.js";
+import { capital, digits, factor, label } from "./say.js";
 
 /** Thresholds of one leak, or of all (`every`); nothing until they are known. */
 export function thresholdsOf(leak) {
@@ -30,7 +30,7 @@ function line(t) {
   };
   const own = (t.value ?? null) !== (t.default ?? null);
   return el("form.threshold", { onsubmit: set, "data-threshold": t.name },
-    el("p", {}, t.words, ": ", el("b", {}, said(t.value)), el("span.dim", {}, own ? ` · the default is ${said(t.default)}` : " · the default"), el("span.dim", {}, ` · ${t.source}`)),
+    el("p", {}, `${capital(t.words)}: `, el("b", {}, said(t.value)), el("span.dim", {}, ` · ${own ? `set by the coach, the default is ${said(t.default)}` : t.value === null ? t.source : `the default: ${t.source}`}`)),
     el(".row", {},
       field(key, `In ${label(t.unit)}`, { inputmode: "decimal", autocomplete: "off" }),
       el("button", { type: "submit", "data-k": `${key}:set` }, "Set"),
