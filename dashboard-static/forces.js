@@ -24,7 +24,7 @@ export class ForceLane {
     this.shown += 1;
     this.root.hidden = !ground.known;
     if (this.root.hidden) return;
-    this.unit = ground.weight ? "% body weight" : "N";
+    this.unit = ground.weight ? "%BW" : "N";
     this.factor = ground.weight ? 100 : 1;
     this.runs = Object.fromEntries(SIDES.map((side) => [side, ground.runs(side, plan.from, plan.to)]));
     const highest = Math.max(0, ...SIDES.flatMap((side) => this.runs[side].flat().map(([, up]) => up)));

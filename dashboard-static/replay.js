@@ -21,6 +21,7 @@ const CAPTIONS = {
 };
 const MARGIN_M = 0.06;
 const ROOM_FOR_WORDS_M = 0.12;
+const ROOM_FOR_FORCES_M = 0.32;
 // More than the hips shift in a swing, less than a change of side or of place.
 const LIVE_LEEWAY_M = 0.4;
 // Revision of a report right after impact.
@@ -137,7 +138,8 @@ export class ReplayPanel {
       pane.view.center = this.center();
       pane.box = extent(pane.view, this.pointsToHold(pane), MARGIN_M);
       pane.box.bottom -= ROOM_FOR_WORDS_M;
-      if (pane.time !== null) widen(pane.box, ROOM_FOR_WORDS_M);
+      const forces = pane.view.kind === "face_on" && this.ground?.weight;
+      if (pane.time !== null) widen(pane.box, forces ? ROOM_FOR_FORCES_M : ROOM_FOR_WORDS_M);
       pane.figure.style.flexGrow = String(pane.box.right - pane.box.left);
     }
     const bottom = Math.min(...this.panes.map((p) => p.box.bottom));
