@@ -137,6 +137,8 @@ def main(url, sizes=SIZES):
 def walk(lesson, student):
     enroll(lesson, student)
     baseline(lesson)
+    if lesson.hand == "touch":
+        guest(lesson, student)
     focus(lesson)
     band(lesson)
     exclude(lesson)
@@ -180,6 +182,20 @@ def baseline(lesson):
     lesson.tap("#block button", "Baseline")
     lesson.until("the baseline runs", lambda: (lesson.api()["block"] or {}).get("purpose") == "baseline")
     lesson.shows("#block .running", "Baseline")
+
+
+def guest(lesson, student):
+    """While a guest swings the lesson waits, and goes on in the same block."""
+    block = lesson.api()["block"]["id"]
+    lesson.tap("#student button", "Another student")
+    lesson.tap("#student button", "Guest")
+    lesson.shows("#block", f"Back to {student}", "nothing is kept")
+    told = lesson.api()
+    lesson.expect(told["seat"]["mode"] == "guest" and told["waiting"]["student"]["name"] == student, f"seated is {told['seat']}")
+    lesson.fits("a guest")
+    lesson.tap("#block button", "Back to")
+    lesson.shows("#top", student, "● recorded")
+    lesson.until("the same block goes on", lambda: (lesson.api()["block"] or {}).get("id") == block)
 
 
 def focus(lesson):
@@ -282,9 +298,17 @@ def exclude(lesson):
     lesson.until("the count with it", lambda: counts(lesson))
     lesson.expect(all(s["excluded"] is None for s in lesson.api()["shots"]), "a shot is still excluded")
     lesson.fits("shots")
+    after_a_shot(lesson)
     lesson.tap(f"{card} button", "maximal")
     lesson.until("maximal effort", lambda: any(s["swing"] == shot["swing"] and s["effort"] == "maximal" for s in lesson.api()["shots"]))
     lesson.shows("#care", "1 of ")
+
+
+def after_a_shot(lesson):
+    """Until a new shot has come and stands on the page: none moves the list for a while."""
+    before = lesson.api()["shots"][0]["swing"]
+    newest = lesson.until("another shot", lambda: next((s["swing"] for s in lesson.api()["shots"][:1] if s["swing"] != before), None))
+    lesson.until("it on the page", lambda: lesson.browser.run(SHOWN, f"#last [data-swing='{newest}']"))
 
 
 def counts(lesson):
