@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 use analysis::analyzer::{Analyzer, Content, Input, Output};
 use analysis::assemble::FramePart;
 use analysis::context::Context;
-use analysis::forward::{Label, Lesson, LessonFrame, LessonParams, PlateSample};
+use analysis::forward::{Label, Lesson, LessonFrame, LessonParams, PlatePlace, PlateSample};
 use analysis::frame::{BayFromSource, MarkerLayout};
 use analysis::ground::forces::{ForceBlock, ForceLayout};
 use analysis::ground::plate::{PlateDescription, PlateKind};
@@ -115,8 +115,8 @@ pub(crate) fn watched(params: &LessonParams, rig: Rig, mut look: impl FnMut(&mut
 }
 
 /// The plates of a lesson as their sender describes them.
-fn described(plates: [([Point3<f64>; 4], Vector3<f64>); 2]) -> ForceLayout {
-    let plates = plates.map(|(corners, origin)| PlateDescription {
+fn described(plates: [PlatePlace; 2]) -> ForceLayout {
+    let plates = plates.map(|PlatePlace { corners, origin }| PlateDescription {
         kind: PlateKind::Moments,
         corners: corners.map(|c| c.coords.map(|v| v as f32).into()),
         origin: origin.map(|v| v as f32).into(),
@@ -501,8 +501,8 @@ impl Score {
         right as f64 / all.max(1) as f64
     }
 
-    /// The confusion table with its sums.
-    pub(crate) fn table(&self) -> String {
+    /// How often each kind of movement was reported as which.
+    fn confused(&self) -> String {
         const KINDS: [&str; 8] = [
             "shot",
             "rehearsal",
@@ -525,6 +525,12 @@ impl Score {
             }
             text.push('\n');
         }
+        text
+    }
+
+    /// The confusion table with its sums.
+    pub(crate) fn table(&self) -> String {
+        let mut text = self.confused();
         let (strokes, all) = self.kind_accuracy();
         text += &line(format!(
             "{:.2} h; recall of shots {:.2} %, false shots {}, false reports {}, kinds right {:.2} % of strokes, {:.2} % of all, wrong side {}",
