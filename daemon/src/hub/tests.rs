@@ -73,6 +73,7 @@ fn health(dropped: u64) -> Message {
         dropped,
         refused: Vec::new(),
         queues: Vec::new(),
+        plates: Vec::new(),
     })
 }
 

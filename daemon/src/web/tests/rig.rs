@@ -8,6 +8,7 @@ use std::time::Duration;
 
 use futures_util::StreamExt;
 use protocol::report::{Event, MarkerFault, Measurement, Metric, Report, Transport, Uncertainty};
+use protocol::rig::{ClockHealth, PlateHealth, PlateZero};
 use protocol::screen::{
     Archived, Finding, Health, Live, Message, Queue, ReceiveBuffer, Refused, Replay, ReplayGround,
     ReplayPlate, StreamHealth, Swing,
@@ -303,6 +304,30 @@ pub(super) fn health(dropped: u64, bytes: usize) -> Message {
         loss_percent: 0.2,
         hidden: vec!["c7".into()],
         landmarks: 32,
+        clock: Some(ClockHealth {
+            clock: 1,
+            offset_s: 0.25,
+            drift_ppm: 1.5,
+            uncertainty_ms: 0.1,
+            delay_ms: 0.7,
+            sets: 0,
+        }),
+        told_late_ms: 0.0,
+    };
+    let plate = PlateHealth {
+        stream: 2,
+        name: "plate 1".into(),
+        corners: Some([[0.0; 3]; 4]),
+        force_n: Some([1.0, 400.0, -2.0]),
+        scatter_n: Some(0.9),
+        center: Some([0.1, 0.0, 0.2]),
+        stood_on: true,
+        zero: Some(PlateZero {
+            force_n: [0.0, 3.0, 0.1],
+            moment_nm: [0.1; 3],
+            age_s: 12.5,
+            drift_n: 0.4,
+        }),
     };
     let text = "x".repeat(bytes);
     Message::Health(Health {
@@ -327,6 +352,7 @@ pub(super) fn health(dropped: u64, bytes: usize) -> Message {
             waiting: 3,
             room: 4096,
         }],
+        plates: vec![plate],
     })
 }
 
