@@ -148,10 +148,6 @@ impl HealthBook {
                 })
                 .collect(),
             queues: self.queues.clone(),
-            plates: analyzer
-                .plates(now_ns)
-                .map(|(id, now)| plate(id, &now))
-                .collect(),
         }
     }
 
@@ -211,7 +207,14 @@ impl HealthBook {
     }
 }
 
-/// A plate as the screens get it, rounded to what it is known to.
+/// What every plate reads now.
+#[must_use]
+pub fn plates(now_ns: u64, analyzer: &Analyzer) -> Vec<PlateHealth> {
+    let plates = analyzer.plates(now_ns);
+    plates.map(|(id, now)| plate(id, &now)).collect()
+}
+
+/// A plate as the page gets it, rounded to what it is known to.
 fn plate(stream: u32, now: &PlateNow) -> PlateHealth {
     let metres = |p: &nalgebra::Point3<f64>| [p.x, p.y, p.z].map(|v| rounded(v, 1e4));
     let tenths = |v: nalgebra::Vector3<f64>| [v.x, v.y, v.z].map(|v| rounded(v, 1e1));

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::lesson::Lesson;
 use crate::report::Report;
-use crate::rig::{ClockHealth, PlateHealth};
+use crate::rig::ClockHealth;
 
 /// Version of the screen messages: `major.minor`. Additive within a major.
 pub const VERSION: &str = "1.0";
@@ -152,9 +152,6 @@ pub struct Health {
     /// What waits before each thread of the bay.
     #[serde(default)]
     pub queues: Vec<Queue>,
-    /// What every force plate reads now.
-    #[serde(default)]
-    pub plates: Vec<PlateHealth>,
 }
 
 /// A queue between two threads.

@@ -7,6 +7,7 @@ use std::time::Duration;
 
 use analysis::context::Context;
 use anyhow::Context as _;
+use protocol::rig::ConfigShown;
 use sd_notify::NotifyState;
 use tracing::{debug, error, info, warn};
 
@@ -32,6 +33,9 @@ use crate::recording::{Meta, Recorder};
 use crate::seat::Seat;
 use crate::web::{self, Site, Statics, Tls};
 
+/// What answers still do when the bay has closed may take so long.
+const LAST_WORK: Duration = Duration::from_secs(3);
+
 pub(super) fn run(args: Serve) -> anyhow::Result<()> {
     let flags = Flags {
         udp: args.udp,
@@ -43,6 +47,7 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         student: args.student,
     };
     let config = config(args.config.as_deref(), flags)?;
+    let shown = shown(args.config.as_deref(), &config);
     private::by_default();
     let clock = Clock::start();
     let (access, tls, scheme) = doors(&config, clock)?;
@@ -94,9 +99,19 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         statics: statics(args.statics),
         pulse: running.pulse(),
         access,
+        config: shown,
         tls,
     };
     serve_until(listener, site, running, signal())
+}
+
+/// The configuration as the Rig page shows it.
+pub(super) fn shown(file: Option<&Path>, config: &Config) -> ConfigShown {
+    let absolute = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+    ConfigShown {
+        path: file.map(|path| absolute(path).display().to_string()),
+        text: config.to_toml(),
+    }
 }
 
 /// Who may come in by the web, TLS where Whin speaks it, and what addresses begin with.
@@ -298,7 +313,7 @@ pub(super) fn serve_until(
         .worker_threads(2)
         .enable_all()
         .build()?;
-    runtime.block_on(async {
+    let ended = runtime.block_on(async {
         let listener = tokio::net::TcpListener::from_std(listener)?;
         let (closing, closed) = tokio::sync::oneshot::channel::<()>();
         let server = tokio::spawn(web::serve(listener, site, async { drop(closed.await) }));
@@ -320,5 +335,8 @@ pub(super) fn serve_until(
         let _nobody_waits = closing.send(());
         server.await??;
         ended?
-    })
+    });
+    // A check of the archive that still runs only reads: nobody waits for its end.
+    runtime.shutdown_timeout(LAST_WORK);
+    ended
 }

@@ -73,7 +73,6 @@ fn health(dropped: u64) -> Message {
         dropped,
         refused: Vec::new(),
         queues: Vec::new(),
-        plates: Vec::new(),
     })
 }
 

@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use futures_util::StreamExt;
 use protocol::report::{Event, MarkerFault, Measurement, Metric, Report, Transport, Uncertainty};
-use protocol::rig::{ClockHealth, PlateHealth, PlateZero};
+use protocol::rig::{ClockHealth, ConfigShown};
 use protocol::screen::{
     Archived, Finding, Health, Live, Message, Queue, ReceiveBuffer, Refused, Replay, ReplayGround,
     ReplayPlate, StreamHealth, Swing,
@@ -57,6 +57,10 @@ impl Rig {
             statics,
             pulse: Arc::new(Pulse::new(Clock::start())),
             access: Arc::new(Access::here(Clock::start())),
+            config: ConfigShown {
+                path: None,
+                text: "version = 1\n".into(),
+            },
             tls: None,
         };
         let served = tokio::spawn(serve(listener, site, stop_asked));
@@ -314,21 +318,6 @@ pub(super) fn health(dropped: u64, bytes: usize) -> Message {
         }),
         told_late_ms: 0.0,
     };
-    let plate = PlateHealth {
-        stream: 2,
-        name: "plate 1".into(),
-        corners: Some([[0.0; 3]; 4]),
-        force_n: Some([1.0, 400.0, -2.0]),
-        scatter_n: Some(0.9),
-        center: Some([0.1, 0.0, 0.2]),
-        stood_on: true,
-        zero: Some(PlateZero {
-            force_n: [0.0, 3.0, 0.1],
-            moment_nm: [0.1; 3],
-            age_s: 12.5,
-            drift_n: 0.4,
-        }),
-    };
     let text = "x".repeat(bytes);
     Message::Health(Health {
         bay: "north".into(),
@@ -352,7 +341,6 @@ pub(super) fn health(dropped: u64, bytes: usize) -> Message {
             waiting: 3,
             room: 4096,
         }],
-        plates: vec![plate],
     })
 }
 
