@@ -54,6 +54,7 @@ mod real_take;
 mod recording;
 mod reference;
 mod refusals;
+mod rig;
 mod rotations;
 mod screen;
 mod support;

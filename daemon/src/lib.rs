@@ -43,7 +43,6 @@ pub mod send;
 pub mod offline;
 pub mod trial;
 pub mod tap;
-pub mod place;
 pub mod synthetic;
 pub mod demo;
 pub mod comparison;

@@ -11,14 +11,11 @@ use analysis::frame::CaptureFrame;
 use analysis::ground::tap::{self, TAPS_MIN, Tap, Watch};
 use analysis::landmark::Landmark;
 
-use protocol::rig::{TapHeard, TappedStream, Taps};
-
 use crate::decode::Decoder;
 use crate::errors::{Code, wrong};
 use crate::feed;
 use crate::map::MarkerMap;
 use crate::offline::{self, REORDER_NS};
-use crate::outgoing::rounded;
 use crate::receive::Arrival;
 use crate::recent::Came;
 use crate::{recording, send};
@@ -34,8 +31,8 @@ const ONE_BLOW_NS: i64 = 60_000_000;
 /// The plates' samples around a blow, nanoseconds.
 const AROUND_NS: i64 = 400_000_000;
 /// The clocks are known well enough for a verdict, seconds.
-const SURE_S: f64 = 0.001;
-const WHAT_TO_DO: &str = "strike each plate five times with the club's marked head, from a hand's width above, lift it at once, and let nobody stand on the plates";
+pub(crate) const SURE_S: f64 = 0.001;
+pub(crate) const WHAT_TO_DO: &str = "strike each plate five times with the club's marked head, from a hand's width above, lift it at once, and let nobody stand on the plates";
 
 /// What was heard of taps.
 #[derive(Debug, Default)]
@@ -140,59 +137,8 @@ pub fn arrival((received_ns, bytes): Came) -> Arrival {
     Arrival::Datagram { received_ns, bytes }
 }
 
-/// The verdicts for the page, `late_ns` as in [`listen`]: the lines for the configuration are whole.
-#[must_use]
-pub fn told(heard: &Heard, late_ns: &BTreeMap<u32, i64>) -> Taps {
-    let mut streams = Vec::new();
-    let mut late_ms: BTreeMap<u32, f64> = late_ns
-        .iter()
-        .map(|(stream, ns)| (*stream, *ns as f64 * 1e-6))
-        .collect();
-    let mut open = heard.taps.is_empty();
-    for (stream, taps) in by_stream(heard) {
-        let verdict = tap::verdict(&taps);
-        let sure = verdict.as_ref().is_some_and(|v| v.uncertainty_s <= SURE_S);
-        let told_ms = late_ms.get(&stream).copied().unwrap_or_default();
-        let found_ms = verdict.as_ref().map(|v| 1e3 * v.late_s);
-        if let Some(found_ms) = found_ms.filter(|_| sure) {
-            late_ms.insert(stream, told_ms + found_ms);
-        }
-        open |= !sure;
-        streams.push(TappedStream {
-            stream,
-            taps: taps.iter().map(one).collect(),
-            late_ms: found_ms.map(|ms| rounded(ms, 1e2)),
-            uncertainty_ms: verdict.map(|v| rounded(1e3 * v.uncertainty_s, 1e2)),
-            told_ms,
-            sure,
-        });
-    }
-    let sure = streams.iter().any(|s| s.sure);
-    let lines = late_ms
-        .iter()
-        .map(|(stream, ms)| format!("\n{stream} = {ms:.1}"));
-    Taps {
-        lines: sure.then(|| format!("[late_millis]{}", lines.collect::<String>())),
-        beside: heard.beside as u64,
-        words: match (sure, open) {
-            (true, false) => "Put these lines into bay.toml in the place of its [late_millis], and start the bay anew.".into(),
-            (true, true) => format!("Not every stream is known; for the others {WHAT_TO_DO}."),
-            (false, _) if heard.taps.is_empty() => format!("No tap was heard: {WHAT_TO_DO}."),
-            (false, _) => format!("No verdict yet: {WHAT_TO_DO}."),
-        },
-        streams,
-    }
-}
-
-fn one(tap: &Tap) -> TapHeard {
-    TapHeard {
-        plate: tap.plate.clone(),
-        time_s: tap.time_ns as f64 * 1e-9,
-        late_ms: rounded(1e3 * tap.late_s, 1e2),
-    }
-}
-
-fn by_stream(heard: &Heard) -> BTreeMap<u32, Vec<Tap>> {
+/// The taps of each stream.
+pub(crate) fn by_stream(heard: &Heard) -> BTreeMap<u32, Vec<Tap>> {
     let mut by_stream: BTreeMap<u32, Vec<Tap>> = BTreeMap::new();
     for (stream, tap) in &heard.taps {
         by_stream.entry(*stream).or_default().push(tap.clone());

@@ -5,17 +5,17 @@ use std::sync::{MutexGuard, PoisonError};
 
 use protocol::rig::{ArchiveState, NewPlace, NewTap, Placed, Taps, Verification};
 
-use super::Coach;
+use super::{Coach, place, taps};
 use crate::archive::disk::Space;
 use crate::archive::{Archive, ArchiveError, verify};
-use crate::{place, tap};
+use crate::tap;
 
 /// Seconds of taps, and when nobody says how many.
 const TAP_SECONDS: std::ops::RangeInclusive<f64> = 3.0..=60.0;
 const TAP_USUAL_S: f64 = 30.0;
 /// So far back a place is read, nanoseconds: senders describe themselves once a second.
 const PLACE_NS: u64 = 4_000_000_000;
-const BACKUP: &str = "`whin archive backup` makes a copy while the bay runs: keep it on another disk, and check it there with `whin archive verify`.";
+const BACKUP: &str = "“whin archive backup --to FOLDER” makes a copy while the bay runs: keep it on another disk, and check it there with “whin archive verify”.";
 
 /// The check of everything in the archive.
 #[derive(Debug, Default)]
@@ -113,7 +113,7 @@ impl Coach {
         let came = self.recent.since(since_ns).into_iter();
         let arrivals = came.map(tap::arrival);
         let heard = tap::listen(arrivals, self.map.clone(), late_ns.clone());
-        Ok(tap::told(&heard, late_ns))
+        Ok(taps::told(&heard, late_ns))
     }
 
     /// Where the club's head stands now, as the place of the ball or a second one on the target line.

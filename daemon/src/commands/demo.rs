@@ -16,7 +16,7 @@ use protocol::report::{Measurement, Report};
 
 use super::print;
 use super::serve::{
-    Kept, bay, doors, keep_archive, listen, meta, serve_until, setup, shown, signal, statics,
+    Kept, bay, doors, keep_archive, listen, meta, serve_until, setup, signal, statics,
 };
 use crate::archive::Archive;
 use crate::archive::rows::Student;
@@ -93,7 +93,7 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
             statics: statics(args.statics.clone()),
             pulse: running.pulse(),
             access,
-            config: shown(None, &config),
+            config: config.shown(None),
             tls,
         },
         running,

@@ -7,7 +7,6 @@ use std::time::Duration;
 
 use analysis::context::Context;
 use anyhow::Context as _;
-use protocol::rig::ConfigShown;
 use sd_notify::NotifyState;
 use tracing::{debug, error, info, warn};
 
@@ -47,7 +46,7 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         student: args.student,
     };
     let config = config(args.config.as_deref(), flags)?;
-    let shown = shown(args.config.as_deref(), &config);
+    let shown = config.shown(args.config.as_deref());
     private::by_default();
     let clock = Clock::start();
     let (access, tls, scheme) = doors(&config, clock)?;
@@ -103,15 +102,6 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         tls,
     };
     serve_until(listener, site, running, signal())
-}
-
-/// The configuration as the Rig page shows it.
-pub(super) fn shown(file: Option<&Path>, config: &Config) -> ConfigShown {
-    let absolute = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
-    ConfigShown {
-        path: file.map(|path| absolute(path).display().to_string()),
-        text: config.to_toml(),
-    }
 }
 
 /// Who may come in by the web, TLS where Whin speaks it, and what addresses begin with.

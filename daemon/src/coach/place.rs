@@ -26,7 +26,7 @@ const HIGH_M: f64 = 0.15;
 const APART_M: f64 = 0.5;
 /// Radius of a ball, metres (Rules of Golf, equipment rules: diameter at least 42.67 mm).
 const RADIUS_M: f64 = 0.021_335;
-const HOW: &str = "Put them under [frame] in the file of the marker map that bay.toml names under [markers], and start the bay anew.";
+const HOW: &str = "Put these lines under [frame] in the file of the marker map that bay.toml names under [markers], and start the bay anew.";
 
 /// The face at rest, and what the sender's axes are.
 struct Rests {
@@ -40,7 +40,7 @@ struct Rests {
 ///
 /// # Errors
 /// Says in words why there is none and what to do.
-pub fn read<'a>(
+pub(super) fn read<'a>(
     arrivals: impl Iterator<Item = (u64, &'a [u8])>,
     map: &MarkerMap,
     ball: Option<[f64; 3]>,
