@@ -98,6 +98,9 @@ async fn a_display_looks_at_the_bay_and_at_nothing_else() {
         "/rig.html",
         "/api/v1/students",
         "/api/v1/bays/bay/lesson",
+        "/api/v1/bays/bay/plates",
+        "/api/v1/archive",
+        "/api/v1/config",
         "/api/v1/openapi.json",
     ];
     for path in hidden {

@@ -56,6 +56,7 @@ mod real_take;
 mod recording;
 mod reference;
 mod refusals;
+mod rig;
 mod rotations;
 mod screen;
 mod support;

@@ -153,7 +153,8 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
     let (filed_in, filed) = matches!(keep, Keep::Archive(_))
         .then(|| bounded::<Filed>(FILED))
         .unzip();
-    let board = Arc::new(Board::default());
+    let board = coach.as_ref().map(|desk| Arc::clone(desk.coach.board()));
+    let board: Arc<Board> = board.unwrap_or_default();
     let mut rest = Vec::new();
     let outlets = Outlets {
         analysis: arrivals_in,
@@ -298,6 +299,7 @@ fn publish(outgoing: &Receiver<Outgoing>, hub: &Hub, reports: Option<&Sender<Rep
         match message {
             Outgoing::Live(live) => hub.live(live),
             Outgoing::Status(status) => hub.publish(Message::Status(status)),
+            Outgoing::Plates(plates) => hub.keep_plates(plates),
             Outgoing::Health(health) => hub.publish(Message::Health(health)),
             Outgoing::Archived(said) => hub.publish(Message::Archived(said)),
             Outgoing::Revised(report) => hub.publish(Message::Swing(Swing {

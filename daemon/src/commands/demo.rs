@@ -86,6 +86,7 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
             statics: statics(args.statics.clone()),
             pulse: running.pulse(),
             access,
+            config: config.shown(None),
             tls,
         },
         running,
