@@ -38,7 +38,7 @@ export const LIMITS = {
   /** A plate's zero since the first one, N. The program tells of it from `fine` on; `most` is own choice. */
   drift: { fine: 15, most: 30 },
   /** Slowest datagram of the last second or two against the fastest, ms: a result comes later by it. Own choice. */
-  delay: { fine: 20, most: 100 },
+  delay: { fine: 30, most: 100 },
   /** Two clocks apart, ppm: crystals differ by up to 100 (common practice, no source), the program believes 300. */
   ppm: { fine: 100, most: 299 },
   /** A sync tap, ms: surer than this is a verdict. The program. */
