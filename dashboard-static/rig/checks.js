@@ -240,7 +240,7 @@ function clock(view) {
   const words = [value === null ? "" : value === 0 ? "one clock" : `± ${figure(value, 2)} ms`, delay === null ? "" : `slowest ${figure(delay, 1)} ms`];
   const todo = [
     value !== null && judge(value, LIMITS.clock) !== "ok" && "Let the streams run for two minutes; then do the sync tap below.",
-    !["ok", "unknown"].includes(slow) && "Datagrams wait on the way: use a cable, and let no other traffic on this network.",
+    !["ok", "unknown"].includes(slow) && "Datagrams wait, and results come later: close other programs on this computer, use a cable, and let no other traffic on this network.",
   ];
   return { ...base, state: worst(value === null ? "ok" : judge(value, LIMITS.clock), slow === "unknown" ? "ok" : slow), figure: words.filter(Boolean).join(", "), todo };
 }

@@ -37,8 +37,8 @@ export const LIMITS = {
   weight: { some: 20, least: 5, quiet: 2.5, middle: 0.03 },
   /** A plate's zero since the first one, N. The program tells of it from `fine` on; `most` is own choice. */
   drift: { fine: 15, most: 30 },
-  /** Slowest datagram of the last second or two against the fastest, ms: a result comes later by it. Own choice. */
-  delay: { fine: 20, most: 100 },
+  /** Slowest datagram of the last second or two against the fastest, ms: a result comes later by it, nothing else. Own choice. */
+  delay: { fine: 30 },
   /** Two clocks apart, ppm: crystals differ by up to 100 (common practice, no source), the program believes 300. */
   ppm: { fine: 100, most: 299 },
   /** A sync tap, ms: surer than this is a verdict. The program. */

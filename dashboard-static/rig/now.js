@@ -48,7 +48,7 @@ function row(plate) {
   const { force_n: force, center, scatter_n: scatter, zero } = plate;
   return el("tr", {},
     el("th", { scope: "row" }, plate.name, el("span.small", {}, `stream ${plate.stream}`)),
-    cell({ text: figure(force?.[1] ?? null, 1, force ? "N" : ""), small: force ? `± ${figure(scatter, 1)} N in half a second` : "sends nothing", state: force ? null : "wrong" }),
+    cell({ text: figure(force?.[1] ?? null, 1, force ? "N" : ""), small: force ? `± ${figure(scatter, 1)} N in half a second` : "sends nothing", state: force ? null : "look" }),
     cell({ text: plate.stood_on ? "somebody" : "empty", small: center ? `pressure ${offMiddle(plate)}` : "" }),
     cell({ text: zero ? `${ago(zero.age_s)} ago` : "never zeroed", small: zero ? `${figure(zero.force_n[1], 1)} N, ${figure(Math.hypot(...zero.moment_nm), 2)} N m taken off` : "step off it for half a second", state: zero ? null : "look" }),
     cell({ text: figure(zero?.drift_n ?? null, 1, zero ? "N" : ""), state: zero ? zeroState(plate) : null }));

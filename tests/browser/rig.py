@@ -186,6 +186,7 @@ def main(url):
             seen = until(browser, lambda seen: not missing(name, seen, wanted))
             failures += [f"{name}: {wrong}" for wrong in missing(name, seen, wanted)]
         failures += known_weight(browser, swing)
+        failures += wizards(browser, swing)
         failures += known_length(browser)
         failures += quiet(browser, url)
     print(json.dumps({"ok": not failures, "failures": failures}, ensure_ascii=False))
@@ -219,7 +220,7 @@ def missing(name, seen, wanted):
              "damaged": [("disk", "40 bytes are lost"), ("disk", "20 minutes"), ("disk", "one.mcap"), ("disk", "Make a copy")]}
     wrong += [f"{part} lacks {text!r}: {seen[part]!r}" for part, text in parts.get(name, []) if text not in seen[part]]
     way = {"left": "← target", "nobody yet": "nobody in view"}.get(name, "target →")
-    if seen["way"] != [way, way]:
+    if seen["way"] != 3 * [way]:
         wrong.append(f"the pictures say {seen['way']} instead of {way}")
     if name == "healthy" and min(seen["ink"]) < 300:
         wrong.append(f"a picture is blank: {seen['ink']}")
@@ -243,6 +244,42 @@ def known_weight(browser, swing):
         seen = until(browser, good)
         if not good(seen):
             wrong.append(f"weight {load} ± {scatter}: {seen['load']!r}, {seen['off']!r}, {seen['limit']!r} instead of {word!r}, {off}")
+    return wrong
+
+
+def wizards(browser, swing):
+    """Presses what reads taps, places and a calibration; what the bay answers is played."""
+    wrong = []
+    first = hello([{**swing, "revision": 1}], lesson={"seat": {"student": {"id": "s", "name": "Ivo Brandt"}}, "recording": "recorded", "shots": []})
+    taps = [{"plate": f"plate {n}", "time_s": n, "late_ms": 4.0 + n / 10} for n in (1, 2, 3)]
+    tapped = {"stream": 2, "taps": taps, "late_ms": 4.2, "uncertainty_ms": 0.1, "told_ms": 0.0, "sure": True}
+    placed = {"face": [0.01, 0.03, 0.02], "scatter_mm": 0.2, "ball": [0.031, 0.021, 0.02], "told_ball": [0, 0.021, 0], "ball_off_mm": 31.0,
+              "line_off_deg": 3.2, "lines": "target = [0.9986, 0.0000, -0.0523]", "words": "The ball lies 31 mm nearer to the target."}
+    answers = {**plates(), "/archive": ARCHIVE, "/tap": {"streams": [tapped], "beside": 1, "lines": "[late_millis]\n2 = 4.2", "words": "Put these lines into bay.toml"},
+               "/place": placed, "/calibrations": {"calibrations": [], "number": 2, "entry": 7, "words": ["The legs' movement placed the hips."]}, "/undo": {}}
+    browser.run("window.play(arguments[0], arguments[1]);", [first, health(), live()], answers)
+    look = """return { text: document.querySelector(arguments[0]).innerText, asked: window.asked.filter((a) => a[0] === "POST"),
+      off: [...document.querySelectorAll(arguments[0] + " button")].map((b) => b.disabled) };"""
+    steps = [("#tap button", "#tap", ["4.2 ms later", "± 0.10 ms", "2 = 4.2", "1 blow met no plate"], ["POST", "/api/v1/bays/b/tap", {"seconds": 30}]),
+             ("#place button", "#place", ["3.1, 2.1, 2.0 cm", "+31 mm", "31 mm nearer"], ["POST", "/api/v1/bays/b/place", {}]),
+             ("#place button + button", "#place", ["+3.2°", "to the left", "target = [0.9986"], ["POST", "/api/v1/bays/b/place", {"ball": [0.031, 0.021, 0.02]}]),
+             ('#trial [data-part="last"]', "#trial", ["Calibration 2 goes", "placed the hips", "Ivo Brandt"], ["POST", "/api/v1/students/s/calibrations", {"from": "last", "seconds": 20}]),
+             ('#trial [data-part="undo"]', "#trial", ["Taken back"], ["POST", "/api/v1/entries/7/undo", {}]),
+             ("#archive button", "#archive", ["Not checked since", "10 hours"], ["POST", "/api/v1/archive/verify", {}])]
+    for button, part, texts, asked in steps:
+        end = time.monotonic() + PATIENCE_S
+        # Enabled as soon as the page knows who stands in the bay.
+        while browser.run("const b = document.querySelector(arguments[0]); if (!b.disabled && !b.hidden) { b.click(); return false; } return true;", button) and time.monotonic() < end:
+            time.sleep(0.1)
+        while True:
+            seen = browser.run(look, part)
+            sent = [[method, path, json.loads(body)] for method, path, body in seen["asked"]]
+            lacks = [text for text in texts if text not in seen["text"]]
+            if (not lacks and asked in sent) or time.monotonic() > end:
+                break
+            time.sleep(0.1)
+        if lacks or asked not in sent:
+            wrong.append(f"{button} lacks {lacks}, asked {sent}: {seen['text']!r}")
     return wrong
 
 
