@@ -124,13 +124,14 @@ export function drawFloor(stage, [x, , z], shapes) {
 
 // The light of the floor, worked out once for a camera.
 function glow(stage) {
-  const wide = FLOOR_M * stage.scale;
+  const wide = Math.max(1, FLOOR_M * stage.scale);
   const high = wide * Math.max(0.02, Math.hypot(stage.view.back[1]));
   const key = `${stage.colors.floor} ${wide} ${high}`;
   if (stage.glow?.key === key) return stage.glow;
   const ratio = window.devicePixelRatio || 1;
   const image = document.createElement("canvas");
-  Object.assign(image, { width: Math.ceil(2 * wide * ratio), height: Math.ceil(2 * high * ratio) });
+  // A view that is not shown has no size.
+  Object.assign(image, { width: Math.max(1, Math.ceil(2 * wide * ratio)), height: Math.max(1, Math.ceil(2 * high * ratio)) });
   const c = image.getContext("2d");
   c.scale(image.width / (2 * wide), image.height / (2 * wide));
   const fading = c.createRadialGradient(wide, wide, 0, wide, wide, wide);
