@@ -13,7 +13,7 @@ use protocol::wire::{self, Body};
 const MARKERS_HZ: f64 = 300.0;
 const PLATES_HZ: f64 = 1200.0;
 /// The plates tell of everything so much later than the markers, seconds.
-const LATE_S: f64 = 0.0042;
+pub(crate) const LATE_S: f64 = 0.0042;
 /// Begin of each blow and the plate that is struck.
 const BLOWS: [(f64, usize); 6] = [(1.5, 0), (2.6, 0), (3.7, 0), (4.8, 1), (5.9, 1), (7.0, 1)];
 const MASS_KG: f64 = 0.28;
@@ -56,7 +56,7 @@ fn noise(n: usize) -> f64 {
 }
 
 /// The take; `still` holds the club up all the time.
-fn take(still: bool) -> C3d {
+pub(crate) fn take(still: bool) -> C3d {
     let map = map();
     let head = ["club_head_heel", "club_head_toe", "club_head_back"];
     let labels: Vec<String> = head

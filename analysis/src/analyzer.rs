@@ -12,6 +12,7 @@ use crate::context::Context;
 use crate::frame::{CaptureFrame, MarkerLayout};
 use crate::ground::book::{ClockStatus, GroundBook};
 use crate::ground::forces::{ForceBlock, ForceLayout};
+use crate::ground::now::PlateNow;
 use crate::ground::window::GroundWindow;
 use crate::landmark::Landmark;
 use crate::markers::Markers;
@@ -144,6 +145,10 @@ pub struct StreamStatus {
     pub plates: Vec<String>,
     /// Its clock against the receiver's.
     pub clock: Option<ClockStatus>,
+    /// Number of that clock: streams with the same one are compared directly.
+    pub clock_number: u32,
+    /// How much later than the markers it is told to be, nanoseconds.
+    pub late_ns: i64,
 }
 
 /// What streams share: what is told, and the ground beside the markers.
@@ -268,6 +273,15 @@ impl Analyzer {
         let streams = (0..window.plates.len()).filter_map(|n| ground.plate_stream(n));
         let streams = streams.collect();
         Some((window, streams))
+    }
+
+    /// What every plate reads now, with its stream; `now_ns` is the arrival up to which is known who speaks.
+    pub fn plates(&self, now_ns: u64) -> impl Iterator<Item = (u32, PlateNow)> + '_ {
+        self.streams.iter().flat_map(move |(&id, stream)| {
+            let heard = now_ns.saturating_sub(stream.heard_ns) < SILENCE_NS;
+            let plates = self.shared.ground.now(id, heard);
+            plates.into_iter().map(move |plate| (id, plate))
+        })
     }
 
     /// Datagrams refused because there were too many streams.
@@ -446,6 +460,8 @@ impl Stream {
             hidden: markers.map(|m| m.hidden().to_vec()).unwrap_or_default(),
             plates: ground.plates(self.id),
             clock: ground.clock(self.clock),
+            clock_number: self.clock,
+            late_ns: ground.late_ns(self.id),
         }
     }
 }

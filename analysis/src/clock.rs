@@ -131,6 +131,15 @@ pub struct Clock {
     resets: u64,
     /// The last pair given by [`follow`](Self::follow).
     followed: Option<(i64, i64)>,
+    slowest: Slowest,
+}
+
+/// The largest delay beyond the line, nanoseconds: of this second of device time and of the one before.
+#[derive(Debug, Default)]
+struct Slowest {
+    second: i64,
+    now: i64,
+    before: i64,
 }
 
 /// The sample with the smallest delay in a stretch: device time and delay since the zero.
@@ -140,6 +149,18 @@ struct Bin {
     time: i64,
     delay: i64,
     samples: u64,
+}
+
+impl Slowest {
+    fn take(&mut self, device_ns: i64, late_ns: i64) {
+        let second = device_ns.div_euclid(2 * BIN_NS);
+        if second != self.second {
+            let follows = self.second.checked_add(1) == Some(second);
+            self.before = if follows { self.now } else { 0 };
+            (self.second, self.now) = (second, 0);
+        }
+        self.now = self.now.max(late_ns);
+    }
 }
 
 impl Clock {
@@ -152,6 +173,7 @@ impl Clock {
         let off = self.off_the_line(device_ns, arrival_ns);
         if off.abs() <= STEP_NS {
             self.strange.clear();
+            self.slowest.take(device_ns, off);
             self.keep(device_ns, arrival_ns);
             return Heard::Fits;
         }
@@ -168,6 +190,12 @@ impl Clock {
     #[must_use]
     pub fn resets(&self) -> u64 {
         self.resets
+    }
+
+    /// By how much the slowest sample of the last one to two seconds came later than the line, nanoseconds.
+    #[must_use]
+    pub fn delay_ns(&self) -> i64 {
+        self.slowest.now.max(self.slowest.before)
     }
 
     /// Samples kept (never more than a fixed number).

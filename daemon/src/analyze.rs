@@ -10,6 +10,7 @@ use analysis::frame::CaptureFrame;
 use analysis::measure::Measured;
 use crossbeam_channel::{Receiver, Sender};
 use protocol::report::{Report, Transport};
+use protocol::rig::PlateHealth;
 use protocol::screen::{Archived, BayState, Health, Live, Queue, Replay, Status};
 use protocol::shelf::Curves;
 use tracing::{error, info, warn};
@@ -18,7 +19,7 @@ use crate::archive::filing::{Filed, Filing};
 use crate::archive::writer::Board;
 use crate::decode::Decoder;
 use crate::errors::Code;
-use crate::health::{Drops, HealthBook};
+use crate::health::{self, Drops, HealthBook};
 use crate::map::MarkerMap;
 use crate::offline::told;
 use crate::outgoing;
@@ -32,6 +33,8 @@ use crate::seat::Seat;
 const LIVE_EVERY_NS: u64 = 16_666_666;
 /// Health this often, nanoseconds.
 const HEALTH_EVERY_NS: u64 = 1_000_000_000;
+/// What the plates read this often, nanoseconds.
+const PLATES_EVERY_NS: u64 = 500_000_000;
 /// Why a swing stays without uncertainties when the queue is full.
 const TOO_MANY: &str = "too many swings at once";
 /// Why a swing is not archived when the queue is full.
@@ -50,6 +53,8 @@ pub enum Outgoing {
     Revised(Box<Report>),
     /// Counters and findings.
     Health(Health),
+    /// What the plates read now.
+    Plates(Vec<PlateHealth>),
     /// What became of a swing in the archive.
     Archived(Archived),
 }
@@ -89,6 +94,7 @@ pub struct Bay<'a> {
     outputs: Vec<Output>,
     live_due_ns: u64,
     health_due_ns: u64,
+    plates_due_ns: u64,
     now_ns: u64,
     pulse: Arc<Pulse>,
     /// Arrivals that wait.
@@ -121,6 +127,7 @@ impl<'a> Bay<'a> {
             outputs: Vec::new(),
             live_due_ns: 0,
             health_due_ns: 0,
+            plates_due_ns: 0,
             now_ns: 0,
             pulse,
             waiting: 0,
@@ -211,6 +218,11 @@ impl<'a> Bay<'a> {
                     error!(code = %Code::SwingFailed, time_s = time_ns as f64 * 1e-9, "the analysis of one swing failed");
                 }
             }
+        }
+        if self.now_ns >= self.plates_due_ns {
+            self.plates_due_ns = self.now_ns + PLATES_EVERY_NS;
+            let plates = health::plates(self.now_ns, &self.analyzer);
+            self.offer(Outgoing::Plates(plates));
         }
         if self.now_ns >= self.health_due_ns {
             self.health_due_ns = self.now_ns + HEALTH_EVERY_NS;

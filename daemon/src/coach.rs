@@ -7,14 +7,17 @@
 mod again;
 mod block;
 mod calibrate;
+mod care;
 mod chair;
 pub mod cohort;
 pub mod compare;
 mod findings;
 mod judge;
 mod moving;
+mod place;
 pub mod shelf;
 mod shots;
+mod taps;
 mod thresholds;
 mod told;
 pub mod view;
@@ -35,6 +38,7 @@ use protocol::screen::Message;
 
 use crate::archive::rows::Session;
 use crate::archive::store::Store;
+use crate::archive::writer::Board;
 use crate::archive::{Archive, ArchiveError, rows};
 use crate::clock::Clock;
 use crate::hub::Hub;
@@ -43,6 +47,7 @@ use crate::recent::Recent;
 use crate::recording::Meta;
 use crate::seat;
 
+use self::care::Checking;
 use self::chair::Chair;
 
 /// Shots of a check block when nobody says how many.
@@ -57,6 +62,8 @@ pub struct Coach {
     clock: Clock,
     map: MarkerMap,
     recent: Arc<Recent>,
+    board: Arc<Board>,
+    checking: Mutex<Checking>,
     seats: Sender<Arc<seat::Seat>>,
     wake: Sender<()>,
     chair: Mutex<Chair>,
@@ -79,6 +86,8 @@ impl Coach {
             archive: Mutex::new(Archive::create(dir)?),
             map: map.map_err(|why| ArchiveError::Unfitting(format!("{why:#}")))?,
             recent: Arc::default(),
+            board: Arc::default(),
+            checking: Mutex::default(),
             meta,
             clock,
             seats,
@@ -296,6 +305,12 @@ impl Coach {
     #[must_use]
     pub const fn recent(&self) -> &Arc<Recent> {
         &self.recent
+    }
+
+    /// What the archive's thread shows.
+    #[must_use]
+    pub const fn board(&self) -> &Arc<Board> {
+        &self.board
     }
 
     /// Nanoseconds since 1970 in UTC.

@@ -9,6 +9,7 @@ use std::net::SocketAddr;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 
+use protocol::rig::ConfigShown;
 use serde::Deserialize;
 use thiserror::Error;
 
@@ -250,6 +251,16 @@ impl Config {
         self.archive.dir = flags.archive.or(self.archive.dir);
         self.archive.student = flags.student.or(self.archive.student);
         self
+    }
+
+    /// As the Rig page shows it; `file` is the one that it was read from.
+    #[must_use]
+    pub fn shown(&self, file: Option<&Path>) -> ConfigShown {
+        let absolute = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+        ConfigShown {
+            path: file.map(|path| absolute(path).display().to_string()),
+            text: self.to_toml(),
+        }
     }
 
     /// The text of a file with these values and a word on each.

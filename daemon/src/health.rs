@@ -4,11 +4,14 @@
 use std::collections::{BTreeMap, VecDeque};
 
 use analysis::analyzer::{Analyzer, StreamStatus};
+use analysis::ground::now::PlateNow;
+use protocol::rig::{ClockHealth, PlateHealth, PlateZero};
 use protocol::screen::{Finding, Health, Queue, ReceiveBuffer, Refused, StreamHealth};
 
 use crate::decode::{Decoder, LabelFindings};
 use crate::errors::Code;
 use crate::gate::Turned;
+use crate::outgoing::rounded;
 
 /// Above this a clock's line says nothing yet, milliseconds.
 const CLOCK_KNOWN_MS: f64 = 50.0;
@@ -191,7 +194,47 @@ impl HealthBook {
             },
             hidden: status.hidden.iter().map(|l| l.name().to_owned()).collect(),
             landmarks: u32::try_from(status.landmarks.len()).unwrap_or(u32::MAX),
+            clock: status.clock.map(|clock| ClockHealth {
+                clock: status.clock_number,
+                offset_s: clock.line.offset_ns as f64 * 1e-9,
+                drift_ppm: rounded(clock.line.drift * 1e6, 1e2),
+                uncertainty_ms: rounded(clock.line.uncertainty_ns * 1e-6, 1e3),
+                delay_ms: rounded(clock.delay_ns as f64 * 1e-6, 1e2),
+                sets: clock.resets,
+            }),
+            told_late_ms: status.late_ns as f64 * 1e-6,
         }
+    }
+}
+
+/// What every plate reads now.
+#[must_use]
+pub fn plates(now_ns: u64, analyzer: &Analyzer) -> Vec<PlateHealth> {
+    let plates = analyzer.plates(now_ns);
+    plates.map(|(id, now)| plate(id, &now)).collect()
+}
+
+/// A plate as the page gets it, rounded to what it is known to.
+fn plate(stream: u32, now: &PlateNow) -> PlateHealth {
+    let metres = |p: &nalgebra::Point3<f64>| [p.x, p.y, p.z].map(|v| rounded(v, 1e4));
+    let tenths = |v: nalgebra::Vector3<f64>| [v.x, v.y, v.z].map(|v| rounded(v, 1e1));
+    PlateHealth {
+        stream,
+        name: now.name.clone(),
+        corners: now.corners.map(|corners| corners.map(|p| metres(&p))),
+        force_n: now.reads.map(|r| tenths(r.force)),
+        scatter_n: now.reads.map(|r| rounded(r.scatter_n, 1e2)),
+        center: now.reads.and_then(|r| r.center).map(|p| metres(&p)),
+        stood_on: now.reads.is_some_and(|r| r.stood_on),
+        zero: now.zero.map(|zero| PlateZero {
+            force_n: tenths(zero.offset.force),
+            moment_nm: {
+                let m = zero.offset.moment;
+                [m.x, m.y, m.z].map(|v| rounded(v, 1e2))
+            },
+            age_s: rounded(zero.age_s, 1e1),
+            drift_n: rounded(zero.drift_n, 1e1),
+        }),
     }
 }
 

@@ -12,6 +12,7 @@ use std::time::Duration;
 use axum::extract::ws::Utf8Bytes;
 use protocol::lesson::Lesson;
 use protocol::report::{REFINED, Report, WHOLE};
+use protocol::rig::PlateHealth;
 use protocol::screen::{Archived, BayState, Health, Hello, Live, Message, Replay, VERSION};
 use serde::Serialize;
 use tokio::sync::{Notify, mpsc, watch};
@@ -54,6 +55,7 @@ pub struct Bay {
 pub struct Hub {
     bay: Bay,
     picture: Mutex<Picture>,
+    plates: Mutex<Vec<PlateHealth>>,
     /// Newest pose of the pipeline, at its rate.
     newest: watch::Sender<Option<Arc<Pose>>>,
     /// Newest pose for the screens, written once, at theirs.
@@ -134,6 +136,7 @@ impl Hub {
         Self {
             bay,
             picture: Mutex::new(picture),
+            plates: Mutex::default(),
             newest: watch::Sender::default(),
             shown: watch::Sender::default(),
         }
@@ -245,6 +248,19 @@ impl Hub {
             landmarks: picture.landmarks.to_vec(),
             health: picture.health.clone(),
         }
+    }
+
+    /// Keeps what the plates read now: whoever looks after the rig asks for it. No screen is told, as a
+    /// golfer's weight is for nobody's eyes.
+    pub fn keep_plates(&self, plates: Vec<PlateHealth>) {
+        *self.plates.lock().unwrap_or_else(PoisonError::into_inner) = plates;
+    }
+
+    /// What the plates read now, at most half a second old.
+    #[must_use]
+    pub fn plates(&self) -> Vec<PlateHealth> {
+        let plates = self.plates.lock();
+        plates.unwrap_or_else(PoisonError::into_inner).clone()
     }
 
     /// The swings in memory, newest first, at most 20.

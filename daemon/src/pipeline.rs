@@ -18,7 +18,7 @@ use std::thread::{Builder, JoinHandle};
 use anyhow::{Context as _, anyhow};
 use crossbeam_channel::{Receiver, Sender, bounded, never};
 use protocol::report::{Report, WHOLE};
-use protocol::screen::{Message, Swing};
+use protocol::screen::{Message, ReceiveBuffer, Swing};
 
 use crate::analyze::{self, Bay, Outgoing, Setup};
 use crate::archive::filing::Filed;
@@ -141,11 +141,7 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         reports,
         clock,
     } = start;
-    let buffer = receive::size_buffer(&socket, receive_buffer_bytes)
-        .context("the UDP socket refuses a receive buffer")?;
-    if buffer.granted < buffer.asked {
-        tracing::warn!(code = %Code::UdpBufferSmall, "{}", buffer_words(&buffer));
-    }
+    let buffer = sized(&socket, receive_buffer_bytes)?;
     let stop = Arc::new(AtomicBool::new(false));
     let dropped = Arc::new(Dropped::default());
     let (arrivals_in, arrivals) = bounded(ARRIVALS);
@@ -157,7 +153,8 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
     let (filed_in, filed) = matches!(keep, Keep::Archive(_))
         .then(|| bounded::<Filed>(FILED))
         .unzip();
-    let board = Arc::new(Board::default());
+    let board = coach.as_ref().map(|desk| Arc::clone(desk.coach.board()));
+    let board: Arc<Board> = board.unwrap_or_default();
     let mut rest = Vec::new();
     let outlets = Outlets {
         analysis: arrivals_in,
@@ -201,6 +198,16 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         receive,
         rest,
     })
+}
+
+/// Asks for the socket's buffer, and says when it is small.
+fn sized(socket: &UdpSocket, bytes: u32) -> anyhow::Result<ReceiveBuffer> {
+    let buffer = receive::size_buffer(socket, bytes);
+    let buffer = buffer.context("the UDP socket refuses a receive buffer")?;
+    if buffer.granted < buffer.asked {
+        tracing::warn!(code = %Code::UdpBufferSmall, "{}", buffer_words(&buffer));
+    }
+    Ok(buffer)
 }
 
 /// The thread that receives.
@@ -292,6 +299,7 @@ fn publish(outgoing: &Receiver<Outgoing>, hub: &Hub, reports: Option<&Sender<Rep
         match message {
             Outgoing::Live(live) => hub.live(live),
             Outgoing::Status(status) => hub.publish(Message::Status(status)),
+            Outgoing::Plates(plates) => hub.keep_plates(plates),
             Outgoing::Health(health) => hub.publish(Message::Health(health)),
             Outgoing::Archived(said) => hub.publish(Message::Archived(said)),
             Outgoing::Revised(report) => hub.publish(Message::Swing(Swing {

@@ -17,6 +17,7 @@ use crate::feed;
 use crate::map::MarkerMap;
 use crate::offline::{self, REORDER_NS};
 use crate::receive::Arrival;
+use crate::recent::Came;
 use crate::{recording, send};
 
 /// What strikes the plate.
@@ -30,8 +31,8 @@ const ONE_BLOW_NS: i64 = 60_000_000;
 /// The plates' samples around a blow, nanoseconds.
 const AROUND_NS: i64 = 400_000_000;
 /// The clocks are known well enough for a verdict, seconds.
-const SURE_S: f64 = 0.001;
-const WHAT_TO_DO: &str = "strike each plate five times with the club's marked head, from a hand's width above, lift it at once, and let nobody stand on the plates";
+pub(crate) const SURE_S: f64 = 0.001;
+pub(crate) const WHAT_TO_DO: &str = "strike each plate five times with the club's marked head, from a hand's width above, lift it at once, and let nobody stand on the plates";
 
 /// What was heard of taps.
 #[derive(Debug, Default)]
@@ -130,15 +131,26 @@ impl Object {
     }
 }
 
-/// The verdicts as a person reads them.
-fn said(heard: &Heard, path: &Path) -> anyhow::Result<String> {
+/// A datagram of the last minute as it came.
+#[must_use]
+pub fn arrival((received_ns, bytes): Came) -> Arrival {
+    Arrival::Datagram { received_ns, bytes }
+}
+
+/// The taps of each stream.
+pub(crate) fn by_stream(heard: &Heard) -> BTreeMap<u32, Vec<Tap>> {
     let mut by_stream: BTreeMap<u32, Vec<Tap>> = BTreeMap::new();
     for (stream, tap) in &heard.taps {
         by_stream.entry(*stream).or_default().push(tap.clone());
     }
+    by_stream
+}
+
+/// The verdicts as a person reads them.
+fn said(heard: &Heard, path: &Path) -> anyhow::Result<String> {
     let mut text = String::new();
     let mut lines = String::new();
-    for (stream, taps) in &by_stream {
+    for (stream, taps) in &by_stream(heard) {
         let Some(verdict) = tap::verdict(taps) else {
             writeln!(text, "stream {stream}: {} of {TAPS_MIN} taps", taps.len())?;
             continue;

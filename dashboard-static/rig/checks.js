@@ -206,11 +206,16 @@ function feet(view) {
 }
 
 function zero(view) {
-  const forces = streams(view, "forces");
+  const base = { id: "zero", name: "Zero of the plates", limit: `no remark; zeroed, drift up to ${LIMITS.drift.fine} N` };
+  if (!streams(view, "forces").length) return { ...base, state: "unknown", figure: "no force stream", todo: "" };
   const odd = findingsOf(view, "zero").length;
+  const plates = view.platesNow ?? [];
+  const never = plates.filter((p) => !p.zero).map((p) => p.name);
+  const drift = plates.length ? Math.max(...plates.map((p) => p.zero?.drift_n ?? 0)) : null;
+  const said = [odd ? count(odd, "remark") : "no remark", drift === null || never.length ? "" : `drift ${figure(drift, 1)} N`].filter(Boolean).join(", ");
   return {
-    id: "zero", name: "Zero of the plates", limit: "no remark; within 20 N when empty", todo: "",
-    state: forces.length ? "ok" : "unknown", figure: forces.length ? (odd ? count(odd, "remark") : "no remark") : "no force stream",
+    ...base, figure: never.length ? `never: ${list(never, 2)}` : said, state: worst(never.length ? "look" : "ok", drift === null ? "ok" : judge(drift, LIMITS.drift)),
+    todo: never.length ? "Step off the plates, take everything off them and wait half a second: they zero themselves." : "The zero wanders: let the plates warm up, then zero them at the amplifier.",
   };
 }
 
@@ -226,10 +231,18 @@ function motion(view) {
 }
 
 function clock(view) {
-  const base = { id: "clock", name: "Clocks", limit: `known to ${LIMITS.clock.fine} ms` };
+  const base = { id: "clock", name: "Clocks and delay", limit: `known to ${LIMITS.clock.fine} ms, slowest ${LIMITS.delay.fine} ms late` };
   const { value, reason } = metric(view, "clock_uncertainty");
-  if (value === null) return { ...base, state: "unknown", figure: "—", todo: view.swing ? reason : "" };
-  return { ...base, state: judge(value, LIMITS.clock), figure: value === 0 ? "one clock" : `± ${figure(value, 2)} ms`, todo: "Let the streams run for two minutes; then do the sync tap below." };
+  const clocks = streams(view).flatMap((s) => s.clock ?? []);
+  const delay = clocks.length ? Math.max(...clocks.map((c) => c.delay_ms)) : null;
+  const slow = judge(delay, LIMITS.delay);
+  if (value === null && (slow === "ok" || slow === "unknown")) return { ...base, state: "unknown", figure: "—", todo: view.swing ? reason : "" };
+  const words = [value === null ? "" : value === 0 ? "one clock" : `± ${figure(value, 2)} ms`, delay === null ? "" : `slowest ${figure(delay, 1)} ms`];
+  const todo = [
+    value !== null && judge(value, LIMITS.clock) !== "ok" && "Let the streams run for two minutes; then do the sync tap below.",
+    !["ok", "unknown"].includes(slow) && "Datagrams wait, and results come later: close other programs on this computer, use a cable, and let no other traffic on this network.",
+  ];
+  return { ...base, state: worst(value === null ? "ok" : judge(value, LIMITS.clock), slow === "unknown" ? "ok" : slow), figure: words.filter(Boolean).join(", "), todo };
 }
 
 function kept(view) {
@@ -237,10 +250,11 @@ function kept(view) {
   const last = view.swing && view.archived.findLast((a) => a.id === view.swing.id);
   if (!view.recording) return { ...base, state: "unknown", figure: "—", todo: "" };
   const recorded = view.recording.startsWith("recorded");
-  const state = last && !last.archived ? "wrong" : recorded ? "ok" : "look";
+  const damaged = view.disk?.verified?.damaged;
+  const state = damaged || (last && !last.archived) ? "wrong" : recorded ? "ok" : "look";
   const words = last ? (last.archived ? ", last swing archived" : ", last swing not archived") : "";
   return {
     ...base, state, figure: recorded ? `recorded${words}` : "not recorded",
-    todo: last && !last.archived ? `Not archived: ${last.reason}.` : `${view.recording}. Choose a student with consent on the Lesson page.`,
+    todo: damaged ? "The check found something missing or damaged: see Archive below." : last && !last.archived ? `Not archived: ${last.reason}.` : `${view.recording}. Choose a student with consent on the Lesson page.`,
   };
 }

@@ -14,10 +14,10 @@ export function showArchive(view) {
     ["Last swings archived", shown.length ? `${kept} of ${shown.length}${open ? `, ${open} not told yet` : ""}` : "no swing yet"],
     ["Student", view.student ?? "nobody chosen"],
   ];
-  fill(root.querySelector("dl"), rows, () => rows.flatMap(([name, text]) => [el("dt", {}, name), el("dd", {}, text)]));
+  fill(root.querySelector(".kept"), rows, () => rows.flatMap(([name, text]) => [el("dt", {}, name), el("dd", {}, text)]));
   const not = shown.filter((s) => s.said && !s.said.archived).map((s) => `■ ${s.kind} ${s.id}: not archived, ${s.said.reason}`);
   const lines = [...findingsOf(view, "kept").map((f) => `▲ ${f.text}`), ...not.slice(-5)];
-  fill(root.querySelector(".remarks"), lines, () => (lines.length ? lines : ["No remark of archive or disk."]).map((text) => el("li", {}, text)));
+  fill(root.querySelector(".findings"), lines, () => (lines.length ? lines : ["No remark of archive or disk."]).map((text) => el("li", {}, text)));
 }
 
 export function showFacts(view) {

@@ -32,6 +32,23 @@ export const LIMITS = {
   clock: { fine: 1, most: 5 },
   /** Plates against a scale, share of the known weight; who stands still sways by less. Own choice. */
   load: { fine: 0.01, most: 0.03 },
+  /** One plate under a known weight: from `some` newtons on there is a load at all; `least` is what an empty plate may be
+      off its zero, and `quiet` the scatter up to which it is quiet (the program). Place from the middle, m: own choice. */
+  weight: { some: 20, least: 5, quiet: 2.5, middle: 0.03 },
+  /** A plate's zero since the first one, N. The program tells of it from `fine` on; `most` is own choice. */
+  drift: { fine: 15, most: 30 },
+  /** Slowest datagram of the last second or two against the fastest, ms: a result comes later by it, nothing else. Own choice. */
+  delay: { fine: 30 },
+  /** Two clocks apart, ppm: crystals differ by up to 100 (common practice, no source), the program believes 300. */
+  ppm: { fine: 100, most: 299 },
+  /** A sync tap, ms: surer than this is a verdict. The program. */
+  tap: { fine: 1 },
+  /** Minutes of recording that fit on the disk: the program warns below `fine`; `most` is own choice. */
+  minutes: { fine: 60, most: 10 },
+  /** Ball's place along the target line, mm: 10 are 0.25 ms at 40 m/s. Own choice. */
+  ball: { fine: 10, most: 40 },
+  /** Target line, degrees: every angle against the target is off by as much. Own choice. */
+  line: { fine: 1, most: 3 },
   /** Known length, mm and share of it, whichever is more: half a percent is 0.2 m/s of 40 m/s. Own choice. */
   length: { least: 2, share: 0.005 },
 };

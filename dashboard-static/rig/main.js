@@ -7,17 +7,23 @@ import { keepConnected } from "../socket.js";
 import { apply, initial, lastSwing, link } from "../state.js";
 import { onTheme } from "../theme.js";
 import { keepAccess } from "./access.js";
-import { checks, faults, serious } from "./checks.js";
+import { checks, faults, serious, streams } from "./checks.js";
 import { showChecks } from "./checklist.js";
+import { showConfig } from "./config.js";
+import { Disk } from "./disk.js";
 import { showArchive, showFacts } from "./facts.js";
 import { LengthCheck } from "./length.js";
 import { LoadCheck } from "./load.js";
 import { showMarkers } from "./markers.js";
 import { PoseMemory } from "./memory.js";
+import { PlatesNow, showNow } from "./now.js";
 import { ClubWizard } from "./pendulum.js";
 import { Picture } from "./picture.js";
+import { PlaceWizard } from "./place.js";
 import { loads, showPlates } from "./plates.js";
 import { showStreams } from "./streams.js";
+import { TapWizard } from "./taps.js";
+import { TrialWizard } from "./trial.js";
 
 const WORDS_MS = 250;
 const CALM_MS = 500;
@@ -31,7 +37,14 @@ const memory = new PoseMemory();
 const known = { screen: initial, hello: null, lesson: null, replay: null, asked: null, lostAt: null, drops: null, rates: [], droppedAt: -Infinity };
 const length = new LengthCheck(byId("length"));
 const load = new LoadCheck(byId("load"));
-new ClubWizard(byId("club"));
+// A bay with an archive shows a lesson; only such a one keeps the last minute of datagrams.
+const archived = () => (known.screen.linked && known.lesson ? known.screen.bay : null);
+const platesNow = new PlatesNow(() => (known.screen.linked && streams(known.screen, "forces").length ? known.screen.bay : null));
+const disk = new Disk(byId("archive"), () => Boolean(archived()));
+const club = new ClubWizard(byId("club"), () => Boolean(archived()));
+const trial = new TrialWizard(byId("trial"), () => known.lesson?.seat?.student ?? null);
+new TapWizard(byId("tap"), archived);
+new PlaceWizard(byId("place"), archived);
 const [front, above] = ["front", "above"].map((kind) => new Picture(byId(kind), kind));
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
 let [drawn, moved] = [0, true];
@@ -50,6 +63,8 @@ function onMessage(message) {
   if (message.type === "hello") {
     Object.assign(known, { hello: message, lesson: message.lesson ?? null, replay: null, asked: null, rates: [] });
     memory.clear();
+    showConfig(byId("config"));
+    club.offer();
   }
   if (message.type === "lesson") known.lesson = message;
   if (message.type === "health") {
@@ -102,6 +117,7 @@ function view() {
   return {
     ...screen, health: steady(screen.health), swing: screen.swings.findLast((s) => s.revision > 1) ?? lastSwing(screen), plates: replay, program: hello?.program, version: hello?.version,
     recording: lesson?.recording ?? screen.recording, student: lesson?.seat?.student?.name ?? null,
+    platesNow: platesNow.plates, zeroing: platesNow.zeroing, disk: disk.now,
     dropsNow: performance.now() - known.droppedAt < DROPS_MS,
     markers: { known: memory.landmarks.length > 0, somebody: memory.somebody(), hidden: memory.hidden(), total: memory.landmarks.length },
   };
@@ -124,7 +140,9 @@ function show() {
   showFacts(now);
   length.offer(memory.landmarks.length ? memory.landmarks : now.landmarks);
   length.show();
-  load.see(now.plates);
+  showNow(now.platesNow);
+  load.see(now.plates, now.platesNow);
+  trial.show(memory);
 }
 
 function draw(time) {
@@ -133,5 +151,6 @@ function draw(time) {
   [drawn, moved] = [time, false];
   const now = view();
   const bad = new Set(faults(now).filter((f) => serious(f, now)).map((f) => f.landmark));
-  for (const picture of [front, above]) picture.draw(memory, bad, known.replay ?? []);
+  for (const picture of [front, above]) picture.draw(memory, bad, now.platesNow.length ? now.platesNow : known.replay ?? []);
+  trial.draw(memory);
 }

@@ -56,7 +56,7 @@ export function showPlates(view, memory) {
   const lines = audit.length ? audit : [view.swing ? "Nothing in the last swing speaks for a reversed axis, exchanged or late plates, a wrong gain or an offset." : "Plates and motion are compared after the first swing."];
   fill(root.querySelector(".audit"), lines, () => lines.map((text) => el("li", {}, audit.length ? `▲ ${text}` : text)));
   const zero = findingsOf(view, "zero").map((f) => `▲ ${f.text}`);
-  fill(root.querySelector(".zero"), zero, () => (zero.length ? zero : ["No remark. Leave each plate empty for half a second before the student steps on: it is zeroed by itself then."]).map((t) => el("li", {}, t)));
+  fill(root.querySelector(".zero"), zero, () => (zero.length ? zero : [view.zeroing || "No remark. Leave each plate empty for half a second before the student steps on: it is zeroed by itself then."]).map((t) => el("li", {}, t)));
 }
 
 function plateRow([plate, now]) {

@@ -18,6 +18,7 @@ export function figure(value, decimals = 0, unit = "") {
 
 /** Bytes as people say them. */
 export function bytes(count) {
+  if (count >= 1 << 30) return `${figure(count / (1 << 30), 1)} GiB`;
   return count >= 1 << 20 ? `${figure(count / (1 << 20), 1)} MiB` : `${figure(count / 1024)} KiB`;
 }
 
@@ -32,6 +33,9 @@ export function list(names, most = 4) {
 export function landmark(name) {
   return name.replaceAll("_", " ").replace(/\b(asis|psis|c7|t8)\b/g, (word) => word.toUpperCase());
 }
+
+/** A time that has passed: `12 s`, `4 min`, `3 h`. */
+export const ago = (s) => (s < 90 ? `${figure(s)} s` : s < 5400 ? `${figure(s / 60)} min` : `${figure(s / 3600)} h`);
 
 /** One thing or several. */
 export const count = (n, one, many = `${one}s`) => `${n} ${n === 1 ? one : many}`;

@@ -91,7 +91,7 @@ function among(row, { low, middle, high, golfers }, value) {
     svg("circle.mean.open", { cx: x(row.a), cy: 8, r: 4 }), svg("circle.mean", { cx: x(row.b), cy: 8, r: 4 }));
 }
 
-// Zero stands in the middle: an interval that does not touch it is real.
+// Zero stands in the middle. An interval may not touch it without being real: all rows are judged together.
 function interval(row, units) {
   if (row.low === null || row.high === null) return el("span.dim", {}, "not known");
   const widest = Math.max(Math.abs(row.low), Math.abs(row.high), 1e-12);

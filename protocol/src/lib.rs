@@ -212,6 +212,7 @@
 pub mod c3d;
 pub mod lesson;
 pub mod report;
+pub mod rig;
 pub mod screen;
 pub mod shelf;
 pub mod wire;

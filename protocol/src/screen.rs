@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::lesson::Lesson;
 use crate::report::Report;
+use crate::rig::ClockHealth;
 
 /// Version of the screen messages: `major.minor`. Additive within a major.
 pub const VERSION: &str = "1.0";
@@ -191,6 +192,12 @@ pub struct StreamHealth {
     pub hidden: Vec<String>,
     /// Landmarks described.
     pub landmarks: u32,
+    /// Its clock, once something of it came by the network.
+    #[serde(default)]
+    pub clock: Option<ClockHealth>,
+    /// How much later than the markers the configuration says it is, milliseconds; negative: earlier.
+    #[serde(default)]
+    pub told_late_ms: f64,
 }
 
 /// A finding with what to do.

@@ -22,7 +22,18 @@ window.WebSocket = class {
   constructor() { window.sockets.push(this); setTimeout(() => window.feed?.(this), 0); }
   close() { this.onclose?.(); }
 };
-window.play = (messages) => {
+// What the page asks for by HTTP, where it is played: by the path's end.
+const ask = window.fetch;
+window.asked = [];
+window.fetch = (url, options) => {
+  const path = new URL(url, location.href).pathname;
+  window.asked.push([options?.method ?? "GET", path, options?.body ?? null]);
+  const known = Object.entries(window.answers ?? {}).find(([end]) => path.endsWith(end));
+  if (!known) return ask(url, options);
+  return Promise.resolve(new Response(JSON.stringify(known[1]), { headers: { "content-type": "application/json" } }));
+};
+window.play = (messages, answers) => {
+  window.answers = answers;
   window.feed = (socket) => messages.forEach((m) => socket.onmessage({ data: JSON.stringify(m) }));
   clearInterval(window.again);
   window.again = setInterval(() => messages.slice(1).forEach((m) => window.sockets.at(-1).onmessage({ data: JSON.stringify(m) })), 400);
@@ -45,6 +56,9 @@ return {
     return drawn;
   }),
   audit: document.querySelector(".audit").innerText, length: document.querySelector("#length .said").innerText,
+  now: document.querySelector("#plates .now").innerText, load: document.querySelector("#load .said").innerText, off: document.querySelector('#load [data-out="off"]').textContent,
+  limit: document.querySelector('#load [data-out="limit"]').textContent, streams: document.querySelector("#streams .clocks").innerText,
+  disk: document.getElementById("archive").innerText, config: document.querySelector('#config [data-part="text"]').textContent,
   measured: document.querySelector('[data-out="measured"]').textContent, difference: document.querySelector('[data-out="difference"]').textContent,
 };
 """
@@ -61,6 +75,27 @@ CLUB_MM = 1000 * (0.7**2 + 0.62**2) ** 0.5
 def stream(number, content, rate_hz, **changed):
     return {"stream": number, "content": content, "rate_hz": rate_hz, "seen_hz": rate_hz, "received": 100000, "lost": 0,
             "duplicate": 0, "late": 0, "reordered": 0, "loss_percent": 0.0, "hidden": [], "landmarks": 12 if content == "markers" else 0, **changed}
+
+
+def clock(**changed):
+    return {"clock": 1, "offset_s": 3.0, "drift_ppm": 12.0, "uncertainty_ms": 0.1, "delay_ms": 2.0, "sets": 0, **changed}
+
+
+def plate(number, **changed):
+    x = 0.5 * number
+    corners = [[x + a, 0.0, b] for a, b in [(0.2, 0.3), (-0.2, 0.3), (-0.2, -0.3), (0.2, -0.3)]]
+    return {"stream": 2, "name": f"plate {number}", "corners": corners, "force_n": [0.0, 0.4, 0.0], "scatter_n": 0.8, "center": None, "stood_on": False,
+            "zero": {"force_n": [0.0, 3.0, 0.0], "moment_nm": [0.1, 0.0, 0.1], "age_s": 12.0, "drift_n": 0.5}, **changed}
+
+
+def plates(*changed):
+    return {"/plates": {"bay": "b", "plates": list(changed) or [plate(1), plate(2)], "zeroing": "A plate zeroes itself."}}
+
+
+ARCHIVE = {"path": "/archive", "free_bytes": 50 << 30, "reserve_bytes": 512 << 20, "minutes_left": 600, "recording": {"file": "one.mcap", "bytes": 5 << 20},
+           "stopped": None, "waiting": 0, "verified": None, "verifying": False, "backup": "Make a copy."}
+DAMAGED = {"at_utc_ns": 1, "took_s": 2.0, "damaged": True, "sessions": 1, "recordings": 1, "swings": 3,
+           "findings": [{"code": "archive.damaged", "severity": "error", "text": "one.mcap: 40 bytes are lost"}]}
 
 
 def health(streams=None, findings=(), dropped=0, granted=8388608, refused=()):
@@ -113,6 +148,12 @@ def cases(true_swing):
     apart = hello([with_metric(good, force_residual=14.0, force_marker_lag=-20.0)])
     yield "plates late", [apart, health(findings=[("rig.disagrees", "warning", "Plate 2 is about 20 ms late.")]), live()], {
         "motion": ("wrong", "14.0 %, −20.0 ms", "Plate 2 is about 20 ms late")}
+    yield "delay", [first, health([stream(1, "markers", 360.0, clock=clock()), stream(2, "forces", 1080.0, clock=clock(clock=2, delay_ms=45.0, drift_ppm=-150.0))]), live()], {
+        "clock": ("look", "slowest 45.0 ms", "cable")}
+    yield "drift", [first, health(), live()], {"zero": ("look", "drift 22.0 N", "warm up")}
+    yield "never zeroed", [first, health(), live()], {"zero": ("look", "never: plate 2", "Step off")}
+    at_work = {**first, "lesson": {"seat": {"student": {"id": "s", "name": "Ivo Brandt"}}, "recording": "recorded", "shots": []}}
+    yield "damaged", [at_work, health(), live()], {"kept": ("wrong", "recorded", "Archive below")}
     yield "zero", [first, health(findings=[("plate.odd", "warning", "Force plate 1: zero it.")]), live()], {"zero": ("look", "1 remark", "zero it")}
     loose = hello([with_metric(good, cluster_residual__head=6.0, marker_visibility=60.0)])
     yield "loose marker", [loose, health(), live(hidden=["left_toe"])], {
@@ -127,7 +168,9 @@ def cases(true_swing):
     yield "left", [first, health(), live(left_handed())], {"hidden": ("ok", "0 of 12", "")}
 
 
-VERDICTS = {"healthy": "The bay can teach", "loss": "2 to look at", "slow": "Mend first", "plates late": "Mend first", "zero": "1 to look at",
+ANSWERS = {"drift": plates(plate(1), plate(2, zero={**plate(2)["zero"], "drift_n": 22.0})), "never zeroed": plates(plate(1), plate(2, zero=None)),
+           "damaged": {**plates(), "/archive": {**ARCHIVE, "verified": DAMAGED, "minutes_left": 20}, "/calibrations": {"calibrations": []}}}
+VERDICTS = {"delay": "1 to look at", "drift": "1 to look at", "never zeroed": "1 to look at", "damaged": "Mend first", "healthy": "The bay can teach", "loss": "2 to look at", "slow": "Mend first", "plates late": "Mend first", "zero": "1 to look at",
             "loose marker": "Mend first", "disk": "Mend first", "nobody yet": "So far so good", "no frames": "No signal", "left": "The bay can teach"}
 SHAPES = {"ok": "●", "look": "▲", "wrong": "■", "not known": "○"}
 
@@ -139,9 +182,11 @@ def main(url):
         browser.cdp("Page.addScriptToEvaluateOnNewDocument", {"source": SOCKET})
         for name, messages, wanted in cases(swing):
             browser.open(f"{url}rig")
-            browser.run("window.play(arguments[0]);", messages)
+            browser.run("window.play(arguments[0], arguments[1]);", messages, {**plates(), **ANSWERS.get(name, {})})
             seen = until(browser, lambda seen: not missing(name, seen, wanted))
             failures += [f"{name}: {wrong}" for wrong in missing(name, seen, wanted)]
+        failures += known_weight(browser, swing)
+        failures += wizards(browser, swing)
         failures += known_length(browser)
         failures += quiet(browser, url)
     print(json.dumps({"ok": not failures, "failures": failures}, ensure_ascii=False))
@@ -170,11 +215,71 @@ def missing(name, seen, wanted):
             wrong.append(f"{check} shows no limit")
     if name == "plates late" and "Plate 2 is about 20 ms late" not in seen["audit"]:
         wrong.append(f"the audit reads {seen['audit']!r}")
+    parts = {"healthy": [("now", "plate 2"), ("now", "12 s ago"), ("now", "3.0 N"), ("config", "version = 1")], "drift": [("now", "22.0 N")],
+             "never zeroed": [("now", "never zeroed")], "delay": [("streams", "45.0 ms"), ("streams", "−150.0 ppm"), ("streams", "± 0.10 ms")],
+             "damaged": [("disk", "40 bytes are lost"), ("disk", "20 minutes"), ("disk", "one.mcap"), ("disk", "Make a copy")]}
+    wrong += [f"{part} lacks {text!r}: {seen[part]!r}" for part, text in parts.get(name, []) if text not in seen[part]]
     way = {"left": "← target", "nobody yet": "nobody in view"}.get(name, "target →")
-    if seen["way"] != [way, way]:
+    if seen["way"] != 3 * [way]:
         wrong.append(f"the pictures say {seen['way']} instead of {way}")
     if name == "healthy" and min(seen["ink"]) < 300:
         wrong.append(f"a picture is blank: {seen['ink']}")
+    return wrong
+
+
+def known_weight(browser, swing):
+    """Puts 20 kg on plate 1: 196.133 N (20 × 9.80665 m/s²), whose limit is 5 N as 1 % is less."""
+    wrong = []
+    first = hello([{**swing, "revision": 1}])
+    type_in = """const field = document.querySelector("#load input"); field.value = "20"; field.dispatchEvent(new Event("input"));"""
+    middle, aside = [0.5, 0.0, 0.0], [0.6, 0.0, 0.0]
+    cases = [(196.5, 0.8, middle, {}, "ok", "+0.4 N"), (203.0, 0.8, middle, {}, "look", "+6.9 N"), (176.0, 0.8, middle, {}, "wrong", "−20.1 N"),
+             (196.5, 9.0, middle, {}, "nothing moves", "+0.4 N"), (0.4, 0.8, None, {}, "put the weight", "−195.7 N"), (196.5, 0.8, aside, {}, "10 cm", "+0.4 N"),
+             (196.5, 0.8, middle, {"zero": None}, "never seen empty", "+0.4 N")]
+    for load, scatter, center, changed, word, off in cases:
+        loaded = plate(1, force_n=[0.0, load, 0.0], scatter_n=scatter, center=center, **changed)
+        browser.run("window.play(arguments[0], arguments[1]);", [first, health(), live()], plates(loaded, plate(2)))
+        browser.run(type_in)
+        good = lambda seen: word in seen["load"] and seen["off"] == off and seen["limit"] == "± 5.0 N"
+        seen = until(browser, good)
+        if not good(seen):
+            wrong.append(f"weight {load} ± {scatter}: {seen['load']!r}, {seen['off']!r}, {seen['limit']!r} instead of {word!r}, {off}")
+    return wrong
+
+
+def wizards(browser, swing):
+    """Presses what reads taps, places and a calibration; what the bay answers is played."""
+    wrong = []
+    first = hello([{**swing, "revision": 1}], lesson={"seat": {"student": {"id": "s", "name": "Ivo Brandt"}}, "recording": "recorded", "shots": []})
+    taps = [{"plate": f"plate {n}", "time_s": n, "late_ms": 4.0 + n / 10} for n in (1, 2, 3)]
+    tapped = {"stream": 2, "taps": taps, "late_ms": 4.2, "uncertainty_ms": 0.1, "told_ms": 0.0, "sure": True}
+    placed = {"face": [0.01, 0.03, 0.02], "scatter_mm": 0.2, "ball": [0.031, 0.021, 0.02], "told_ball": [0, 0.021, 0], "ball_off_mm": 31.0,
+              "line_off_deg": 3.2, "lines": "target = [0.9986, 0.0000, -0.0523]", "words": "The ball lies 31 mm nearer to the target."}
+    answers = {**plates(), "/archive": ARCHIVE, "/tap": {"streams": [tapped], "beside": 1, "lines": "[late_millis]\n2 = 4.2", "words": "Put these lines into bay.toml"},
+               "/place": placed, "/calibrations": {"calibrations": [], "number": 2, "entry": 7, "words": ["The legs' movement placed the hips."]}, "/undo": {}}
+    browser.run("window.play(arguments[0], arguments[1]);", [first, health(), live()], answers)
+    look = """return { text: document.querySelector(arguments[0]).innerText, asked: window.asked.filter((a) => a[0] === "POST"),
+      off: [...document.querySelectorAll(arguments[0] + " button")].map((b) => b.disabled) };"""
+    steps = [("#tap button", "#tap", ["4.2 ms later", "± 0.10 ms", "2 = 4.2", "1 blow met no plate"], ["POST", "/api/v1/bays/b/tap", {"seconds": 30}]),
+             ("#place button", "#place", ["3.1, 2.1, 2.0 cm", "+31 mm", "31 mm nearer"], ["POST", "/api/v1/bays/b/place", {}]),
+             ("#place button + button", "#place", ["+3.2°", "to the left", "target = [0.9986"], ["POST", "/api/v1/bays/b/place", {"ball": [0.031, 0.021, 0.02]}]),
+             ('#trial [data-part="last"]', "#trial", ["Calibration 2 goes", "placed the hips", "Ivo Brandt"], ["POST", "/api/v1/students/s/calibrations", {"from": "last", "seconds": 20}]),
+             ('#trial [data-part="undo"]', "#trial", ["Taken back"], ["POST", "/api/v1/entries/7/undo", {}]),
+             ("#archive button", "#archive", ["Not checked since", "10 hours"], ["POST", "/api/v1/archive/verify", {}])]
+    for button, part, texts, asked in steps:
+        end = time.monotonic() + PATIENCE_S
+        # Enabled as soon as the page knows who stands in the bay.
+        while browser.run("const b = document.querySelector(arguments[0]); if (!b.disabled && !b.hidden) { b.click(); return false; } return true;", button) and time.monotonic() < end:
+            time.sleep(0.1)
+        while True:
+            seen = browser.run(look, part)
+            sent = [[method, path, json.loads(body)] for method, path, body in seen["asked"]]
+            lacks = [text for text in texts if text not in seen["text"]]
+            if (not lacks and asked in sent) or time.monotonic() > end:
+                break
+            time.sleep(0.1)
+        if lacks or asked not in sent:
+            wrong.append(f"{button} lacks {lacks}, asked {sent}: {seen['text']!r}")
     return wrong
 
 

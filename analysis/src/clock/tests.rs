@@ -222,3 +222,19 @@ fn a_restart_forgets_and_extremes_do_not_overflow() {
     assert_eq!(clock.resets(), 1);
     assert_eq!(clock.follow(0), None);
 }
+
+#[test]
+fn the_slowest_datagram_is_told_for_a_second_or_two() {
+    let mut clock = Clock::default();
+    let late = |n: i64| if n == 300 { 30_000_000 } else { 0 };
+    let mut told = Vec::new();
+    for n in 0..500 {
+        let device = n * 10_000_000;
+        clock.push(device, (device + 5_000_000_000 + late(n)) as u64);
+        told.push(clock.delay_ns());
+    }
+    assert_eq!(told[299], 0);
+    assert!((told[300] - 30_000_000).abs() < 1_000, "{}", told[300]);
+    assert_eq!(told[399], told[300]);
+    assert_eq!(told[499], 0);
+}

@@ -4,6 +4,7 @@
 use std::collections::{BTreeMap, VecDeque};
 
 use super::forces::{ForceBlock, ForceLayout, Forces};
+use super::now::PlateNow;
 use super::window::GroundWindow;
 use crate::clock::{Alignment, Clock, Line};
 
@@ -35,6 +36,8 @@ pub struct ClockStatus {
     pub line: Line,
     /// How often it was set.
     pub resets: u64,
+    /// By how much the slowest datagram of the last one to two seconds came later than the line, nanoseconds.
+    pub delay_ns: i64,
 }
 
 impl GroundBook {
@@ -69,6 +72,7 @@ impl GroundBook {
         Some(ClockStatus {
             line: clock.line()?,
             resets: clock.resets(),
+            delay_ns: clock.delay_ns(),
         })
     }
 
@@ -146,6 +150,13 @@ impl GroundBook {
         entry.map(|e| e.forces.remarks()).unwrap_or_default()
     }
 
+    /// What the plates of a stream read now; `heard`: whether its sender still speaks.
+    #[must_use]
+    pub fn now(&self, stream: u32, heard: bool) -> Vec<PlateNow> {
+        let entry = self.streams.get(&stream);
+        entry.map(|e| e.forces.now(heard)).unwrap_or_default()
+    }
+
     /// All plates between two times of the markers' clock, nanoseconds; `None` without plates.
     #[must_use]
     pub fn window(&self, markers: u32, from_ns: i64, to_ns: i64) -> Option<GroundWindow> {
@@ -184,7 +195,9 @@ impl GroundBook {
         plates.nth(place)
     }
 
-    fn late_ns(&self, stream: u32) -> i64 {
+    /// How much later than the markers a stream is told to be, nanoseconds.
+    #[must_use]
+    pub fn late_ns(&self, stream: u32) -> i64 {
         self.late_ns.get(&stream).copied().unwrap_or_default()
     }
 

@@ -3,6 +3,7 @@
 
 use std::collections::VecDeque;
 
+use super::now::{self, PlateNow};
 use super::plate::{Plate, PlateDescription};
 use super::series::{self, Raw};
 use super::window::PlateWindow;
@@ -218,6 +219,31 @@ impl Forces {
             notes: vec![known.says(why)],
         };
         self.plates.iter().map(window).collect()
+    }
+
+    /// What each plate reads now; `heard`: whether its sender still speaks.
+    #[must_use]
+    pub fn now(&self, heard: bool) -> Vec<PlateNow> {
+        let newest = self.ring.back().filter(|_| heard);
+        let from_ns = newest.map_or(i64::MAX, |s| s.time_ns.saturating_sub(now::NOW_NS));
+        let each = self.plates.iter().map(|known| {
+            let plate = known.plate.as_ref().ok();
+            let recent = self.ring.iter().rev().take_while(|s| s.time_ns > from_ns);
+            let recent = recent.filter_map(|s| {
+                let channels = s.values.get(known.channels.clone())?;
+                Some((s.time_ns, channels))
+            });
+            let (reads, zero) = plate.map_or((None, None), |plate| {
+                now::read(plate, recent, &known.zeroing)
+            });
+            PlateNow {
+                name: known.name.clone(),
+                corners: plate.map(|p| p.corners),
+                reads,
+                zero,
+            }
+        });
+        each.collect()
     }
 
     /// Sentences on what is odd about its plates; empty when all is well.

@@ -10,4 +10,5 @@ pub mod forces;
 pub mod feet;
 pub mod audit;
 pub mod book;
+pub mod now;
 pub mod tap;

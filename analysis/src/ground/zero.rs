@@ -21,7 +21,7 @@ const STEP_N: f64 = 5.0;
 /// Drift since the first zero from which it is told, N.
 const DRIFT_N: f64 = 15.0;
 /// A quiet load from which somebody stands on it, N: a foot of the lightest student carries more.
-const STANDS_N: f64 = 80.0;
+pub(super) const STANDS_N: f64 = 80.0;
 /// Zeros remembered, a second apart at least, so that a window finds the one before it.
 const ZEROS_MAX: usize = 16;
 const APART_NS: i64 = 1_000_000_000;

@@ -12,6 +12,8 @@ use crate::recording::{Recorder, RecordingError};
 /// A recording that runs.
 pub(super) struct Running {
     pub(super) recorder: Recorder,
+    /// Its name.
+    pub(super) file: String,
     /// Its row in the store.
     pub(super) row: i64,
     pub(super) watch: Watch,

@@ -7,12 +7,13 @@
 
 use std::collections::VecDeque;
 use std::sync::atomic::Ordering;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use anyhow::Context as _;
 use crossbeam_channel::{Receiver, Sender, never, select};
 use protocol::report::Report;
+use protocol::rig::RecordingNow;
 use protocol::screen::{Archived, Finding};
 use tracing::{error, info, warn};
 
@@ -45,7 +46,26 @@ const REVISED_MAX: usize = 64;
 /// What the bay's health page shows of the archive. Written by the archive's thread, read by the
 /// analysis; nobody holds it while the disk works.
 #[derive(Debug, Default)]
-pub struct Board(Mutex<Vec<Finding>>);
+pub struct Board(Mutex<Shown>);
+
+#[derive(Debug, Default)]
+struct Shown {
+    findings: Vec<Finding>,
+    tape: TapeNow,
+}
+
+/// The recording as it stood when the disk was looked at last.
+#[derive(Debug, Clone, Default)]
+pub struct TapeNow {
+    /// The one that runs.
+    pub recording: Option<RecordingNow>,
+    /// Minutes that fit on the disk, once a pace is known.
+    pub minutes_left: Option<f64>,
+    /// Why none runs.
+    pub stopped: Option<String>,
+    /// Reports that wait for it.
+    pub waiting: usize,
+}
 
 /// What the thread begins with.
 #[derive(Debug)]
@@ -102,14 +122,25 @@ impl Board {
     /// What is shown.
     #[must_use]
     pub fn findings(&self) -> Vec<Finding> {
-        self.0
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)
-            .clone()
+        self.shown().findings.clone()
+    }
+
+    /// The recording now.
+    #[must_use]
+    pub fn tape(&self) -> TapeNow {
+        self.shown().tape.clone()
     }
 
     fn show(&self, findings: Vec<Finding>) {
-        *self.0.lock().unwrap_or_else(PoisonError::into_inner) = findings;
+        self.shown().findings = findings;
+    }
+
+    fn show_tape(&self, tape: TapeNow) {
+        self.shown().tape = tape;
+    }
+
+    fn shown(&self) -> MutexGuard<'_, Shown> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
@@ -195,6 +226,7 @@ impl Desk<'_> {
         if self.now_ns >= self.look_ns {
             self.look_ns = self.now_ns + LOOK_NS;
             self.look();
+            self.board.show_tape(self.tape_now());
         }
         let Tape::Running(running) = &mut self.tape else {
             return;
@@ -254,6 +286,31 @@ impl Desk<'_> {
         }
     }
 
+    fn tape_now(&self) -> TapeNow {
+        let waiting = self.waiting.len();
+        match &self.tape {
+            Tape::Running(running) => TapeNow {
+                recording: Some(RecordingNow {
+                    file: running.file.clone(),
+                    bytes: running.recorder.bytes(),
+                }),
+                minutes_left: Space::of(self.start.archive.dir())
+                    .ok()
+                    .and_then(|space| running.watch.minutes_left(space)),
+                stopped: None,
+                waiting,
+            },
+            Tape::Stopped { why, .. } => TapeNow {
+                stopped: Some(match self.seat.session {
+                    Some(_) => why.clone(),
+                    None => self.seat.note.clone(),
+                }),
+                waiting,
+                ..TapeNow::default()
+            },
+        }
+    }
+
     fn begin(&mut self) {
         match self.new_recording() {
             Ok(running) => {
@@ -296,6 +353,7 @@ impl Desk<'_> {
         info!(session, file, "recording");
         Ok(Running {
             recorder,
+            file,
             row,
             watch: Watch::default(),
             synced_ns: self.now_ns,

@@ -32,6 +32,9 @@ use crate::recording::{Meta, Recorder};
 use crate::seat::Seat;
 use crate::web::{self, Site, Statics, Tls};
 
+/// What answers still do when the bay has closed may take so long.
+const LAST_WORK: Duration = Duration::from_secs(3);
+
 pub(super) fn run(args: Serve) -> anyhow::Result<()> {
     let flags = Flags {
         udp: args.udp,
@@ -43,6 +46,7 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         student: args.student,
     };
     let config = config(args.config.as_deref(), flags)?;
+    let shown = config.shown(args.config.as_deref());
     private::by_default();
     let clock = Clock::start();
     let (access, tls, scheme) = doors(&config, clock)?;
@@ -94,6 +98,7 @@ pub(super) fn run(args: Serve) -> anyhow::Result<()> {
         statics: statics(args.statics),
         pulse: running.pulse(),
         access,
+        config: shown,
         tls,
     };
     serve_until(listener, site, running, signal())
@@ -298,7 +303,7 @@ pub(super) fn serve_until(
         .worker_threads(2)
         .enable_all()
         .build()?;
-    runtime.block_on(async {
+    let ended = runtime.block_on(async {
         let listener = tokio::net::TcpListener::from_std(listener)?;
         let (closing, closed) = tokio::sync::oneshot::channel::<()>();
         let server = tokio::spawn(web::serve(listener, site, async { drop(closed.await) }));
@@ -320,5 +325,8 @@ pub(super) fn serve_until(
         let _nobody_waits = closing.send(());
         server.await??;
         ended?
-    })
+    });
+    // A check of the archive that still runs only reads: nobody waits for its end.
+    runtime.shutdown_timeout(LAST_WORK);
+    ended
 }

@@ -7,6 +7,7 @@ mod ask;
 mod compare;
 mod describe;
 mod lesson;
+mod rig;
 mod shelf;
 mod shots;
 
@@ -42,6 +43,7 @@ pub(super) fn operations() -> impl Iterator<Item = Operation> {
         shots::OPERATIONS,
         shelf::OPERATIONS,
         compare::OPERATIONS,
+        rig::OPERATIONS,
     ];
     all.into_iter().flatten().copied()
 }

@@ -11,6 +11,7 @@ use axum::http::HeaderValue;
 use axum::http::header::CACHE_CONTROL;
 use axum::middleware::{from_fn, from_fn_with_state, map_response};
 use axum::response::{IntoResponse, Response};
+use protocol::rig::ConfigShown;
 use tokio::net::TcpListener;
 use tokio::sync::{Semaphore, watch};
 use tokio::time::timeout;
@@ -48,6 +49,8 @@ pub struct Site {
     pub pulse: Arc<Pulse>,
     /// Who may come in.
     pub access: Arc<Access>,
+    /// The configuration in force.
+    pub config: ConfigShown,
     /// TLS, where Whin itself speaks it.
     pub tls: Option<Tls>,
 }
@@ -58,6 +61,7 @@ pub(super) struct Serving {
     pub(super) statics: Statics,
     pub(super) pulse: Arc<Pulse>,
     pub(super) access: Arc<Access>,
+    pub(super) config: ConfigShown,
     /// Of the certificate.
     pub(super) fingerprint: Option<String>,
     /// Turns true once: screens say goodbye.
@@ -81,6 +85,7 @@ where
         statics,
         pulse,
         access,
+        config,
         tls,
     } = site;
     let (closing, closes) = watch::channel(false);
@@ -92,6 +97,7 @@ where
         statics,
         pulse,
         access: access.clone(),
+        config,
         fingerprint: tls.as_ref().map(|tls| tls.fingerprint.clone()),
         closing: closes.clone(),
         seats: seats.clone(),

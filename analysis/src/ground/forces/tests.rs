@@ -72,6 +72,38 @@ fn seconds(s: f64) -> i64 {
     (s * 1e9) as i64
 }
 
+#[test]
+fn what_the_plates_read_now_is_the_mean_of_half_a_second_without_the_zero() {
+    let now = stream((0..200).map(|n| block(n * 10))).now(true);
+    for (plate, upward) in now.iter().zip([200.0, 400.0]) {
+        let reads = plate.reads.unwrap();
+        assert!((reads.force.y - upward).abs() < 0.2, "{plate:?}");
+        // The hum is even over ±1 N: its standard deviation is 1 ÷ √3.
+        assert!((reads.scatter_n - 0.577).abs() < 0.03, "{plate:?}");
+        assert!(reads.stood_on);
+        let zero = plate.zero.unwrap();
+        assert!((zero.offset.force.y - 4.0).abs() < 0.1, "{zero:?}");
+        assert!(zero.drift_n < 0.1);
+        // The samples end at 3.998 s, the last empty half second 2 s before.
+        assert!((zero.age_s - 2.0).abs() < 0.01, "{zero:?}");
+    }
+    // y = Mx ÷ Fz (C3D user guide): 10 N m and −200 N; lab y is bay −Z, the middle at 0.3 m.
+    let center = now[0].reads.unwrap().center.unwrap();
+    assert!(
+        (center.z + 0.25).abs() < 0.002 && (center.x - 0.2).abs() < 0.002,
+        "{center}"
+    );
+    // Half way through the empty stretch there is no zero yet, and nobody.
+    let early = stream((0..20).map(|n| block(n * 10))).now(true);
+    assert!(
+        early
+            .iter()
+            .all(|p| p.zero.is_none() && !p.reads.unwrap().stood_on)
+    );
+    let silent = stream((0..200).map(|n| block(n * 10))).now(false);
+    assert!(silent.iter().all(|p| p.reads.is_none() && p.zero.is_some()));
+}
+
 /// A cable comes off the second plate after two seconds: its channels stand still, and it is said without
 /// waiting for a swing; the first one and a plate that an exporter writes as 0 while empty are not dead.
 #[test]

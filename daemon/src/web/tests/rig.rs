@@ -8,6 +8,7 @@ use std::time::Duration;
 
 use futures_util::StreamExt;
 use protocol::report::{Event, MarkerFault, Measurement, Metric, Report, Transport, Uncertainty};
+use protocol::rig::{ClockHealth, ConfigShown};
 use protocol::screen::{
     Archived, Finding, Health, Live, Message, Queue, ReceiveBuffer, Refused, Replay, ReplayGround,
     ReplayPlate, StreamHealth, Swing,
@@ -56,6 +57,10 @@ impl Rig {
             statics,
             pulse: Arc::new(Pulse::new(Clock::start())),
             access: Arc::new(Access::here(Clock::start())),
+            config: ConfigShown {
+                path: None,
+                text: "version = 1\n".into(),
+            },
             tls: None,
         };
         let served = tokio::spawn(serve(listener, site, stop_asked));
@@ -303,6 +308,15 @@ pub(super) fn health(dropped: u64, bytes: usize) -> Message {
         loss_percent: 0.2,
         hidden: vec!["c7".into()],
         landmarks: 32,
+        clock: Some(ClockHealth {
+            clock: 1,
+            offset_s: 0.25,
+            drift_ppm: 1.5,
+            uncertainty_ms: 0.1,
+            delay_ms: 0.7,
+            sets: 0,
+        }),
+        told_late_ms: 0.0,
     };
     let text = "x".repeat(bytes);
     Message::Health(Health {
