@@ -3,6 +3,7 @@
 // diamond with its path. What there is comes from ground.js and take.js.
 
 import { camera, look } from "./camera.js";
+import { Layer } from "./layer.js";
 import { DARK } from "./palette.js";
 import { Stage } from "./stick.js";
 
@@ -18,17 +19,31 @@ export class FloorPlan {
     this.colors = colors;
     this.root = root;
     this.canvas = root.querySelector("canvas");
+    [this.still, this.shown] = [new Layer(), 0];
   }
 
   /** Takes the plates of a take; hidden without any place to draw. */
   show(ground, take, plan) {
     Object.assign(this, { ground, take, plan });
+    this.shown += 1;
+    this.fitted = "";
     this.plates = ground.plates.filter((p) => p.corners);
     this.root.hidden = !ground.known || this.plates.length === 0;
     if (this.root.hidden) return;
     this.soles = solesOf(take.poseAt(plan.restAt), take.handed);
     this.stage = new Stage(this.canvas, camera("from_above", take.handed), this.colors);
     this.stage.view.center = this.plates[0].corners[0];
+    this.way = this.wayOf();
+  }
+
+  // The common center over the swing, every few milliseconds.
+  wayOf() {
+    const way = [];
+    for (let t = this.take.events.takeaway_start ?? this.plan.from; t <= this.plan.to; t += PATH_STEP_S) {
+      const center = this.ground.common(t);
+      if (center) way.push([t, center]);
+    }
+    return way;
   }
 
   /** Draws the floor at `time`; `null` for the whole way without a moment. */
@@ -37,17 +52,25 @@ export class FloorPlan {
     this.fit();
     this.stage.colors = this.colors;
     this.stage.clear();
-    for (const plate of this.plates) outline(this.stage, plate.corners);
-    for (const sole of Object.values(this.soles)) drawSole(this.stage, sole);
-    const { events } = this.take;
-    const from = events.takeaway_start ?? this.plan.from;
-    this.path(from, time ?? events.impact ?? this.plan.to);
+    const { context, colors } = this.stage;
+    this.still.put(context, `${this.shown} ${colors.sole}`, (own) => {
+      this.stage.context = own;
+      for (const plate of this.plates) outline(this.stage, plate.corners);
+      for (const sole of Object.values(this.soles)) drawSole(this.stage, sole);
+      this.stage.context = context;
+    });
+    this.path(time ?? this.take.events.impact ?? this.plan.to);
     if (time === null) return;
     for (const side of SIDES) this.disc(side, time);
     this.diamond(time);
   }
 
+  // Places change with the size of the canvas only.
   fit() {
+    const { clientWidth, clientHeight } = this.canvas;
+    const now = `${clientWidth} ${clientHeight}`;
+    if (this.fitted === now) return;
+    this.fitted = now;
     const points = this.plates.flatMap((p) => p.corners).concat(Object.values(this.soles).flat());
     const spots = points.map((p) => look(this.stage.view, p));
     const [xs, ys] = [0, 1].map((i) => spots.map((s) => s[i]));
@@ -56,17 +79,18 @@ export class FloorPlan {
     const scale = Math.min(w / (box.right - box.left), h / (box.top - box.bottom));
     this.stage.frame(box, scale);
     this.stage.offset[1] -= (h - scale * (box.top - box.bottom)) / 2;
+    this.places = this.way.map(([time, center]) => [time, ...this.spot(center)]);
   }
 
-  path(from, to) {
+  path(to) {
     const c = this.stage.context;
     c.strokeStyle = this.stage.colors.dim;
     c.lineWidth = 2;
     c.lineJoin = "round";
     c.beginPath();
-    for (let t = from; t <= to; t += PATH_STEP_S) {
-      const center = this.ground.common(t);
-      if (center) c.lineTo(...this.spot(center));
+    for (const [time, x, y] of this.places) {
+      if (time > to) break;
+      c.lineTo(x, y);
     }
     c.stroke();
   }

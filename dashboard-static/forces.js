@@ -1,6 +1,7 @@
 // The vertical force under each foot over time, on the time axis of the ruler below it: lead solid,
 // trail dashed, the events as lines. What the forces are comes from ground.js.
 
+import { Layer } from "./layer.js";
 import { DARK } from "./palette.js";
 import { RULER_EVENTS } from "./words.js";
 
@@ -13,15 +14,17 @@ export class ForceLane {
   constructor(root) {
     this.root = root;
     this.canvas = root.querySelector("canvas");
+    [this.still, this.shown] = [new Layer(), 0];
     this.said = Object.fromEntries(SIDES.map((side) => [side, root.querySelector(`.${side}-force`)]));
   }
 
   /** Takes the plates of a take; hidden without any. */
   show(ground, take, plan) {
     Object.assign(this, { ground, take, plan });
+    this.shown += 1;
     this.root.hidden = !ground.known;
     if (this.root.hidden) return;
-    this.unit = ground.weight ? "% body weight" : "N";
+    this.unit = ground.weight ? "%BW" : "N";
     this.factor = ground.weight ? 100 : 1;
     this.runs = Object.fromEntries(SIDES.map((side) => [side, ground.runs(side, plan.from, plan.to)]));
     const highest = Math.max(0, ...SIDES.flatMap((side) => this.runs[side].flat().map(([, up]) => up)));
@@ -34,8 +37,10 @@ export class ForceLane {
   draw(time) {
     if (this.root.hidden) return;
     const c = this.clear();
-    this.grid(c);
-    for (const side of SIDES) this.curve(c, side);
+    this.still.put(c, this.shown, (own) => {
+      this.grid(own);
+      for (const side of SIDES) this.curve(own, side);
+    });
     if (time !== null) this.upright(c, time, DARK.ink, 2);
   }
 
@@ -50,7 +55,7 @@ export class ForceLane {
     const { clientWidth: w, clientHeight: h } = this.canvas;
     const [width, height] = [Math.round(w * ratio), Math.round(h * ratio)];
     if (this.canvas.width !== width || this.canvas.height !== height) [this.canvas.width, this.canvas.height] = [width, height];
-    const c = this.canvas.getContext("2d");
+    const c = (this.context ??= this.canvas.getContext("2d"));
     c.setTransform(ratio, 0, 0, ratio, 0, 0);
     c.clearRect(0, 0, w, h);
     return c;

@@ -19,8 +19,18 @@ export function shadeOf(colors, share) {
   return { ...Object.fromEntries(Object.keys(colors).map((name) => [name, gray])), panel: colors.panel };
 }
 
-/** A color between two of the form `#rrggbb`: 0 the first, 1 the second. */
+const SHADES = 128;
+const known = new Map();
+
+/** A color between two of the form `#rrggbb`: 0 the first, 1 the second. Asked for again, it is not worked out again. */
 export function mixed(from, to, share) {
+  const key = from + to;
+  let row = known.get(key);
+  if (!row) known.set(key, (row = new Array(SHADES + 1)));
+  return (row[Math.round(share * SHADES)] ??= between(from, to, Math.round(share * SHADES) / SHADES));
+}
+
+function between(from, to, share) {
   const [a, b] = [from, to].map((c) => [1, 3, 5].map((i) => Number.parseInt(c.slice(i, i + 2), 16)));
   return `#${a.map((v, i) => Math.round(v + (b[i] - v) * share).toString(16).padStart(2, "0")).join("")}`;
 }

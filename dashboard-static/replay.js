@@ -6,6 +6,7 @@ import { camera, extent } from "./camera.js";
 import { FloorPlan } from "./floor.js";
 import { ForceLane } from "./forces.js";
 import { Ground } from "./ground.js";
+import { Pace } from "./pace.js";
 import { byId, say } from "./page.js";
 import { Ruler } from "./ruler.js";
 import { drawTake, restPoint } from "./scene.js";
@@ -20,10 +21,13 @@ const CAPTIONS = {
 };
 const MARGIN_M = 0.06;
 const ROOM_FOR_WORDS_M = 0.12;
+const ROOM_FOR_FORCES_M = 0.32;
 // More than the hips shift in a swing, less than a change of side or of place.
 const LIVE_LEEWAY_M = 0.4;
 // Revision of a report right after impact.
 const FIRST = 1;
+// Numbers that change faster than this are not read.
+const TOLD_EVERY_MS = 66;
 const REFRESH_FETCH_MS = [0, 500, 1000, 2000, 4000];
 
 /** Owns everything in the replay part of the page. */
@@ -37,6 +41,8 @@ export class ReplayPanel {
     this.live = this.room = null;
     this.wanted = null;
     this.panes = [];
+    this.pace = new Pace();
+    this.told = 0;
     this.calm.addEventListener("change", () => this.arrange());
     new ResizeObserver(() => this.fit()).observe(byId("panes"));
     requestAnimationFrame((now) => this.tick(now));
@@ -89,6 +95,7 @@ export class ReplayPanel {
     this.take = new Take(replay, swing.measurement.events);
     this.live = this.room = null;
     this.plan = schedule(this.take);
+    this.rest = restPoint(this.take, this.plan.restAt);
     if (!sameSwing) this.started = performance.now();
     this.swing = swing;
     this.ground = new Ground(replay);
@@ -111,6 +118,7 @@ export class ReplayPanel {
     const handed = this.take?.handed ?? handedFromPose(this.live);
     const stills = this.take && this.calm.matches ? stillsOf(this.take) : [{ words: "", time: null }];
     byId("panes").classList.toggle("stills", stills.length > 1);
+    this.presence = 1;
     this.panes = ["face_on", "along_line"].flatMap((kind) => stills.map(({ words, time }) => (
       { view: camera(kind, handed), time, words: words + CAPTIONS[handed][kind] })));
     byId("panes").replaceChildren(...this.panes.map(makePane));
@@ -130,7 +138,8 @@ export class ReplayPanel {
       pane.view.center = this.center();
       pane.box = extent(pane.view, this.pointsToHold(pane), MARGIN_M);
       pane.box.bottom -= ROOM_FOR_WORDS_M;
-      if (pane.time !== null) widen(pane.box, ROOM_FOR_WORDS_M);
+      const forces = pane.view.kind === "face_on" && this.ground?.weight;
+      if (pane.time !== null) widen(pane.box, forces ? ROOM_FOR_FORCES_M : ROOM_FOR_WORDS_M);
       pane.figure.style.flexGrow = String(pane.box.right - pane.box.left);
     }
     const bottom = Math.min(...this.panes.map((p) => p.box.bottom));
@@ -145,7 +154,7 @@ export class ReplayPanel {
   pointsToHold(pane) {
     if (!this.take) return this.room;
     const points = pane.time === null ? this.take.allPoints(this.plan.from, this.plan.to) : this.take.pointsAt(pane.time);
-    return [...points, restPoint(this.take, this.plan.restAt)].filter(Boolean);
+    return [...points, this.rest].filter(Boolean);
   }
 
   center() {
@@ -154,7 +163,7 @@ export class ReplayPanel {
 
   tick(now) {
     requestAnimationFrame((next) => this.tick(next));
-    if (this.calm.matches && this.take) return;
+    if ((this.calm.matches && this.take) || !this.pace.due(now)) return;
     this.draw(now);
   }
 
@@ -162,16 +171,26 @@ export class ReplayPanel {
     if (!this.take && !this.live) return;
     const time = this.take ? this.plan.timeAt(now - this.started) : null;
     for (const pane of this.panes) this.drawPane(pane, pane.time ?? time);
-    if (time !== null) this.drawTimes(time);
+    if (time !== null) this.drawTimes(time, now);
+    this.fade(this.take && !this.calm.matches ? this.plan.presenceAt(now - this.started) : 1);
+  }
+
+  // The figures leave and come back where a round begins anew.
+  fade(presence) {
+    if (this.presence === presence) return;
+    this.presence = presence;
+    for (const { stage } of this.panes) stage.canvas.style.opacity = presence === 1 ? "" : presence.toFixed(2);
   }
 
   // What goes with the take's clock rather than with a view; stands still where motion is not wanted.
-  drawTimes(time) {
+  drawTimes(time, now) {
     const moment = this.calm.matches ? null : time;
     this.lane.draw(moment);
     this.floor.draw(moment);
     // Sizes were read above; from here on the page changes.
     this.ruler.point(time);
+    if (moment !== null && now - this.told < TOLD_EVERY_MS) return;
+    this.told = now;
     this.lane.tell(moment);
   }
 
@@ -179,7 +198,7 @@ export class ReplayPanel {
     stage.clear();
     const faceOn = view.kind === "face_on";
     const shapes = this.take ? drawTake(stage, time, {
-      take: this.take, ground: faceOn ? this.ground : null, rest: restPoint(this.take, this.plan.restAt), path: !this.calm.matches, feet: faceOn,
+      take: this.take, ground: faceOn ? this.ground : null, rest: this.rest, path: !this.calm.matches, feet: faceOn,
     }) : drawLive(stage, this.live, faceOn);
     const ghost = shapes.some((s) => s.side === "ghost");
     if (byId("ghost-key").hidden === ghost) byId("ghost-key").hidden = !ghost;

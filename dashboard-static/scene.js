@@ -21,10 +21,7 @@ const SMALLEST_WORDS_PX = 14;
  * @param {{shapes: object[], colors: object}|null} [what.shade] another pose behind this one
  */
 export function drawTake(stage, time, { take, ground, rest, path = true, feet = true, shade = null }) {
-  const pose = take.poseAt(time);
-  const shapes = figure(pose, take.handed);
-  // The floor keeps its place while the golfer moves on it.
-  const stands = pelvisPoint(take.poseAt(take.events.address ?? take.start)) ?? pelvisPoint(pose);
+  const { shapes, stands } = poseOf(take, time);
   if (stands) drawFloor(stage, rest ? mix(stands, rest, 0.4) : stands, shapes);
   if (rest) drawRest(stage, rest);
   if (shade) drawShade(stage, shade.shapes, shade.colors);
@@ -33,6 +30,20 @@ export function drawTake(stage, time, { take, ground, rest, path = true, feet = 
   if (feet) drawFootWords(stage, shapes, Math.max(SMALLEST_WORDS_PX, 0.11 * stage.scale));
   if (ground?.weight) drawForces(stage, ground, time);
   return shapes;
+}
+
+// The pose that was drawn last: two views of one moment are of the same shapes.
+const poses = new WeakMap();
+
+function poseOf(take, time) {
+  const last = poses.get(take);
+  if (last?.time === time) return last;
+  const pose = take.poseAt(time);
+  // The floor keeps its place while the golfer moves on it.
+  const stands = last?.stands ?? pelvisPoint(take.poseAt(take.events.address ?? take.start)) ?? pelvisPoint(pose);
+  const made = { time, shapes: figure(pose, take.handed), stands };
+  poses.set(take, made);
+  return made;
 }
 
 /** Where the club head rested, or `null`. */

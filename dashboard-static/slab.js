@@ -9,8 +9,16 @@ const CORNER = 0.55;
 // Through the thickness, back to front: [depth, how much narrower].
 const RINGS = [[-1, 0.88], [-0.5, 1], [0.5, 1], [1, 0.88]];
 
+const made = new WeakMap();
+
 /** Faces of a plate: `name` front, back or edge, `corners` around it, `normal` outward. */
 export function slab(plate) {
+  // Seen from two sides it is the same solid.
+  if (!made.has(plate)) made.set(plate, facesOf(plate));
+  return made.get(plate);
+}
+
+function facesOf(plate) {
   const rim = rimOf(plate);
   const rings = RINGS.map(([depth, narrow]) => rim.map(([r, u]) => inBay(plate, [r * narrow, u * narrow, depth * plate.half[2]])));
   const faces = [

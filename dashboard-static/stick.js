@@ -11,6 +11,11 @@ import { along, sub, unit } from "./vector.js";
 const HATCH_STEP = 6;
 const METRES_A_WEIGHT = 0.5;
 const FLOOR_M = 0.75;
+const HALO = 4;
+const MOST_HALOS = 400;
+// Shades of the club head's way, old to new.
+const FRESHNESS = 14;
+const LEAST_STEP_PX = 4;
 
 /** A canvas with its camera: knows where a point of the bay falls on it, in CSS pixels. */
 export class Stage {
@@ -41,6 +46,17 @@ export class Stage {
     return this.asked;
   }
 
+  /** The panel's color around a text that is filled next, with the font and the alignment of the context. */
+  halo(text, x, y) {
+    const c = this.context;
+    const ratio = window.devicePixelRatio || 1;
+    const key = [text, c.font, c.textAlign, c.textBaseline, this.colors.panel, ratio].join();
+    if (halos.size > MOST_HALOS) halos.clear();
+    if (!halos.has(key)) halos.set(key, haloOf(c, text, this.colors.panel, ratio));
+    const { image, left, top } = halos.get(key);
+    c.drawImage(image, x - left, y - top, image.width / ratio, image.height / ratio);
+  }
+
   clear() {
     const ratio = window.devicePixelRatio || 1;
     const [w, h] = [Math.round(this.canvas.clientWidth * ratio), Math.round(this.canvas.clientHeight * ratio)];
@@ -69,14 +85,26 @@ export function drawFigure(stage, shapes) {
 /** Draws where the club head has been: newest part strong, older parts fading out. */
 export function drawPath(stage, points) {
   const c = stage.context;
-  c.lineCap = "round";
-  for (let i = 1; i < points.length; i++) {
-    const fresh = i / points.length;
-    const [a, b] = [stage.place(points[i - 1]), stage.place(points[i])];
+  c.lineCap = c.lineJoin = "round";
+  let from = null;
+  for (let part = 0; part < FRESHNESS; part++) {
+    const [first, last] = [part, part + 1].map((n) => Math.round((n / FRESHNESS) * (points.length - 1)));
+    if (last <= first) continue;
+    const fresh = (part + 1) / FRESHNESS;
     // Mixed with the panel instead of see-through: overlapping ends would show as beads.
     c.strokeStyle = mixed(stage.colors.panel, stage.colors.ink, 0.12 + 0.68 * fresh * fresh);
     c.lineWidth = 1.5 + 0.022 * stage.scale * fresh * fresh;
-    line(c, [a, b]);
+    c.beginPath();
+    from ??= stage.place(points[first]);
+    c.moveTo(from.x, from.y);
+    for (let i = first + 1; i <= last; i++) {
+      const p = stage.place(points[i]);
+      // A slow head makes many points at one place.
+      if (i < last && Math.abs(p.x - from.x) + Math.abs(p.y - from.y) < LEAST_STEP_PX) continue;
+      c.lineTo(p.x, p.y);
+      from = p;
+    }
+    c.stroke();
   }
 }
 
@@ -84,25 +112,36 @@ export function drawPath(stage, points) {
 export function drawFloor(stage, [x, , z], shapes) {
   const c = stage.context;
   const p = stage.place([x, 0, z]);
-  const wide = FLOOR_M * stage.scale;
-  const flat = Math.max(0.02, Math.hypot(stage.view.back[1]));
-  c.save();
-  c.translate(p.x, p.y);
-  c.scale(1, flat);
-  const fading = c.createRadialGradient(0, 0, 0, 0, 0, wide);
-  fading.addColorStop(0, stage.colors.floor);
-  fading.addColorStop(0.35, stage.colors.floor);
-  fading.addColorStop(1, `${stage.colors.floor}00`);
-  c.fillStyle = fading;
-  circle(c, 0, 0, wide);
-  c.fill();
-  c.restore();
+  const { image, wide, high } = glow(stage);
+  c.drawImage(image, p.x - wide, p.y - high, 2 * wide, 2 * high);
   c.fillStyle = stage.colors.cast;
   for (const { a, b } of shapes.filter((s) => s.foot && s.a)) {
     const [heel, toe] = [stage.place([a[0], 0, a[2]]), stage.place([b[0], 0, b[2]])];
     capsulePath(c, heel, toe, 0.05 * heel.k, 0.05 * toe.k);
     c.fill();
   }
+}
+
+// The light of the floor, worked out once for a camera.
+function glow(stage) {
+  const wide = Math.max(1, FLOOR_M * stage.scale);
+  const high = wide * Math.max(0.02, Math.hypot(stage.view.back[1]));
+  const key = `${stage.colors.floor} ${wide} ${high}`;
+  if (stage.glow?.key === key) return stage.glow;
+  const ratio = window.devicePixelRatio || 1;
+  const image = document.createElement("canvas");
+  // A view that is not shown has no size.
+  Object.assign(image, { width: Math.max(1, Math.ceil(2 * wide * ratio)), height: Math.max(1, Math.ceil(2 * high * ratio)) });
+  const c = image.getContext("2d");
+  c.scale(image.width / (2 * wide), image.height / (2 * wide));
+  const fading = c.createRadialGradient(wide, wide, 0, wide, wide, wide);
+  fading.addColorStop(0, stage.colors.floor);
+  fading.addColorStop(0.35, stage.colors.floor);
+  fading.addColorStop(1, `${stage.colors.floor}00`);
+  c.fillStyle = fading;
+  c.fillRect(0, 0, 2 * wide, 2 * wide);
+  stage.glow = { key, image, wide, high };
+  return stage.glow;
 }
 
 /** A small ring where the club head rested at address. */
@@ -125,20 +164,19 @@ export function drawForce(stage, foot, share, side, size, outward) {
   const c = stage.context;
   const [nx, ny] = [(q.y - p.y) / reach, (p.x - q.x) / reach];
   const wide = 0.022 * stage.scale;
-  polygon(c, [[p, wide], [p, -wide], [q, -0.3 * wide], [q, 0.3 * wide]].map(([at, off]) => ({ x: at.x + off * nx, y: at.y + off * ny })));
+  const bar = (more) => polygon(c, [[p, wide + more], [p, -wide - more], [q, -0.3 * wide - more], [q, 0.3 * wide + more]].map(([at, off]) => ({ x: at.x + off * nx, y: at.y + off * ny })));
+  bar(0);
   // A dark edge first: the bar stays apart from the leg behind it, which has the same fill.
   c.lineWidth = Math.max(5, 0.02 * stage.scale);
   c.lineJoin = "round";
   c.strokeStyle = stage.colors.ground;
   c.stroke();
-  paint(stage, side, { p, q, radius: wide });
+  paint(stage, side, { p, q, radius: wide }, bar);
   c.font = `600 ${size}px ${stage.typeface}`;
   c.textAlign = outward < 0 ? "right" : "left";
   c.textBaseline = "middle";
-  c.lineWidth = 4;
-  c.strokeStyle = stage.colors.panel;
   const spot = [`${Math.round(100 * share[1])} %`, q.x + outward * 0.1 * stage.scale, q.y];
-  c.strokeText(...spot);
+  stage.halo(...spot);
   c.fillStyle = stage.colors.ink;
   c.fillText(...spot);
 }
@@ -156,10 +194,7 @@ export function drawFootWords(stage, shapes, size) {
     c.textAlign = foot.x < middle ? "right" : "left";
     const spot = [foot.x + (foot.x < middle ? 0.03 : -0.03) * foot.k, foot.y + 0.06 * foot.k];
     // The club may pass there: the words stay legible over it.
-    c.lineWidth = 4;
-    c.lineJoin = "round";
-    c.strokeStyle = stage.colors.panel;
-    c.strokeText(foot.side, ...spot);
+    stage.halo(foot.side, ...spot);
     c.fillText(foot.side, ...spot);
   }
 }
@@ -179,19 +214,18 @@ function nearness(view, shape) {
 function drawCapsule(stage, { a, b, ra, rb, side, front }) {
   const [p, q] = [stage.place(a), stage.place(b)];
   const [rp, rq] = [ra * p.k, rb * q.k];
-  capsulePath(stage.context, p, q, rp, rq);
-  paint(stage, side, { p, q, radius: Math.max(rp, rq) });
+  paint(stage, side, { p, q, radius: Math.max(rp, rq) }, (more) => capsulePath(stage.context, p, q, Math.max(0.5, rp + more), Math.max(0.5, rq + more)));
   if (front) drawNose(stage, along(a, 0.4, sub(b, a)), front, ra);
 }
 
 function drawBall(stage, { center, radius, side }) {
   const c = stage.context;
   const p = stage.place(center);
-  circle(c, p.x, p.y, radius * p.k);
   if (side !== "ghost") {
-    paint(stage, side, { p, q: p, radius: radius * p.k });
+    paint(stage, side, { p, q: p, radius: radius * p.k }, (more) => circle(c, p.x, p.y, Math.max(0.5, radius * p.k + more)));
     return;
   }
+  circle(c, p.x, p.y, radius * p.k);
   c.setLineDash([5, 6]);
   c.lineWidth = 2;
   c.strokeStyle = stage.colors.dim;
@@ -234,24 +268,34 @@ function drawClub(stage, { line: points, head }) {
 // a bright rim: that tells open from closed even where both look equally narrow.
 function drawPlate(stage, plate) {
   const c = stage.context;
-  const faces = slab(plate).map((face) => ({ ...face, spots: face.corners.map((p) => stage.place(p)) }));
-  polygon(c, hull(faces.flatMap((face) => face.spots)));
-  c.fillStyle = c.strokeStyle = stage.colors.ground;
+  const faces = slab(plate);
+  // Neighbors share their corners: each is placed once.
+  const placed = new Map();
+  const spotOf = (corner) => {
+    if (!placed.has(corner)) placed.set(corner, stage.place(corner));
+    return placed.get(corner);
+  };
+  const spots = faces.map((face) => face.corners.map(spotOf));
+  polygon(c, hull([...placed.values()]));
   c.lineJoin = "round";
   c.lineWidth = 4;
-  c.fill();
+  c.strokeStyle = stage.colors.ground;
   c.stroke();
-  for (const face of faces) {
-    if (turnsAway(face.spots)) continue;
-    polygon(c, face.spots);
+  // Shows in the seams between neighbors, and nowhere else.
+  c.fillStyle = mixed(stage.colors.ground, stage.colors[plate.tone], 0.6);
+  c.fill();
+  faces.forEach((face, i) => {
+    if (turnsAway(spots[i])) return;
+    polygon(c, spots[i]);
     c.fillStyle = faceColor(stage, plate.tone, face);
     c.fill();
-    // Neighbors meet without a gap; the rim of the back stays bright.
-    c.lineWidth = face.name === "back" ? 2 : 1;
-    c.strokeStyle = face.name === "back" ? stage.colors[plate.tone] : c.fillStyle;
-    c.stroke();
     if (face.name === "front") drawMiddle(stage, plate);
-  }
+    if (face.name !== "back") return;
+    // The rim of the back stays bright.
+    c.lineWidth = 2;
+    c.strokeStyle = stage.colors[plate.tone];
+    c.stroke();
+  });
 }
 
 function faceColor(stage, tone, { name, normal }) {
@@ -278,20 +322,39 @@ function turnsAway(spots) {
   return twice > 0;
 }
 
-// Fills the present path as a round limb from `p` to `q`.
-function paint(stage, side, limb) {
+const halos = new Map();
+
+// Outlined letters cost more than a whole limb: they are drawn once and copied.
+function haloOf(context, text, color, ratio) {
+  const { font, textAlign, textBaseline } = context;
+  const { actualBoundingBoxLeft: l, actualBoundingBoxRight: r, actualBoundingBoxAscent: up, actualBoundingBoxDescent: down } = context.measureText(text);
+  const [left, top] = [Math.ceil(l) + HALO, Math.ceil(up) + HALO];
+  const image = document.createElement("canvas");
+  Object.assign(image, { width: Math.ceil((left + Math.ceil(r) + HALO) * ratio), height: Math.ceil((top + Math.ceil(down) + HALO) * ratio) });
+  const c = image.getContext("2d");
+  c.scale(ratio, ratio);
+  Object.assign(c, { font, textAlign, textBaseline, lineWidth: HALO, lineJoin: "round", strokeStyle: color });
+  c.strokeText(text, left, top);
+  return { image, left, top };
+}
+
+// Fills what `path` gives as a round limb from `p` to `q`. The edge is a larger shape behind it: filling costs a
+// fraction of an outline.
+function paint(stage, side, limb, path) {
   const c = stage.context;
   const { colors } = stage;
+  // Dark between overlapping limbs; the hatched side also needs a light outline to have a shape.
+  const half = side === "trail" ? 1 : 0.75;
+  path(half);
+  c.fillStyle = side === "trail" ? colors.ink : colors.ground;
+  c.fill();
+  path(-half);
   if (side === "trail") {
     c.fillStyle = stage.hatch;
     c.fill();
   }
   c.fillStyle = rounding(c, colors, { lead: colors.ink, middle: colors.middle, trail: null }[side], limb);
   c.fill();
-  // Dark edge between overlapping limbs; the hatched side also needs a light outline to have a shape.
-  c.lineWidth = side === "trail" ? 2 : 1.5;
-  c.strokeStyle = side === "trail" ? colors.ink : colors.ground;
-  c.stroke();
 }
 
 function hatchPattern(context, ink, ground) {

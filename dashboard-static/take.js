@@ -14,6 +14,10 @@ const HOLD_MS = 1200;
 // A gap is drawn over when it is this short and its two ends this near; else the gap is shown.
 const BRIDGE_S = 0.3;
 const BRIDGE_M = 0.15;
+const NOWHERE = [];
+// The end of a round fades into the beginning of the next one.
+const FADE_MS = 180;
+const FAINTEST = 0.15;
 
 /** The poses of a swing and the times of its events. */
 export class Take {
@@ -54,12 +58,19 @@ export class Take {
     return this.frames.slice(first, last + 1).flatMap((frame) => kept.map((k) => frame[k]).filter(Boolean));
   }
 
-  /** Middle of the club head from `from` to `to`, oldest first; gaps are left out. */
+  /** Middle of the club head from `from` to `to`, oldest first, at multiples of `step`; gaps are left out. */
   headPath(from, to, step) {
+    if (this.step !== step) [this.step, this.heads] = [step, []];
     const path = [];
-    for (let t = Math.max(from, this.start); t < to; t += step) path.push(headPoint(this.poseAt(t)));
-    path.push(headPoint(this.poseAt(to)));
-    return path.filter(Boolean);
+    const last = Math.floor((to - this.start) / step);
+    for (let k = Math.max(0, Math.ceil((from - this.start) / step)); k <= last; k++) {
+      // Worked out once: the next frame shows nearly the same ones.
+      const head = (this.heads[k] ??= headPoint(this.poseAt(this.start + k * step)) ?? NOWHERE);
+      if (head !== NOWHERE) path.push(head);
+    }
+    const now = headPoint(this.poseAt(to));
+    if (now) path.push(now);
+    return path;
   }
 }
 
@@ -94,7 +105,15 @@ export function schedule(take) {
     from, to, slowFrom, slowTo,
     restAt: events.address ?? from,
     timeAt: (elapsedMs) => timeIn(parts, (elapsedMs % (playMs + HOLD_MS)) / 1000, to),
+    presenceAt: (elapsedMs) => presence(elapsedMs, playMs + HOLD_MS),
   };
+}
+
+// 1 while it plays; less around the start of each round but the first.
+function presence(elapsedMs, roundMs) {
+  const into = elapsedMs % roundMs;
+  const near = Math.min(roundMs - into, elapsedMs < roundMs ? Infinity : into);
+  return near >= FADE_MS ? 1 : FAINTEST + (1 - FAINTEST) * (near / FADE_MS);
 }
 
 function timeIn(parts, elapsed, to) {

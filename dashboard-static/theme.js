@@ -7,8 +7,13 @@ const KEY = "whin.theme";
 const dark = matchMedia("(prefers-color-scheme: dark)");
 const listeners = new Set();
 
+const asked = () => ({ light: "light", dark: "dark" })[localStorage.getItem(KEY)] ?? (dark.matches ? "dark" : "light");
+// Asked once a change: whoever reads `matches` in each frame takes the news from the browser, which then tells
+// nobody of a change.
+let now = asked();
+
 /** `light` or `dark`. */
-export const theme = () => ({ light: "light", dark: "dark" })[localStorage.getItem(KEY)] ?? (dark.matches ? "dark" : "light");
+export const theme = () => now;
 
 /** The colors of canvases now. */
 export const colorsNow = () => (theme() === "dark" ? DARK : LIGHT);
@@ -22,10 +27,10 @@ export function chooseTheme(choice) {
 /** Puts the theme on the page and calls back at each change. */
 export function onTheme(listener) {
   listeners.add(listener);
-  document.documentElement.dataset.theme = theme();
 }
 
 function tell() {
+  now = asked();
   document.documentElement.dataset.theme = theme();
   for (const listener of listeners) listener();
 }

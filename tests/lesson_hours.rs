@@ -6,7 +6,8 @@ use std::path::Path;
 use analysis::forward::LessonParams;
 use analysis::handed::Handed;
 
-use crate::lessons::{Rig, Run, Score, run};
+use crate::lessons::score::Score;
+use crate::lessons::{Rig, Run, run};
 
 /// The table as it was looked at; `WHIN_SNAPSHOTS=write` writes it anew.
 fn is_as_kept(name: &str, table: &str) {

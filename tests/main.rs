@@ -12,6 +12,7 @@
 
 mod access;
 mod access_datagrams;
+mod access_displays;
 mod accuracy;
 mod archive;
 mod archive_anonymous;
@@ -35,6 +36,7 @@ mod demo;
 mod first_report;
 mod gait;
 mod golfer;
+mod guarded;
 mod ground;
 mod honesty;
 mod http;

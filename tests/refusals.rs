@@ -112,7 +112,7 @@ fn a_configuration_with_an_unknown_key_is_refused_with_its_line() {
     refused(
         &["serve", "--http", "0.0.0.0:0"],
         2,
-        &["0.0.0.0", "access control"],
+        &["0.0.0.0", "whin access set-passphrase"],
     );
 }
 

@@ -35,10 +35,43 @@ export const enterOfStudent = (key, value) => enter({ student: student().id }, k
 /** Takes an entry back. */
 export const undo = (n) => act(async () => add(await send("POST", `entries/${n}/undo`)));
 
-/** Who stands in the bay. */
-export const sit = (seat) => act(() => send("PUT", `bays/${model.bay}/seat`, seat));
+/** Who stands in the bay; `words` say what happened in the line of the undo button. */
+export const sit = (seat, words = "Another seat") => act(async () => {
+  const told = await send("PUT", `bays/${model.bay}/seat`, seat);
+  verb(told.entry === null ? [] : [told.entry], words);
+  return told;
+});
 export const beginBlock = (purpose, planned) => act(() => send("POST", `bays/${model.bay}/blocks`, planned ? { purpose, planned } : { purpose }));
 export const endBlock = () => act(() => send("DELETE", `bays/${model.bay}/blocks/open`));
+
+/** Moves a shot to another student, block or club; the answer says what was done. */
+export const move = (swing, to, words) => act(async () => {
+  const moved = await send("POST", `swings/${encodeURIComponent(swing)}/move`, to);
+  verb(moved.entries, words);
+  if (moved.words.length) ui({ said: moved.words.join(" ") });
+  return moved;
+});
+
+/** Withdraws a consent. */
+export const withdraw = (id, scope) => act(() => send("DELETE", `students/${id}/consents/${scope}`));
+
+// A verb may enter more than one thing, and for a student whose entries are not on this page: what it takes
+// to undo it is kept until something newer is entered.
+function verb(entries, words) {
+  model.verb = entries.length ? { entries, words, newest: Math.max(...entries) } : null;
+  changed();
+}
+
+/** Takes back what the last verb did, in the order that it told. */
+export const undoVerb = () => act(async () => {
+  const { entries } = model.verb;
+  for (const n of entries) {
+    add(await send("POST", `entries/${n}/undo`));
+    model.verb = { ...model.verb, entries: model.verb.entries.slice(1) };
+  }
+  model.verb = null;
+  ui({ said: null });
+});
 
 /** Fetches the students on file. */
 export const fetchStudents = () => act(async () => {

@@ -1,6 +1,6 @@
 // The block that runs with its counts, those before it, and the buttons that begin and end one.
 
-import { beginBlock, endBlock } from "./acts.js";
+import { beginBlock, endBlock, sit } from "./acts.js";
 import { button, el } from "./dom.js";
 import { fold } from "./form.js";
 import { model, session, ui } from "./model.js";
@@ -65,8 +65,17 @@ function history(blocks, current) {
 }
 
 function unkept() {
-  const mode = model.lesson?.seat?.mode;
-  if (mode === "guest") return el("p.hint", {}, "A guest hits: shots are measured and shown in the bay, nothing is kept.");
-  if (mode === "coach") return el("p.hint", {}, "The coach shows something: measured and shown in the bay, nothing is kept.");
-  return el("p.hint", {}, "Nobody is chosen: shots are measured and shown in the bay, nothing is recorded.");
+  const { seat, waiting } = model.lesson ?? {};
+  const words = WHO[seat?.mode] ?? "Nobody is chosen: shots are measured and shown in the bay, nothing is recorded.";
+  if (!waiting?.student) return el("p.hint", {}, words);
+  const { name } = waiting.student;
+  return el(".waiting", {},
+    el("p.hint", {}, words),
+    button("seat:back", [el("b", {}, `Back to ${name}`), el("span.sub", {}, `the lesson waits${waiting.club ? `, ${waiting.club.name}` : ""}, and goes on in the same block`)],
+      () => sit({ mode: "back" }, `Back to ${name}`), { kind: "strong" }));
 }
+
+const WHO = {
+  guest: "A guest hits: shots are measured and shown in the bay, nothing is kept.",
+  coach: "The coach shows something: measured and shown in the bay, nothing is kept.",
+};

@@ -1,13 +1,12 @@
 // What keeps a student whole: warm-up and pain at the start, pain during, swings at full effort, footing,
 // and the movements to be spared.
 
-import { enterOfSession, enterOfStudent } from "./acts.js";
+import { enter, enterOfSession, enterOfStudent } from "./acts.js";
 import { button, choice, el } from "./dom.js";
 import { field } from "./form.js";
 import { holds } from "./ledger.js";
 import { model, session, student, ui } from "./model.js";
-import { count } from "./say.js";
-import { painOfBlock } from "./shots.js";
+import { count, sentence } from "./say.js";
 
 /** The closed list of movements (analysis/src/coaching/limits.rs), and coming back after an injury. */
 const MOVEMENTS = [
@@ -17,25 +16,30 @@ const MOVEMENTS = [
 const REASONS = ["physiotherapist's advice", "doctor's advice", "the student's wish", "the coach's decision"];
 const FOOTINGS = ["spikes on a mat", "flat soles on a mat", "spikes on turf", "barefoot"];
 const READY = "warmed up, no pain";
-const HURTS = ["pain in the back", "pain in a knee", "pain in a hip", "pain in a shoulder", "pain in a wrist"];
+const PAINS = ["pain", "pain in the back", "pain in a knee", "pain in a hip", "pain in a shoulder", "pain in a wrist"];
+const FATIGUES = ["tired", "very tired"];
 
-const checkedIn = () => holds({ session: session() }, "checked_in");
+const said = (key) => holds({ session: session() }, key);
+const checkedIn = () => said("checked_in");
+// Whoever came with pain or tired was asked as well.
+const asked = () => checkedIn() ?? said("pain") ?? said("fatigue");
 
-/** Under the top strip, always: limits, load, advice, the open check-in. */
+/** Under the top strip, always: limits, load, advice, a club that is not the chosen one, the open check-in. */
 export function careStrip() {
   if (!session()) return null;
-  const { limits, load, block } = model.lesson;
+  const { limits, load, block, club_length: other } = model.lesson;
+  const came = [said("pain"), said("fatigue")].filter(Boolean);
   const chips = [
+    ...came.map((words) => el("span.chip.limit", {}, `△ came with ${words}`)),
     ...limits.map((l) => el("span.chip.limit", {}, `▣ spare ${l}`)),
     load.full > 0 || load.advice ? el("span.chip", {}, loadWords(load)) : null,
   ].filter(Boolean);
   return [
     load.advice && el("p.loud.advice", { role: "alert" }, `△ ${load.advice}${load.rest_s ? ` · ${rest(load.rest_s)} left` : ""}`),
-    !checkedIn() && checkIn(),
-    checkedIn() && checkedIn() !== READY && el("p.loud", {}, `△ Came with ${checkedIn()}. Stop on pain, and see a licensed clinician before going on.`),
+    other && model.ui.tab !== "student" && el(".row.tight", {}, el("p.loud", {}, `△ ${sentence(other.words)}`), button("care:club", "Choose the club", () => ui({ tab: "student" }))),
+    !asked() && checkIn(),
     chips.length > 0 && el(".chips", {}, chips),
-    block && block.shots === 0 && checkedIn() && el(".row.tight", {}, button("care:pain", "Pain or fatigue", () => ui({ ask: { what: "block-pain" } }), { kind: "alarm" }),
-      model.ui.ask?.what === "block-pain" && ["fatigue", ...HURTS].map((w) => button(`care:${w}`, w, async () => { if (await painOfBlock(w)) ui({ ask: null }); }))),
+    block && block.shots === 0 && asked() && el(".row.tight", {}, painOf({ block: block.id }, "block")),
   ];
 }
 
@@ -43,15 +47,23 @@ const loadWords = (load) => `${load.full}${load.limit === null ? "" : ` of ${loa
 const rest = (s) => (s >= 90 ? `${Math.ceil(s / 60)} min rest` : `${s} s rest`);
 
 function checkIn() {
-  const say = (words) => enterOfSession("checked_in", words).then((done) => done && ui({ ask: null }));
-  const asked = model.ui.ask?.what === "hurts";
   return el(".checkin", { role: "group", "aria-label": "Check-in" },
     el("p", {}, el("b", {}, "Before the first shot: "), "warmed up? Any pain?"),
-    el(".row.tight", {},
-      button("checkin:ready", "Warmed up, no pain", () => say(READY), { kind: "strong" }),
-      button("checkin:hurts", "Something hurts", () => ui({ ask: asked ? null : { what: "hurts" } }), { kind: "alarm", "aria-expanded": String(asked) })),
-    asked && el(".row.tight", {}, HURTS.map((w) => button(`checkin:${w}`, w, () => say(w)))),
-    asked && el("p.loud", {}, "△ Stop on pain, and see a licensed clinician before going on."));
+    el(".row.tight", {}, button("checkin:ready", "Warmed up, no pain", () => enterOfSession("checked_in", READY), { kind: "strong" }), painOf({ session: session() }, "start")));
+}
+
+/** Pain and fatigue, chosen behind one button; of a shot, a block or the whole lesson. */
+function painOf(about, key) {
+  const open = model.ui.ask?.what === `pain:${key}`;
+  return el(".pains", {},
+    button(`pains:${key}`, "Pain or fatigue", () => ui({ ask: open ? null : { what: `pain:${key}` } }), { kind: "alarm", "aria-expanded": String(open) }),
+    open && painRow(key, {}, async (what, words) => (await enter(about, what, words)) && ui({ ask: null })));
+}
+
+/** Buttons for pain and fatigue; what holds is pressed, and tapped again is taken back. */
+export function painRow(key, held, tell) {
+  const one = (what) => (words) => button(`pain:${key}:${words}`, words, () => tell(what, words === held[what] ? null : words), { "aria-pressed": String(words === held[what]) });
+  return el(".row.sub", { role: "group", "aria-label": "Pain or fatigue" }, PAINS.map(one("pain")), FATIGUES.map(one("fatigue")));
 }
 
 /** On the student's page: check-in, load, footing, limits. */
@@ -61,18 +73,21 @@ export function carePanel() {
 }
 
 function startCard() {
-  const said = checkedIn();
-  const footing = holds({ session: session() }, "footing");
+  const footing = said("footing");
   const own = async (event) => {
     event.preventDefault();
     const words = (model.ui.drafts.footing ?? "").trim();
     if (words && await enterOfSession("footing", words)) model.ui.drafts.footing = "";
     ui({});
   };
+  const held = { pain: said("pain"), fatigue: said("fatigue") };
+  const again = button("checkin:again", "Ask again", () => enterOfSession("checked_in", null));
   return el(".card", {},
     el("h2", {}, "Start of the lesson"),
-    el("p", {}, said ? `Checked in: ${said}` : "Not checked in yet."),
-    said && el(".row", {}, button("checkin:again", "Ask again", () => enterOfSession("checked_in", null))),
+    el("p", {}, checkedIn() ? `Checked in: ${checkedIn()}` : asked() ? `Came with ${[held.pain, held.fatigue].filter(Boolean).join(", ")}` : "Not checked in yet."),
+    checkedIn() && el(".row", {}, again),
+    el("h3", {}, "Pain or fatigue"),
+    painRow("lesson", held, enterOfSession),
     el("h3", {}, "Footing"),
     choice("footing", "Footwear and surface", FOOTINGS.map((f) => [f, f]), footing, (v) => enterOfSession("footing", v)),
     footing && !FOOTINGS.includes(footing) && el("p", {}, `Told: ${footing}`),

@@ -5,7 +5,7 @@ import { bandRuler, domainOf } from "./bandruler.js";
 import { button, choice, el } from "./dom.js";
 import { field } from "./form.js";
 import { club, model, session, ui } from "./model.js";
-import { DEFAULT_BANDS, label, metricName, sentence, step, unitOf, value, when } from "./say.js";
+import { label, metricName, sentence, step, unitOf, value, when } from "./say.js";
 
 const MOST = 3;
 const FOUND = 24;
@@ -61,7 +61,7 @@ function tools(focus, values, domain) {
   const size = step(unitOf(metric, unit), domain[1] - domain[0]);
   const proposed = proposal(values, domain, size);
   if (!band) {
-    return el(".row", {}, button(`band:new:${metric}`, values.length >= 4 ? "Band around these shots" : "Set a band", () => setBand(metric, proposed), { kind: "strong" }), defaultButton(metric, unit, null));
+    return el(".row", {}, button(`band:new:${metric}`, values.length >= 4 ? "Band around these shots" : "Set a band", () => setBand(metric, proposed), { kind: "strong" }), defaultButton(metric));
   }
   const sides = band.low === null ? "high" : band.high === null ? "low" : "both";
   const choose = (wanted) => wanted && setBand(metric, sided(band, wanted, proposed, size));
@@ -69,7 +69,7 @@ function tools(focus, values, domain) {
   return el(".row", {},
     choice(`sides:${metric}`, "Edges", [["both", "two edges"], ["low", "low only"], ["high", "high only"]], sides, choose),
     button(`aim:${metric}`, "aim", () => setBand(metric, { ...edges(band), aim: band.aim === null ? middle : null }), { "aria-pressed": String(band.aim !== null) }),
-    band.from !== "default" && defaultButton(metric, unit, band),
+    band.from !== "default" && defaultButton(metric),
     button(`band:none:${metric}`, "No band", () => setBand(metric, {})));
 }
 
@@ -95,13 +95,9 @@ function proposal(values, domain, size) {
   return { low: snap(middle - half, size), aim: null, high: snap(middle + half, size) };
 }
 
-function defaultButton(metric, unit, band) {
-  const known = DEFAULT_BANDS[metric];
-  if (!known) return null;
-  const [low, aim, high] = known;
-  if (band && band.low === low && band.aim === aim && band.high === high) return null;
-  const words = [low, high].map((v) => (v === null ? "" : value(metric, v, unit))).join(" … ").trim();
-  return button(`band:default:${metric}`, `Back to default ${words}`, () => setBand(metric, { low, aim, high }));
+function defaultButton(metric) {
+  if (!model.catalogue.get(metric)?.has_default_band) return null;
+  return button(`band:default:${metric}`, "Back to the default", () => setBand(metric, { default: true }));
 }
 
 function chooser() {

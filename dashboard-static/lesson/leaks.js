@@ -7,6 +7,7 @@ import { model, session, ui } from "./model.js";
 import { momentView, shotNearest } from "./moment.js";
 import { capital, count, difference, metricName, value } from "./say.js";
 import { rotationCard } from "./rotation.js";
+import { thresholdsOf } from "./thresholds.js";
 
 const GROUPS = [["not_judged", "Not judged"], ["spared", "Spared by the student's limits"], ["off", "Waiting for your thresholds"], ["absent", "Not there in this block"]];
 
@@ -21,6 +22,7 @@ export function leaksPanel() {
     present.map(presentCard),
     GROUPS.map(([status, words]) => group(words, leaks.filter((l) => l.status === status))),
     rotationCard(),
+    fold("thresholds", "What every leak is judged by", "card.group", thresholdsOf("every")),
   ];
 }
 
@@ -52,7 +54,8 @@ function evidence(leak) {
     moment(leak),
     el("p", {}, leak.speed),
     leak.slope && el("p", {}, el("b", {}, "This student's shots: "), slope(leak.slope), el("span.dim", {}, " An association, not a cause.")),
-    el("p.dim", {}, `Source: ${leak.source}`));
+    el("p.dim", {}, `Source: ${leak.source}`),
+    thresholdsOf(leak.id));
 }
 
 // What is looked at below: the name of a piece of evidence is its switch.

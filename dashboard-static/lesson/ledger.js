@@ -3,7 +3,7 @@
 import { eventName } from "../words.js";
 import { get } from "./api.js";
 import { changed, model, student } from "./model.js";
-import { metricName, value } from "./say.js";
+import { digits, label, metricName, value } from "./say.js";
 
 const PAGES = 20;
 let busy = false;
@@ -72,7 +72,17 @@ export function newest() {
 /** The entry that a big undo button takes back: the newest that is no undoing itself. */
 export function target() {
   const open = newest();
-  return newestFirst().find((e) => e.undoes === null && open.has(e.n)) ?? null;
+  return newestFirst().find((e) => e.undoes === null && open.has(e.n) && undoable(e)) ?? null;
+}
+
+/**
+ * Whether an entry that is the newest of its kind can be taken back. A consent is given or withdrawn anew, by
+ * whom it concerns; seats and moved shots go back but not forth again, and seats only one step.
+ */
+export function undoable(entry) {
+  if (entry.key === "consent") return false;
+  if (entry.key === "moved") return entry.undoes === null;
+  return entry.key !== "seat" || (entry.undoes === null && newestFirst().find((e) => e.key === "seat")?.n === entry.n);
 }
 
 /** An entry in words. */
@@ -94,7 +104,10 @@ function thing(entry) {
     const number = model.numbers.get(id);
     return number ? `Shot ${number.number}: ` : "A shot: ";
   }
-  if (what === "block") return "Block: ";
+  if (what === "block") {
+    const block = model.lesson?.blocks.find((b) => b.id === id);
+    return block ? `Block ${block.number}, ${block.purpose}: ` : "Block: ";
+  }
   return "";
 }
 
@@ -104,21 +117,40 @@ const WORDS = {
   strike: (v) => (v ? `strike ${v}` : "strike not told"),
   direction: (v) => (v ? `went ${v}` : "direction not told"),
   ball: () => "ball data",
-  pain: (v) => (v ? (/pain|fatigue/.test(v) ? v : `pain: ${v}`) : "no pain"),
+  pain: (v) => (v ? (v.includes("pain") ? v : `pain: ${v}`) : "no pain"),
+  fatigue: (v) => (v ? `fatigue: ${v}` : "no fatigue"),
   tags: (v) => (v?.length ? `tags ${v.join(", ")}` : "no tags"),
   notes: (v) => note(v),
   block: () => "moved to another block",
+  moved: () => "moved to another student",
+  begun: (v) => (v === false ? "begun aside" : "begun"),
+  ended: () => "ended",
+  calibration: (v) => (v === null ? "Calibration: from each swing's address" : `Calibration ${v}`),
+  consent: (v) => `Consent to ${v?.scope} ${v?.given ? "given" : "withdrawn"}${v?.guardian ? `, by ${v.guardian}` : ""}`,
+  seat: (v) => seatWords(v),
   band: (v, e) => `Band of ${metricName(e.key.slice(5))}: ${bandWords(e.key.slice(5), v)}`,
   focus: (v) => (v?.length ? `Focus: ${v.map(metricName).join(" · ")}` : "No focus"),
   limits: (v) => (v?.length ? `To be spared: ${v.map((l) => l.movement.replaceAll("_", " ")).join(", ")}` : "Nothing to be spared"),
   full_effort_max: (v) => (v === null ? "Full-effort limit: the usual one" : `Full-effort limit: ${v}`),
-  threshold: (v, e) => `Threshold ${e.key.split(":").slice(1).join(", ").replaceAll("_", " ")}: ${v?.value ?? "default"}`,
+  threshold: (v, e) => thresholdWords(e.key.split(":").slice(1), v?.value ?? null),
   cue: () => "Coach's words for a leak",
   checked_in: (v) => (v ? `Checked in: ${v}` : "Check-in open again"),
   footing: (v) => (v ? `Footing: ${v}` : "Footing not told"),
   keep: (v) => `To keep: ${v?.join(" · ")}`,
   next: (v) => `Next lesson: ${v ?? "open"}`,
 };
+
+function seatWords(seat) {
+  const unkept = { guest: "A guest swings, the lesson waits", coach: "The coach shows something, the lesson waits", nobody: "The lesson ended" }[seat?.mode];
+  const held = student() && model.students?.find((s) => s.id === student().id)?.clubs.find((c) => c.id === seat?.club);
+  return unkept ?? `In the bay${held ? ` with the ${held.name}` : ""}`;
+}
+
+function thresholdWords([leak, name], number) {
+  const line = model.thresholds.lines.find((t) => t.leak === leak && t.name === name);
+  const said = number === null ? "the default" : line ? `${digits(number, line.unit)} ${label(line.unit)}` : number;
+  return `Threshold, ${line?.words ?? `${leak}, ${name}`.replaceAll("_", " ")}: ${said}`;
+}
 
 function note(notes) {
   const last = notes?.at(-1);
@@ -129,7 +161,7 @@ function note(notes) {
 /** Edges of a band in words, in the unit of its metric. */
 export function bandWords(metric, band) {
   const unit = model.catalogue.get(metric)?.unit ?? model.lesson?.focus.find((f) => f.metric === metric)?.unit;
-  if (!band) return "the default";
+  if (!band || band.default) return "the default";
   if (!unit) return "edges";
   const parts = ["low", "aim", "high"].filter((e) => band[e] !== null && band[e] !== undefined).map((e) => `${e} ${value(metric, band[e], unit)}`);
   return parts.join(", ") || "none";

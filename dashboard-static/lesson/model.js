@@ -13,10 +13,16 @@ export const model = {
   past: { of: "", values: new Map() },
   /** Entries of the student by number. */
   entries: new Map(),
+  /** What the last verb entered: numbers in the order in which they are undone, words, the newest of them. */
+  verb: null,
+  /** Thresholds of leaks, for which student and up to which entry. */
+  thresholds: { of: "", lines: [] },
+  /** Calibrations of the student, likewise. */
+  calibrations: { of: "", list: [] },
   /** Swing id → its number in its block. */
   numbers: new Map(),
   /** What is open and half written on this page. */
-  ui: { tab: "student", open: null, ask: null, leak: null, evidence: 0, moment: null, drafts: {}, bands: {}, domains: {}, segment: "pelvis", error: null },
+  ui: { tab: "student", open: null, ask: null, leak: null, evidence: 0, moment: null, drafts: {}, bands: {}, domains: {}, segment: "pelvis", error: null, said: null, trial: null },
 };
 
 const listeners = new Set();
@@ -64,7 +70,7 @@ function take(lesson) {
   model.lesson = lesson;
   if (before !== lesson?.seat?.student?.id) {
     model.entries.clear();
-    Object.assign(model.ui, { open: null, ask: null, leak: null, bands: {}, domains: {} });
+    Object.assign(model.ui, { open: null, ask: null, leak: null, bands: {}, domains: {}, trial: null });
   }
   number(lesson);
   changed();

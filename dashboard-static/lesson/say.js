@@ -62,13 +62,3 @@ export function when(utcNs) {
 /** `1 shot`, `2 shots`. */
 export const count = (n, word) => `${n} ${word}${n === 1 ? "" : "s"}`;
 export const capital = (words) => words.charAt(0).toUpperCase() + words.slice(1);
-
-/**
- * Metrics that have a band without anybody setting one, with low, aim and high in the metric's unit: common
- * practice, no source (analysis/src/coaching/band.rs; the daemon does not list them).
- */
-export const DEFAULT_BANDS = {
-  "pelvis_shift@takeaway_end": [-0.045, -0.03, -0.015], "knee_change.trail@top": [-10, null, -5],
-  "knee_ratio.lead@top": [2, null, null], "knee_onset.lead": [null, null, 0.5], "knee_onset.trail": [null, null, 0.5],
-  "rotation_range_down.pelvis": [75, null, 85], "rotation_excess.pelvis": [null, null, 0],
-};

@@ -1,11 +1,12 @@
 // Who is taught: choose or add a student (consent first) and a club; guest, coach shows, end of the lesson.
 
 import { send } from "./api.js";
-import { act, fetchStudents, sit } from "./acts.js";
+import { act, fetchStudents, sit, withdraw } from "./acts.js";
+import { calibrationCard } from "./calibration.js";
 import { button, choice, el } from "./dom.js";
 import { field, fold } from "./form.js";
 import { club, model, session, student, ui } from "./model.js";
-import { count, when } from "./say.js";
+import { count, sentence, value, when } from "./say.js";
 
 const CLUBS = ["driver", "5-wood", "7-iron"];
 /** Who turns this age within the year still counts as a minor. */
@@ -16,7 +17,7 @@ export function seatPanel() {
   if (asked?.what === "consent") return consentBox(asked.student);
   if (asked?.what === "add") return addStudent();
   if (asked?.what === "other" || !student()) return pick();
-  return [taught(), clubs()];
+  return [taught(), clubs(), calibrationCard()];
 }
 
 function taught() {
@@ -27,42 +28,64 @@ function taught() {
     consentLine(mine),
     el(".row", {},
       button("seat:other", "Another student", () => ui({ ask: { what: "other" } })),
-      ...ending()));
+      ending()));
 }
 
-// Ending cannot be undone, so it takes two taps in two places.
-function ending() {
-  if (model.ui.ask?.what !== "end") return [button("seat:end", "End lesson", () => ui({ ask: { what: "end" } }))];
-  return [
-    button("seat:stay", "Go on", () => ui({ ask: null })),
-    button("seat:end-now", "End now: nobody in the bay", async () => {
-      if (await sit({ mode: "nobody" })) ui({ ask: null });
-      fetchStudents();
-    }, { kind: "strong" }),
-  ];
-}
+// Ending stands apart from the rest, and the undo button takes it back.
+const ending = () => button("seat:end", "End lesson", async () => {
+  if (await sit({ mode: "nobody" }, `The lesson of ${student().name} ended`)) ui({ ask: null });
+  fetchStudents();
+});
 
+const SCOPES = ["lesson", "research", "publication"];
+const valid = (s, scope) => s.consents.find((c) => c.scope === scope && !c.withdrawn_utc_ns) ?? null;
+const consented = (s) => Boolean(valid(s, "lesson"));
+
+// Each consent with its day, who gave it and the way out of it; below, those that can be given.
 function consentLine(mine) {
   if (!mine) return null;
-  const scopes = [...new Set(mine.consents.map((c) => c.scope))];
-  const by = mine.consents.find((c) => c.guardian)?.guardian;
-  const more = ["research", "publication"].filter((s) => !scopes.includes(s));
+  const more = SCOPES.filter((scope) => !valid(mine, scope));
+  const line = (c) => el("li", {},
+    el("p", {}, el("b", {}, c.scope), [` since ${when(c.given_utc_ns)}`, c.guardian && `by ${c.guardian}`, c.withdrawn_utc_ns && `withdrawn ${when(c.withdrawn_utc_ns)}`].filter(Boolean).join(" · ")),
+    !c.withdrawn_utc_ns && asksWithdrawal(c.scope) && withdrawal(mine, c.scope),
+    !c.withdrawn_utc_ns && !asksWithdrawal(c.scope) && button(`withdraw:${c.scope}`, "Withdraw …", () => ui({ ask: { what: "withdraw", scope: c.scope } }), { "aria-label": `Withdraw the consent to ${c.scope}` }));
+  const stands = SCOPES.filter((scope) => valid(mine, scope));
   return [
-    el("p", {}, `Consent on file: ${scopes.join(", ")}${by ? `, by ${by}` : ""}`),
-    more.length > 0 && fold("consent", "Another consent", "",
-      mine.minor && guardianField(),
-      el(".row", {}, more.map((scope) => button(`consent:${scope}`, `Put ${scope} on file`, () => putConsent(mine, scope))))),
+    el("p", {}, stands.length ? `Consent on file: ${stands.join(", ")}` : "No consent stands."),
+    fold("consent", "Consents, one by one", "consents",
+      el("ul", {}, mine.consents.map(line)),
+      more.length > 0 && mine.minor && guardianField(),
+      more.length > 0 && el(".row", {}, more.map((scope) => button(`consent:${scope}`, `Put ${scope} on file`, () => putConsent(mine, scope))))),
   ];
 }
+
+const asksWithdrawal = (scope) => model.ui.ask?.what === "withdraw" && model.ui.ask.scope === scope;
+
+const MEANS = {
+  lesson: "From the next shot on nothing is recorded, and this lesson ends. Swings on file stay until they are erased at the computer of the bay, and leave it in no export.",
+  research: "From now on these swings leave the archive in no export for research. What was exported before cannot be called back from here.",
+  publication: "From now on these swings leave the archive in no export for publication. What was published before cannot be called back from here.",
+};
+
+// It cannot be undone from the screen, only given anew by whom it concerns: so it is asked twice.
+const withdrawal = (mine, scope) => el(".row.sub", { role: "group", "aria-label": `Withdraw the consent to ${scope}` },
+  el("p", {}, `${MEANS[scope] ?? ""} A consent that was withdrawn is given anew by whom it concerns.`),
+  button(`withdraw:${scope}:now`, `Withdraw the consent to ${scope}`, async () => {
+    if (await withdraw(mine.id, scope)) ui({ ask: null, said: `${mine.name}: the consent to ${scope} is withdrawn.` });
+    fetchStudents();
+  }, { kind: "alarm" }),
+  button(`withdraw:${scope}:no`, "It stays", () => ui({ ask: null })));
 
 function clubs() {
   const mine = onFile(student().id)?.clubs ?? (club() ? [club()] : []);
-  const choose = (id) => sit({ mode: "student", student: student().id, club: id });
+  const choose = (c) => sit({ mode: "student", student: student().id, club: c.id }, `Club in hand: ${c.name}`);
+  const other = model.lesson.club_length;
   return el(".card.clubs", {},
     el("h2", {}, "Club"),
     !club() && el("p.hint", {}, "Choose a club: bands and focus belong to one."),
+    other && el("p.loud", {}, `△ ${sentence(other.words)}`),
     el(".choice.wrap", { role: "group", "aria-label": "Club in hand" },
-      mine.map((c) => button(`club:${c.id}`, c.name, () => choose(c.id), { "aria-pressed": String(c.id === club()?.id) }))),
+      mine.map((c) => button(`club:${c.id}`, [c.name, c.length_m && el("span.sub", {}, value("length", c.length_m, "m"))], () => choose(c), { "aria-pressed": String(c.id === club()?.id) }))),
     fold("club", "Add a club", "",
       el("form.row", { onsubmit: addClub },
         field("club.name", "Name", { list: "club-names", required: true }),
@@ -79,7 +102,7 @@ async function addClub(event) {
   if (!added) return;
   drop("club.");
   await fetchStudents();
-  sit({ mode: "student", student: student().id, club: added.id });
+  sit({ mode: "student", student: student().id, club: added.id }, `Club in hand: ${added.name}`);
 }
 
 function pick() {
@@ -102,8 +125,9 @@ function pick() {
       student() && button("seat:back", `Back to ${student().name}`, () => ui({ ask: null }))));
 }
 
-// Whoever else takes the bay ends the lesson that runs; the student's next seat begins a new one.
-const unkept = () => (student() ? "not kept, ends this lesson" : "measured, not kept");
+const UNKEPT = "measured, not kept";
+// While somebody else swings the student's lesson waits, and goes on in the same block.
+const unkept = () => (student() || model.lesson?.waiting ? "not kept, the lesson waits" : UNKEPT);
 
 const find = (event) => {
   model.ui.drafts.find = event.target.value;
@@ -111,15 +135,13 @@ const find = (event) => {
 };
 
 async function other(mode) {
-  if (await sit({ mode })) ui({ ask: null });
+  if (await sit({ mode }, { guest: "A guest swings", coach: "The coach shows something" }[mode] ?? "Nobody in the bay")) ui({ ask: null });
 }
-
-const consented = (s) => s.consents.some((c) => c.scope === "lesson");
 
 /** Seats a student, or says first that nothing will be recorded. */
 async function seat(s) {
   if (!consented(s)) return ui({ ask: { what: "consent", student: s.id } });
-  if (await sit({ mode: "student", student: s.id, club: s.clubs.length === 1 ? s.clubs[0].id : null })) ui({ ask: null, tab: "student" });
+  if (await sit({ mode: "student", student: s.id, club: s.clubs.length === 1 ? s.clubs[0].id : null }, `${s.name} in the bay`)) ui({ ask: null, tab: "student" });
 }
 
 function consentBox(id) {
@@ -128,7 +150,7 @@ function consentBox(id) {
   return el(".card.consent", {},
     el("h2", {}, s.name),
     el("p.loud", {}, "△ Nothing will be recorded: there is no consent to lessons on file."),
-    el("p", {}, "With the consent, movements and lessons are measured and kept in this archive, for this student's lessons only. It can be withdrawn and everything erased at any time."),
+    el("p", {}, "With the consent, movements and lessons are measured and kept in this archive, for this student's lessons only. It can be withdrawn here at any time; what was kept is erased at the computer of the bay when asked for."),
     s.minor && guardianField(),
     el(".row", {},
       button("consent:lesson", "Put the consent on file", async () => {

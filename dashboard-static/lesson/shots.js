@@ -1,11 +1,13 @@
 // Shots of the block: the last one large, the others as lines that open. Everything on them is one tap.
 
 import { HEADLINE, eventName } from "../words.js";
-import { enter, enterOfSwing, undo } from "./acts.js";
+import { enterOfSwing, undo } from "./acts.js";
 import { button, choice, el } from "./dom.js";
 import { field } from "./form.js";
 import { holds, newest as newestOfKind, newestFirst } from "./ledger.js";
 import { model, session, ui } from "./model.js";
+import { painRow } from "./care.js";
+import { movePanel } from "./moving.js";
 import { momentView } from "./moment.js";
 import { VERDICTS, clock, metricName, sentence as inUnits, value } from "./say.js";
 
@@ -15,7 +17,6 @@ const REASONS = ["mishit", "disturbed", "trying something", "wrong club", "badly
 const EFFORTS = [["easy", "easy"], ["normal", "normal"], ["maximal", "maximal"]];
 const STRIKES = ["heel", "center", "toe", "high", "low"];
 const DIRECTIONS = ["left of target", "at target", "right of target"];
-const PAINS = ["fatigue", "pain", "pain in the back", "pain in a knee", "pain in a hip", "pain in a shoulder", "pain in a wrist"];
 
 let shownLast = null;
 let since = 0;
@@ -63,8 +64,15 @@ export function shotList() {
   if (shots.length < 2) return null;
   return [
     el("h2.list", {}, "Shots of the block, newest first"),
-    shots.slice(1).filter((s) => s !== held()).map(row),
-  ];
+    shots.slice(1).map((s) => [measuredAnew(s, shots), s !== held() && row(s)]),
+  ].flat(3);
+}
+
+// Above the last shot of an older calibration: what follows in time was measured with another one.
+function measuredAnew(shot, shots) {
+  const next = shots[shots.indexOf(shot) - 1];
+  if (!next || (next.calibration ?? null) === (shot.calibration ?? null)) return null;
+  return el("p.anew", {}, next.calibration == null ? "▲ from here on measured from each swing's address" : `▲ from here on measured with calibration ${next.calibration}`);
 }
 
 const row = (shot) => el("article.shot", { "data-swing": shot.swing, "data-excluded": String(Boolean(shot.excluded)) },
@@ -84,7 +92,7 @@ const settled = (place, then) => () => {
 function heading(shot) {
   const facts = [clock(shot.impact_utc_ns), shot.kind !== "shot" && shot.kind, shot.handed === "left" && "left-handed"].filter(Boolean).join(" · ");
   const said = { strike: holds({ swing: shot.swing }, "strike"), direction: holds({ swing: shot.swing }, "direction") };
-  const chips = [shot.excluded && `✕ does not count: ${shot.excluded}`, shot.pain && `△ ${shot.pain}`, said.strike && `strike ${said.strike}`, said.direction, ...shot.tags.map((t) => `#${t}`), shot.notes > 0 && `✎ ${shot.notes}`];
+  const chips = [shot.excluded && `✕ does not count: ${shot.excluded}`, shot.pain && `△ ${shot.pain}`, shot.fatigue && `△ ${shot.fatigue}`, said.strike && `strike ${said.strike}`, said.direction, ...shot.tags.map((t) => `#${t}`), shot.notes > 0 && `✎ ${shot.notes}`];
   return el("header", {}, el("h3", {}, `Shot ${numberOf(shot)}`), el("span.dim", {}, facts), el(".chips", {}, chips.filter(Boolean).map((c) => el("span.chip", {}, c))));
 }
 
@@ -122,7 +130,8 @@ function accept(shot) {
 }
 
 function pain(shot, place) {
-  return button(key(shot, place, "pain"), shot.pain ? `△ ${shot.pain}` : "Pain or fatigue", ask(shot, place, "pain"), { "aria-expanded": String(asking(shot, "pain")), kind: "alarm" });
+  const held = [shot.pain, shot.fatigue].filter(Boolean).join(", ");
+  return button(key(shot, place, "pain"), held ? `△ ${held}` : "Pain or fatigue", ask(shot, place, "pain"), { "aria-expanded": String(asking(shot, "pain")), kind: "alarm" });
 }
 
 const isOpen = (shot) => model.ui.open === shot.swing;
@@ -135,14 +144,9 @@ function opened(shot, place) {
   return [
     asking(shot, "exclude") && el(".row.sub", { role: "group", "aria-label": `Why shot ${numberOf(shot)} does not count` }, el("span.lead-in", {}, "because"),
       REASONS.map((why) => button(key(shot, place, `why:${why}`), why, () => tell(shot, "excluded", why)))),
-    asking(shot, "pain") && painRow(shot, place),
+    asking(shot, "pain") && painRow(key(shot, place, "pains"), shot, (what, words) => tell(shot, what, words)),
     isOpen(shot) && details(shot, place),
   ];
-}
-
-function painRow(shot, place) {
-  return el(".row.sub", { role: "group", "aria-label": "Pain or fatigue" },
-    PAINS.map((words) => button(key(shot, place, `pain:${words}`), words, () => tell(shot, "pain", words === shot.pain ? null : words), { "aria-pressed": String(words === shot.pain) })));
 }
 
 async function tell(shot, what, words) {
@@ -158,7 +162,7 @@ function details(shot, place) {
     place === "row" && el(".row", {}, pain(shot, place)),
     tags(shot, place),
     notes(shot, place),
-    blocks(shot, place));
+    movePanel(shot, (what) => key(shot, place, what)));
 }
 
 function tags(shot, place) {
@@ -196,13 +200,3 @@ function notes(shot, place) {
     momentView({ swing: shot.swing, metric: model.lesson.focus[0]?.metric ?? HEADLINE, event: at, key: key(shot, place, "at") }, chooseAt),
     el("form.row", { onsubmit: addNote }, field(draftKey, at ? `Note at ${eventName(at)}` : "Note on the whole shot"), el("button", { type: "submit", "data-k": key(shot, place, "note") }, "Add note")));
 }
-
-// Put into the wrong block by a late tap: it can be moved.
-function blocks(shot, place) {
-  const others = model.lesson.blocks.filter((b) => b.id !== model.lesson.block.id);
-  if (others.length === 0) return null;
-  return el(".row", {}, el("span.lead-in", {}, "belongs to"), others.slice(-4).map((b) => button(key(shot, place, `block:${b.id}`), `block ${b.number}, ${b.purpose}`, () => enterOfSwing(shot.swing, "block", b.id))));
-}
-
-/** Pain told without a shot belongs to the block. */
-export const painOfBlock = (words) => enter({ block: model.lesson.block.id }, "pain", words);

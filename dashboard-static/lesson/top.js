@@ -28,6 +28,8 @@ function who() {
 }
 
 function under() {
+  const waits = model.lesson?.waiting?.student;
+  if (waits) return `the lesson of ${waits.name} waits`;
   if (!student()) return model.bayName || "Lesson";
   return [SIDES[student().side] ?? "side found by itself", club()?.name ?? "no club chosen"].join(" · ");
 }

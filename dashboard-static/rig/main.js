@@ -37,11 +37,11 @@ const memory = new PoseMemory();
 const known = { screen: initial, hello: null, lesson: null, replay: null, asked: null, lostAt: null, drops: null, rates: [], droppedAt: -Infinity };
 const length = new LengthCheck(byId("length"));
 const load = new LoadCheck(byId("load"));
-new ClubWizard(byId("club"));
 // A bay with an archive shows a lesson; only such a one keeps the last minute of datagrams.
 const archived = () => (known.screen.linked && known.lesson ? known.screen.bay : null);
 const platesNow = new PlatesNow(() => (known.screen.linked && streams(known.screen, "forces").length ? known.screen.bay : null));
 const disk = new Disk(byId("archive"), () => Boolean(archived()));
+const club = new ClubWizard(byId("club"), () => Boolean(archived()));
 const trial = new TrialWizard(byId("trial"), () => known.lesson?.seat?.student ?? null);
 new TapWizard(byId("tap"), archived);
 new PlaceWizard(byId("place"), archived);
@@ -64,6 +64,7 @@ function onMessage(message) {
     Object.assign(known, { hello: message, lesson: message.lesson ?? null, replay: null, asked: null, rates: [] });
     memory.clear();
     showConfig(byId("config"));
+    club.offer();
   }
   if (message.type === "lesson") known.lesson = message;
   if (message.type === "health") {

@@ -24,8 +24,9 @@ export function inertiaOf({ mass, pivot, period }) {
 
 /** Owns the section. */
 export class ClubWizard {
-  constructor(root) {
-    this.root = root;
+  /** `has` says whether the bay has an archive, and so students. */
+  constructor(root, has) {
+    Object.assign(this, { root, has });
     this.fields = Object.fromEntries(["mass", "balance", "pivot", "time", "name"].map((name) => [name, root.querySelector(`[name="${name}"]`)]));
     this.student = root.querySelector("select");
     for (const field of Object.values(this.fields)) field.oninput = () => this.show();
@@ -41,6 +42,7 @@ export class ClubWizard {
   }
 
   async offer() {
+    if (!this.has()) return;
     const { students } = await get("students").catch(() => ({ students: [] }));
     const names = students.map((s) => [s.id, s.name]);
     const text = JSON.stringify(names);

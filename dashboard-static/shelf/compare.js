@@ -141,7 +141,14 @@ export class Compare {
     } catch (error) {
       if (this.turn === turn) this.roots.table.replaceChildren(el("p.problem", {}, error.message));
     }
-    if (this.turn === turn && this.told) this.table();
+    if (this.turn !== turn || !this.told) return;
+    this.cohort = null;
+    this.table();
+    // The table does not wait for what golfers of the archive do.
+    const cohort = await get("cohorts", cohortOf(a, b)).catch(() => null);
+    if (this.turn !== turn || !cohort) return;
+    this.cohort = cohort;
+    this.table();
   }
 
   table() {
@@ -151,13 +158,13 @@ export class Compare {
     const side = a.handed !== b.handed && el("p.fine", {}, "One swings right-handed, the other left-handed: toward and away are told apart by the target.");
     say(this.roots.verdict, verdict(this.told, this.units));
     this.roots.table.replaceChildren(...differences(this.told, {
-      units: this.units, all: this.all, notes: [mixed, other, side, ...(this.told.of === "swings" ? unrefined(a, b) : [])].filter(Boolean),
+      units: this.units, all: this.all, golfers: new Map(this.cohort?.bands.map((band) => [band.metric, band])), notes: [mixed, other, side, ...(this.told.of === "swings" ? unrefined(a, b) : [])].filter(Boolean),
       more: () => {
         this.all = true;
         this.table();
       },
       go: (event) => a.events[event] !== undefined && this.clock.go(this.clock.whenIs("a", a.events[event])),
-    }).flat().filter(Boolean));
+    }).flat().filter(Boolean), ...(this.cohort ? [el("p.fine", {}, among(this.cohort))] : []));
   }
 
   setUnits(units) {
@@ -173,6 +180,16 @@ export class Compare {
     this.curves.fit();
     this.drawFloors();
   }
+}
+
+// Golfers with the same club, from the same side where both swing from one; whoever is looked at is not among them.
+function cohortOf(a, b) {
+  return { club: a.kept.club === b.kept.club ? a.kept.club : "", side: a.handed === b.handed ? a.handed : "", student: a.student.id === b.student.id ? a.student.id : "" };
+}
+
+function among({ bands, words }) {
+  if (bands.length === 0) return `Beside golfers of this archive: ${words.charAt(0).toLowerCase()}${words.slice(1)}`;
+  return `Among golfers: the ribbon holds four of five golfers of this archive, its line their middle; ○ A, ● B. ${words}`;
 }
 
 // A swing from the other side than the student's was somebody else's, or measured wrongly: it says nothing of

@@ -13,16 +13,17 @@ const WIDE = 120;
  * The table, or why there is none.
  * @param {object} told the comparison
  * @param {object} how `units`, `all` (show every row), `more` (called to show all), `go` (called with an event),
- *   `notes` (paragraphs above it)
+ *   `notes` (paragraphs above it), `golfers` (what golfers of the archive do, by metric; empty where too few)
  */
-export function differences(told, { units, all, more, go, notes = [] }) {
+export function differences(told, { units, all, more, go, notes = [], golfers = new Map() }) {
+  const heads = ["Metric", "A", "B", "B − A", "95 % interval", ...(golfers.size ? ["among golfers"] : [])];
   const real = told.rows.filter((row) => row.real);
   const rows = all ? told.rows : told.rows.slice(0, Math.max(real.length, FEW));
   return [
     ...notes,
     el(".scroll", { tabindex: "0", role: "region", "aria-label": "Differences" }, el("table.differences", {},
-      el("thead", {}, el("tr", {}, ["Metric", "A", "B", "B − A", "95 % interval"].map((words) => el("th", { scope: "col" }, words)))),
-      el("tbody", {}, rows.map((row) => line(row, units, go))))),
+      el("thead", {}, el("tr", {}, heads.map((words) => el("th", { scope: "col" }, words)))),
+      el("tbody", {}, rows.map((row) => line(row, units, go, golfers))))),
     rows.length < told.rows.length && el("button.more", { type: "button", onclick: more }, `Show all ${told.rows.length}`),
     el("p.fine", {}, told.words),
   ];
@@ -65,7 +66,7 @@ function signed(row, units) {
 const clean = (text) => (Number(text) === 0 ? text.replace("-", "") : text.replace("-", "−"));
 const unitOf = (row) => (quantity(row.metric).share ? "share" : row.unit);
 
-function line(row, units, go) {
+function line(row, units, go, golfers) {
   const event = row.metric.split("@")[1];
   const name = metricName(row.metric);
   // A long unit stands once, at the difference.
@@ -75,10 +76,22 @@ function line(row, units, go) {
       event ? el("button.link", { type: "button", title: "to this moment", onclick: () => go(event) }, name) : el("span", {}, name))),
     el("td", {}, value(row.a)), el("td", {}, value(row.b)),
     el("td.by", {}, signed(row, units)),
-    el("td.interval", {}, interval(row, units)));
+    el("td.interval", {}, interval(row, units)),
+    golfers.size > 0 && el("td.among", {}, golfers.has(row.metric) && among(row, golfers.get(row.metric), value)));
 }
 
-// Zero stands in the middle: an interval that does not touch it is real.
+// Where A (open) and B (filled) stand in what golfers do: the ribbon holds four of five of them.
+function among(row, { low, middle, high, golfers }, value) {
+  const [least, most] = [Math.min(low[0], row.a, row.b), Math.max(high[0], row.a, row.b)];
+  const x = (v) => 6 + ((v - least) / (most - least || 1)) * (WIDE - 12);
+  const words = `four of five of ${golfers} golfers: ${value(low[0])} to ${value(high[0])}`;
+  return svg("svg.strip", { viewBox: `0 0 ${WIDE} 16`, role: "img", "aria-label": words }, svg("title", {}, words),
+    svg("rect.golfers", { x: x(low[0]), width: x(high[0]) - x(low[0]), y: 2, height: 12 }),
+    svg("line.middle", { x1: x(middle[0]), x2: x(middle[0]), y1: 2, y2: 14 }),
+    svg("circle.mean.open", { cx: x(row.a), cy: 8, r: 4 }), svg("circle.mean", { cx: x(row.b), cy: 8, r: 4 }));
+}
+
+// Zero stands in the middle. An interval may not touch it without being real: all rows are judged together.
 function interval(row, units) {
   if (row.low === null || row.high === null) return el("span.dim", {}, "not known");
   const widest = Math.max(Math.abs(row.low), Math.abs(row.high), 1e-12);

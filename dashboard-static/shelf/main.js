@@ -84,7 +84,8 @@ async function follow() {
   byId("shelf").classList.toggle("wide", trends);
   tools();
   if (trends) {
-    parts.trends.show(parts.compare.shown.b?.student.id);
+    const { b } = parts.compare.shown;
+    parts.trends.show(b?.student.id, b?.student.clubs.find((c) => c.name === b.kept.club)?.id);
     return;
   }
   let picks = { a: parse(asked.get("a")), b: parse(asked.get("b")) };

@@ -23,6 +23,11 @@ export class Paper extends Stage {
   }
 
   clear() {}
+
+  halo() {
+    Object.assign(this.context, { lineWidth: 4, lineJoin: "round", strokeStyle: LIGHT.panel });
+    this.context.strokeText();
+  }
 }
 
 /** The pen of a canvas, as far as figures need it, that leaves SVG elements. */

@@ -11,6 +11,9 @@ import { options } from "./dom.js";
 const SPEED = "head_speed@impact";
 const [WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM] = [920, 300, 64, 20, 16, 58];
 const FEW = 8;
+// Golfers that make a cohort.
+const FEWEST = 20;
+const LEAST_TICKS = 4;
 
 export class Trends {
   constructor(root, students, metrics, units) {
@@ -60,17 +63,21 @@ export class Trends {
       const content = await ask.then(draw).catch((error) => el("p.problem", {}, error.message));
       if (this.turn === turn) this.parts[name].replaceChildren(el("h2", {}, title), ...[content].flat(2).filter(Boolean));
     };
+    const golfers = get("cohorts", { club: club.name, side: student.side, student: student.id, metrics: this.metric });
+    // A trend stands without its ribbon where there is none.
+    const behind = golfers.catch(() => null);
     await Promise.all([
-      fill("trend", `${metricName(this.metric)}, ${club.name}`, get(`clubs/${part(club.id)}/trends/${part(this.metric)}`), (t) => this.trend(t)),
+      fill("trend", `${metricName(this.metric)}, ${club.name}`, get(`clubs/${part(club.id)}/trends/${part(this.metric)}`), async (t) => this.trend(t, (await behind)?.bands[0])),
       fill("together", "What moved together with head speed", get(`clubs/${part(club.id)}/together`), (t) => this.together(t)),
-      fill("cohort", "Golfers of this archive", get("cohorts", { club: club.name, side: student.side, student: student.id, metrics: this.metric }), (c) => this.cohort(c, student)),
+      fill("cohort", "Golfers of this archive", golfers, (c) => this.cohort(c, student)),
     ]);
   }
 
-  trend(trend) {
+  trend(trend, band) {
     const words = el("p", {}, inUnits(trend.words, this.units));
     if (trend.points.length === 0) return [el("p.dim", {}, "No block of this club has measured it."), words];
-    return [words, chart(trend, this.units), el("p.fine", {}, "○ baseline  △ practice  ■ check: median of a block; the bar reaches from its first to its third quartile.")];
+    return [words, chart(trend, this.units, band), el("p.fine", {}, "○ baseline  △ practice  ■ check: median of a block; the bar reaches from its first to its third quartile."),
+      band && el("p.fine", {}, `Gray ribbon: four of five of the ${band.golfers} golfers of this archive, dashed their middle. What they do is no aim.`)];
   }
 
   together(told) {
@@ -100,9 +107,10 @@ export class Trends {
       const { digits, unit } = shown(v, band.unit, this.units);
       return digits + gap(unit);
     };
-    if (!band) return [el("p", {}, told.words), el("p.dim", {}, "Fewer than twenty golfers show this metric.")];
+    if (!band) return [el("p", {}, told.words), told.golfers >= FEWEST && el("p.dim", {}, "Fewer than twenty golfers show this metric.")];
+    const known = ([at, from, to]) => `${value(at)} (${value(from)} to ${value(to)})`;
     return [el("p", {}, told.words), el("dl.facts", {},
-      [["Golfers", String(band.golfers)], ["Tenth of a hundred", value(band.low[0])], ["Middle", value(band.middle[0])], ["Ninetieth of a hundred", value(band.high[0])],
+      [["Golfers", String(band.golfers)], ["Tenth of a hundred", known(band.low)], ["Middle", known(band.middle)], ["Ninetieth of a hundred", known(band.high)],
         band.student && [student.name, `${difference(band.student[0], band.unit, this.units)} against the middle (${difference(band.student[1], band.unit, this.units)} to ${difference(band.student[2], band.unit, this.units)})`]]
         .filter(Boolean).map(([term, words]) => [el("dt", {}, term), el("dd", {}, words)]))];
   }
@@ -110,18 +118,26 @@ export class Trends {
 
 // Blocks stand one after the other, whatever lies between them: blocks of a lesson are minutes apart, lessons
 // are weeks apart. The date stands under the first block of a day.
-function chart(trend, units) {
+function chart(trend, units, band) {
   const { points } = trend;
-  const [least, most] = [Math.min(...points.map((p) => p.low)), Math.max(...points.map((p) => p.high))];
-  const room = (most - least || Math.abs(most) || 1) * 0.12;
+  const unit = quantity(trend.metric).share ? "share" : trend.unit;
+  const [factor, , decimals] = scaleOf(unit, units);
+  const [from, to] = [Math.min(...points.map((p) => p.low)), Math.max(...points.map((p) => p.high))];
+  // Ticks that read alike say nothing; and what golfers do is background: the student's own way stays readable.
+  const span = Math.max(to - from, LEAST_TICKS * 10 ** -decimals / factor);
+  const within = (v, wide) => Math.min(Math.max(v, (from + to) / 2 - wide * span), (from + to) / 2 + wide * span);
+  const around = band ? [within(band.low[0], 1.5), within(band.high[0], 1.5)] : [];
+  const [least, most] = [Math.min(from, within(-Infinity, 0.5), ...around), Math.max(to, within(Infinity, 0.5), ...around)];
+  const room = (most - least) * 0.12;
   const [low, high] = [least - room, most + room];
   const x = (i) => LEFT + ((i + 0.5) * (WIDTH - LEFT - RIGHT)) / points.length;
-  const y = (v) => HEIGHT - BOTTOM - ((v - low) / (high - low)) * (HEIGHT - TOP - BOTTOM);
-  const unit = quantity(trend.metric).share ? "share" : trend.unit;
+  const y = (v) => HEIGHT - BOTTOM - ((Math.min(Math.max(v, low), high) - low) / (high - low)) * (HEIGHT - TOP - BOTTOM);
   const marks = [least, (least + most) / 2, most];
   const label = shown(0, unit, units).unit;
   let date = "";
   return svg("svg.chart", { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, role: "img", "aria-label": trend.words },
+    band && [svg("rect.golfers", { x: LEFT, width: WIDTH - LEFT - RIGHT, y: y(band.high[0]), height: y(band.low[0]) - y(band.high[0]) }),
+      band.middle[0] > low && band.middle[0] < high && svg("line.middle", { x1: LEFT, x2: WIDTH - RIGHT, y1: y(band.middle[0]), y2: y(band.middle[0]) })],
     marks.map((v) => [svg("line.grid", { x1: LEFT, x2: WIDTH - RIGHT, y1: y(v), y2: y(v) }), svg("text.scale", { x: LEFT - 8, y: y(v) + 4, "text-anchor": "end" }, shown(v, unit, units).digits)]),
     svg("text.scale", { x: 4, y: 12 }, label),
     svg("path.way", { d: points.map((p, i) => `${i ? "L" : "M"}${x(i)} ${y(p.median)}`).join("") }),

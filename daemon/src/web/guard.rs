@@ -27,6 +27,10 @@ use crate::errors::Code;
 pub(super) const COOKIE_NAME: &str = "__Host-whin";
 /// Bytes of a body: what is entered by hand is far shorter.
 const BODY_BYTES_MAX: usize = 256 * 1024;
+/// Where a whole file is sent, a calibration trial …
+const FILE_PATH: &str = "/calibrations/c3d";
+/// … and how long it may be: a minute of a thousand frames a second with sixty markers, several times.
+pub(super) const FILE_BYTES_MAX: usize = 64 << 20;
 /// A whole body must come in this time.
 const BODY_LIMIT: Duration = Duration::from_secs(10);
 /// A year: whoever came by TLS once does not come without.
@@ -128,11 +132,16 @@ async fn whole(request: Request) -> Result<Request, Problem> {
         let detail = "the whole body must come within 10 s";
         refused(StatusCode::REQUEST_TIMEOUT, Code::HttpSlow, detail)
     };
-    let long = |_long| {
-        let detail = "a body has at most 256 KiB";
-        refused(StatusCode::PAYLOAD_TOO_LARGE, Code::HttpOversize, detail)
+    let most = if parts.uri.path().ends_with(FILE_PATH) {
+        FILE_BYTES_MAX
+    } else {
+        BODY_BYTES_MAX
     };
-    let bytes = timeout(BODY_LIMIT, to_bytes(body, BODY_BYTES_MAX)).await;
+    let long = |_long| {
+        let detail = format!("a body has at most {} KiB here", most / 1024);
+        refused(StatusCode::PAYLOAD_TOO_LARGE, Code::HttpOversize, &detail)
+    };
+    let bytes = timeout(BODY_LIMIT, to_bytes(body, most)).await;
     let bytes = bytes.map_err(late)?.map_err(long)?;
     Ok(Request::from_parts(parts, bytes.into()))
 }

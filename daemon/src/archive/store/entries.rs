@@ -172,17 +172,23 @@ fn standing(
     let sql = "SELECT n, undoes FROM entries WHERE about = ?1 AND key = ?2 ORDER BY n";
     let mut statement = tx.prepare(sql)?;
     let rows = statement.query_map([about, key], |row| Ok((row.get(0)?, row.get(1)?)))?;
-    let (mut newest, mut stack, mut taken) = (0, Vec::new(), BTreeMap::new());
+    let (mut newest, mut stack) = (0, Vec::new());
+    // What an undoing took, and what one of an undoing brought back.
+    let (mut taken, mut brought) = (BTreeMap::new(), BTreeMap::new());
     for row in rows {
         let (n, undoes): (i64, Option<i64>) = row?;
         newest = n;
         match undoes {
             None => stack.push(n),
             Some(of) => match taken.remove(&of) {
-                Some(back) => stack.push(back),
+                Some(back) => {
+                    stack.push(back);
+                    brought.insert(n, back);
+                }
                 None => {
-                    stack.retain(|held| *held != of);
-                    taken.insert(n, of);
+                    let gone = brought.remove(&of).unwrap_or(of);
+                    stack.retain(|held| *held != gone);
+                    taken.insert(n, gone);
                 }
             },
         }

@@ -8,10 +8,8 @@ use super::ask::{Told, Uploaded, ask};
 use super::describe::{Operation, shape};
 use super::lesson::operation;
 use super::shelf::Answer;
+use crate::web::guard::FILE_BYTES_MAX;
 use crate::web::server::Shared;
-
-/// An uploaded trial, bytes: a minute of a thousand frames a second with sixty markers.
-const TRIAL_BYTES: usize = 64 << 20;
 
 pub(super) const OPERATIONS: &[Operation] = &[
     operation(
@@ -38,7 +36,7 @@ pub(super) const OPERATIONS: &[Operation] = &[
         file: true,
         ..operation(
             ("post", "/api/v1/students/{student}/calibrations/c3d"),
-            || post(upload).layer(DefaultBodyLimit::max(TRIAL_BYTES)),
+            || post(upload).layer(DefaultBodyLimit::max(FILE_BYTES_MAX)),
             (
                 "calibrateFromFile",
                 "Calibrate a student from the C3D file of a trial",
