@@ -96,6 +96,10 @@ fn rests<'a>(
                 };
                 let ends = at(Landmark::ClubHeadHeel).zip(at(Landmark::ClubHeadToe));
                 let face = ends.map(|(heel, toe)| nalgebra::center(&heel, &toe));
+                // A sender that began anew counts from another time.
+                if path.last().is_some_and(|(t, _)| frame.time_ns <= *t) {
+                    path.clear();
+                }
                 path.push((frame.time_ns, face));
             }
         }
