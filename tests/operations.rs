@@ -101,6 +101,20 @@ fn a_supervisor_hears_of_readiness_life_and_end() {
     assert_eq!(stopped.join().unwrap(), Some(0));
 }
 
+/// systemd's own judge of hardening: exposure 1.4 of 10, and no more than 2.0 (`--threshold` is in tenths).
+#[test]
+fn the_unit_is_hardened() {
+    let unit = Path::new(env!("CARGO_MANIFEST_DIR")).join("../daemon/systemd/whin.service");
+    let judged = Command::new("systemd-analyze")
+        .args(["security", "--offline=true", "--threshold=20"])
+        .arg(unit)
+        .output()
+        .expect("systemd-analyze: run `bash tests/run`");
+    let said = String::from_utf8_lossy(&judged.stdout).into_owned();
+    assert!(judged.status.success(), "{said}");
+    assert!(said.contains("Overall exposure level"), "{said}");
+}
+
 /// A SIGTERM while the club comes down: the swing that is under way may be lost, nothing that was shown as
 /// archived is.
 #[test]
