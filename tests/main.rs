@@ -32,6 +32,7 @@ mod coaching;
 mod coaching_seats;
 mod coaching_shots;
 mod demo;
+mod faults;
 mod first_report;
 mod gait;
 mod golfer;
