@@ -4,7 +4,8 @@
 use analysis::forward::LessonParams;
 use analysis::handed::Handed;
 
-use crate::lessons::{Rig, Run, Score, run};
+use crate::lessons::score::Score;
+use crate::lessons::{Rig, Run, run};
 use crate::support::is_as_kept;
 
 fn of_seed(seed: u64, minutes: f64) -> LessonParams {

@@ -196,6 +196,54 @@ fn intervals_cover_the_truth() {
     }
 }
 
+/// Of sixty metrics of two blocks whose shots are alike at their neighbors, twelve are shifted by two standard
+/// deviations in half of the comparisons: of what is called real, one in twenty is none at most (the definition of
+/// the false-discovery rate, Benjamini & Hochberg 1995). An interval excludes 0 exactly where p is below 0.05.
+#[test]
+fn of_many_differences_looked_at_together_few_real_ones_are_none() {
+    const COMPARISONS: usize = 400;
+    let mut rng = ChaCha8Rng::seed_from_u64(11);
+    let mut shots = |n: usize, add: f64| -> Vec<f64> {
+        let mut last = normal(&mut rng);
+        let mut next = || {
+            last = 0.3 * last + 0.91_f64.sqrt() * normal(&mut rng);
+            last + add
+        };
+        (0..n).map(|_| next()).collect()
+    };
+    let (mut share, mut found, mut alone) = (0.0, 0, 0);
+    for comparison in 0..COMPARISONS {
+        let shifted = if comparison % 2 == 0 { 12 } else { 0 };
+        let differences: Vec<compare::Difference> = (0..60)
+            .map(|metric| {
+                let shift = if metric < shifted { 2.0 } else { 0.0 };
+                compare::blocks(&shots(10, 0.0), &shots(20, shift)).unwrap()
+            })
+            .collect();
+        for difference in &differences {
+            let outside = !difference.interval.unwrap().holds(0.0);
+            assert_eq!(outside, difference.p <= 0.05, "{difference:?}");
+        }
+        let real = compare::real(&differences);
+        let is_none = |n: &usize| *n >= shifted && real[*n];
+        let (wrong, all) = (
+            (0..60).filter(is_none).count(),
+            real.iter().filter(|r| **r).count(),
+        );
+        share += wrong as f64 / all.max(1) as f64;
+        found += all - wrong;
+        let excluded = differences[shifted..].iter();
+        alone += usize::from(excluded.filter(|d| d.p <= 0.05).count() > 0);
+    }
+    share /= COMPARISONS as f64;
+    let seen = found as f64 / (12 * COMPARISONS / 2) as f64;
+    println!("false among real {share:.4}, seen {seen:.3}, one alone in {alone} of {COMPARISONS}");
+    // Three standard errors of shares that are 0 or nearly so.
+    assert!(share <= 0.05 + 0.033, "{share}");
+    assert!(seen > 0.9, "{seen}");
+    assert!(alone > COMPARISONS / 2, "what it is for");
+}
+
 /// On lessons without a change, whatever their neighbours, drifts, days, looks and shapes, no more than 5 %
 /// are called real.
 #[test]

@@ -29,6 +29,9 @@ const ABSENT_NS: u64 = 10_000_000_000;
 /// Silence after which a stream's waiting and an open pass are given up, nanoseconds of arrival.
 const SILENCE_NS: u64 = 1_000_000_000;
 
+/// Device time between two datagrams of a stream from which its sender stood still, nanoseconds.
+const PAUSE_NS: i64 = 500_000_000;
+
 /// What a datagram carried.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Content {
@@ -144,6 +147,11 @@ pub struct StreamStatus {
     pub plates: Vec<String>,
     /// Its clock against the receiver's.
     pub clock: Option<ClockStatus>,
+    /// When it was last heard, nanoseconds on the receiver's monotonic clock.
+    pub heard_ns: u64,
+    /// Times its device time went on by half a second and more from one datagram to the next, since its
+    /// sender (re)started: what moved then was not seen. Triggers have none.
+    pub pauses: u64,
 }
 
 /// What streams share: what is told, and the ground beside the markers.
@@ -166,6 +174,9 @@ struct Stream {
     content: &'static str,
     undescribed: u64,
     heard_ns: u64,
+    /// The largest device time since the sender began.
+    newest_ns: Option<i64>,
+    pauses: u64,
 }
 
 /// The analyzer of one bay.
@@ -326,6 +337,8 @@ impl Stream {
             content: "unknown",
             undescribed: 0,
             heard_ns: 0,
+            newest_ns: None,
+            pauses: 0,
         }
     }
 
@@ -338,11 +351,18 @@ impl Stream {
                 self.sequencer.restart();
                 self.layouts.clear();
                 self.markers = None;
-                self.undescribed = 0;
+                (self.undescribed, self.newest_ns, self.pauses) = (0, None, 0);
             }
             Order::Continued => {}
         }
         self.epoch = place.epoch;
+        let before = self.newest_ns.replace(
+            self.newest_ns
+                .map_or(place.time_ns, |t| t.max(place.time_ns)),
+        );
+        let paused = before.is_some_and(|t| place.time_ns.saturating_sub(t) >= PAUSE_NS);
+        let beats = matches!(content, Content::Part(_) | Content::Forces(_));
+        self.pauses += u64::from(beats && paused);
         let newest_ns = self.newest_ns(place, &content, &shared.ground);
         shared.ground.heard(self.clock, newest_ns, self.heard_ns);
         // A pulse needs no order, and no later datagram may come that would end its waiting.
@@ -446,6 +466,8 @@ impl Stream {
             hidden: markers.map(|m| m.hidden().to_vec()).unwrap_or_default(),
             plates: ground.plates(self.id),
             clock: ground.clock(self.clock),
+            heard_ns: self.heard_ns,
+            pauses: self.pauses,
         }
     }
 }

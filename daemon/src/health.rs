@@ -16,6 +16,11 @@ const CLOCK_KNOWN_MS: f64 = 50.0;
 const LOSS_SPAN: usize = 10;
 /// Share of loss from which a finding is made, percent.
 const LOSS_FINDING_PERCENT: f64 = 0.1;
+/// Share of doubled datagrams from which a finding is made: networks double some, two senders of one stream
+/// all, percent.
+const DOUBLED_FINDING_PERCENT: f64 = 25.0;
+/// Silence of a stream, while others are heard, from which a finding is made, nanoseconds.
+const SILENT_NS: u64 = 2_000_000_000;
 
 /// Makes health messages, one a second, from counters that only grow.
 #[derive(Debug)]
@@ -25,6 +30,8 @@ pub struct HealthBook {
     past: BTreeMap<u32, VecDeque<Point>>,
     /// The last fast pass that gave no swing, since the last one that did.
     missed: Option<String>,
+    /// Passes of which the analysis failed.
+    failed: u64,
     /// What the last swing said about the rig.
     rig: Vec<String>,
     /// What the archive says.
@@ -39,6 +46,7 @@ struct Point {
     now_ns: u64,
     received: u64,
     lost: u64,
+    duplicate: u64,
     frames: u64,
 }
 
@@ -62,6 +70,7 @@ impl HealthBook {
             receive_buffer,
             past: BTreeMap::new(),
             missed: None,
+            failed: 0,
             rig: Vec::new(),
             archive: Vec::new(),
             queues: Vec::new(),
@@ -75,6 +84,11 @@ impl HealthBook {
             "The fast pass at {:.1} s was no swing: {reason}.",
             time_ns as f64 * 1e-9
         ));
+    }
+
+    /// The analysis of a swing failed: it is lost, and that stands until the program ends.
+    pub fn failed(&mut self) {
+        self.failed += 1;
     }
 
     /// A swing was found, and what its force plates beside its motion say about the rig (nothing where
@@ -105,8 +119,12 @@ impl HealthBook {
         let labels: BTreeMap<u32, &LabelFindings> = decoder.findings().collect();
         let mut findings = Vec::new();
         let mut streams = Vec::new();
+        let heard_ns = analyzer.streams().map(|(_, s)| s.heard_ns).max();
         for (id, status) in analyzer.streams() {
             let health = self.stream(id, now_ns, &status);
+            findings.extend(order_findings(&health, &status));
+            findings.extend(heard_ns.and_then(|heard_ns| silence(id, &status, heard_ns)));
+            findings.extend(self.doubled(id));
             findings.extend(stream_findings(
                 &health,
                 &status,
@@ -115,6 +133,8 @@ impl HealthBook {
             ));
             streams.push(health);
         }
+        findings.extend(full(analyzer.refused_streams()));
+        findings.extend(failed(self.failed));
         findings.extend(self.archive.iter().cloned());
         findings.extend(bay_findings(&self.receive_buffer, decoder, drops));
         findings.extend(
@@ -154,6 +174,7 @@ impl HealthBook {
             now_ns,
             received: c.received,
             lost: c.lost,
+            duplicate: c.duplicate,
             frames: status.frames,
         };
         let past = self.past.entry(id).or_default();
@@ -195,6 +216,25 @@ impl HealthBook {
     }
 }
 
+impl HealthBook {
+    /// Two senders of one stream that number alike look like doubled datagrams.
+    fn doubled(&self, id: u32) -> Option<Finding> {
+        let past = self.past.get(&id)?;
+        let (first, last) = past.front().zip(past.back())?;
+        let (received, doubled) = (
+            last.received - first.received,
+            last.duplicate.saturating_sub(first.duplicate),
+        );
+        let percent = 100.0 * doubled as f64 / received.max(1) as f64;
+        (percent >= DOUBLED_FINDING_PERCENT).then(|| {
+            let text = format!(
+                "{percent:.0} % of the datagrams of stream {id} came twice: two senders with one stream id, or a network that doubles."
+            );
+            finding(Code::StreamDoubled, "warning", text)
+        })
+    }
+}
+
 pub(crate) fn finding(code: Code, severity: &str, text: String) -> Finding {
     Finding {
         code: code.as_str().to_owned(),
@@ -203,6 +243,89 @@ pub(crate) fn finding(code: Code, severity: &str, text: String) -> Finding {
     }
 }
 
+/// What is wrong with the order and completeness of a stream.
+fn order_findings(health: &StreamHealth, status: &StreamStatus) -> Vec<Finding> {
+    let mut out = Vec::new();
+    let (id, counters) = (health.stream, status.counters);
+    if health.loss_percent >= LOSS_FINDING_PERCENT {
+        let text = format!(
+            "Stream {id} lost {:.1} % of its datagrams: check cable, switch and receive buffer.",
+            health.loss_percent
+        );
+        out.push(finding(Code::StreamLost, "warning", text));
+    }
+    if counters.strange > 0 {
+        let text = format!(
+            "{} datagrams of stream {id} fit no order: two senders with one stream id, or a sender that numbers wrongly.",
+            counters.strange
+        );
+        out.push(finding(Code::StreamStrange, "warning", text));
+    }
+    if counters.late > 0 {
+        let text = format!(
+            "{} datagrams of stream {id} came too late to be used: the network delays them by more than markers.reorder_window_millis.",
+            counters.late
+        );
+        out.push(finding(Code::StreamLate, "warning", text));
+    }
+    if status.pauses > 0 {
+        let text = format!(
+            "Stream {id} stood still {}: its sender slept, or nothing came through; swings of that time are not seen.",
+            times(status.pauses)
+        );
+        out.push(finding(Code::StreamPaused, "warning", text));
+    }
+    if counters.restarts > 0 {
+        let text = format!(
+            "The sender of stream {id} began anew {}: a swing at that moment is not whole.",
+            times(counters.restarts)
+        );
+        out.push(finding(Code::StreamRestarted, "info", text));
+    }
+    out
+}
+
+/// A stream that ended while others go on. A trigger is silent by nature.
+fn silence(id: u32, status: &StreamStatus, others_ns: u64) -> Option<Finding> {
+    let silent_ns = others_ns.saturating_sub(status.heard_ns);
+    let carries = matches!(status.content, "markers" | "forces");
+    (carries && silent_ns >= SILENT_NS).then(|| {
+        let text = format!(
+            "Stream {id} ({}) has sent nothing for {:.0} s while others go on: look at its cable and its sender.",
+            status.content,
+            silent_ns as f64 * 1e-9
+        );
+        finding(Code::StreamSilent, "warning", text)
+    })
+}
+
+fn full(refused: u64) -> Option<Finding> {
+    (refused > 0).then(|| {
+        let text = format!(
+            "{refused} datagrams came of more streams than a bay takes: find out who else sends here."
+        );
+        finding(Code::StreamsFull, "warning", text)
+    })
+}
+
+fn failed(count: u64) -> Option<Finding> {
+    (count > 0).then(|| {
+        let text = format!(
+            "A fault of the program cost a swing {}: please report it.",
+            times(count)
+        );
+        finding(Code::SwingFailed, "error", text)
+    })
+}
+
+fn times(n: u64) -> String {
+    match n {
+        1 => "once".to_owned(),
+        n => format!("{n} times"),
+    }
+}
+
+/// What is wrong with what a stream carries.
 fn stream_findings(
     health: &StreamHealth,
     status: &StreamStatus,
@@ -211,20 +334,6 @@ fn stream_findings(
 ) -> Vec<Finding> {
     let mut out = Vec::new();
     let id = health.stream;
-    if health.loss_percent >= LOSS_FINDING_PERCENT {
-        let text = format!(
-            "Stream {id} lost {:.1} % of its datagrams: check cable, switch and receive buffer.",
-            health.loss_percent
-        );
-        out.push(finding(Code::StreamLost, "warning", text));
-    }
-    if status.counters.strange > 0 {
-        let text = format!(
-            "{} datagrams of stream {id} fit no order: two senders with one stream id, or a sender that numbers wrongly.",
-            status.counters.strange
-        );
-        out.push(finding(Code::StreamStrange, "warning", text));
-    }
     if status.undescribed > 0 && status.landmarks.is_empty() && status.rate_hz.is_none() {
         let text = format!(
             "Stream {id} sends frames but has not said what they carry: the sender must send a description once a second."
@@ -234,10 +343,7 @@ fn stream_findings(
     let odd = status.plates.iter();
     out.extend(odd.map(|words| finding(Code::PlateOdd, "warning", words.clone())));
     if let Some(clock) = status.clock.filter(|c| c.resets > 0) {
-        let times = match clock.resets {
-            1 => "once".to_owned(),
-            n => format!("{n} times"),
-        };
+        let times = times(u64::from(clock.resets));
         let known_ms = clock.line.uncertainty_ns * 1e-6;
         let known = if known_ms < CLOCK_KNOWN_MS {
             format!("known to {known_ms:.1} ms")

@@ -4,9 +4,8 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use analysis::forward::{Label, Lesson, LessonFrame, LessonParams, PlateSample};
+use analysis::forward::{Label, Lesson, LessonFrame, LessonParams, PlatePlace, PlateSample};
 use anyhow::Context as _;
-use nalgebra::{Point3, Vector3};
 use protocol::wire::{self, Body, Header, Marker, PlateKind, PlateList, Pulse, Source, Trigger};
 
 use crate::feed::{Due, Feed};
@@ -129,7 +128,7 @@ impl Sender {
     }
 }
 
-fn described((corners, origin): ([Point3<f64>; 4], Vector3<f64>)) -> wire::Plate {
+fn described(PlatePlace { corners, origin }: PlatePlace) -> wire::Plate {
     wire::Plate {
         kind: PlateKind::Moments,
         corners: corners.map(|c| [c.x, c.y, c.z].map(|v| v as f32)),

@@ -18,7 +18,7 @@ use std::thread::{Builder, JoinHandle};
 use anyhow::{Context as _, anyhow};
 use crossbeam_channel::{Receiver, Sender, bounded, never};
 use protocol::report::{Report, WHOLE};
-use protocol::screen::{Message, Swing};
+use protocol::screen::{Message, ReceiveBuffer, Swing};
 
 use crate::analyze::{self, Bay, Outgoing, Setup};
 use crate::archive::filing::Filed;
@@ -141,11 +141,7 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         reports,
         clock,
     } = start;
-    let buffer = receive::size_buffer(&socket, receive_buffer_bytes)
-        .context("the UDP socket refuses a receive buffer")?;
-    if buffer.granted < buffer.asked {
-        tracing::warn!(code = %Code::UdpBufferSmall, "{}", buffer_words(&buffer));
-    }
+    let buffer = sized(&socket, receive_buffer_bytes)?;
     let stop = Arc::new(AtomicBool::new(false));
     let dropped = Arc::new(Dropped::default());
     let (arrivals_in, arrivals) = bounded(ARRIVALS);
@@ -201,6 +197,16 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         receive,
         rest,
     })
+}
+
+/// Asks for the socket's buffer, and says when it is small.
+fn sized(socket: &UdpSocket, bytes: u32) -> anyhow::Result<ReceiveBuffer> {
+    let buffer = receive::size_buffer(socket, bytes);
+    let buffer = buffer.context("the UDP socket refuses a receive buffer")?;
+    if buffer.granted < buffer.asked {
+        tracing::warn!(code = %Code::UdpBufferSmall, "{}", buffer_words(&buffer));
+    }
+    Ok(buffer)
 }
 
 /// The thread that receives.

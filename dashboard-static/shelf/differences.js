@@ -78,7 +78,7 @@ function line(row, units, go) {
     el("td.interval", {}, interval(row, units)));
 }
 
-// Zero stands in the middle: an interval that does not touch it is real.
+// Zero stands in the middle. An interval may not touch it without being real: all rows are judged together.
 function interval(row, units) {
   if (row.low === null || row.high === null) return el("span.dim", {}, "not known");
   const widest = Math.max(Math.abs(row.low), Math.abs(row.high), 1e-12);

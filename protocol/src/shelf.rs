@@ -187,7 +187,8 @@ pub struct Compared {
     pub low: Option<f64>,
     /// Its interval, where known.
     pub high: Option<f64>,
-    /// Whether it is more than noise of the rig (swings) or scatter (blocks).
+    /// Whether it is more than noise of the rig (swings) or scatter (blocks), looked at together with all
+    /// others: an interval may exclude 0 by itself without that.
     pub real: bool,
 }
 

@@ -5,6 +5,7 @@
     clippy::panic,
     clippy::unwrap_used,
     clippy::print_stdout,
+    clippy::print_stderr,
     dead_code,
     reason = "a campaign that cannot run says so and stops; helpers of the tests are used in part"
 )]

@@ -13,7 +13,8 @@ mod lessons;
 
 use analysis::forward::LessonParams;
 use analysis::handed::Handed;
-use lessons::{Rig, Score, run};
+use lessons::score::Score;
+use lessons::{Rig, run};
 
 fn main() {
     let mut params = LessonParams::usual(0, 3600.0);

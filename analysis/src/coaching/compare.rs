@@ -1,11 +1,13 @@
 //! One shot, block or student beside another: differences with intervals, and the shot that stands for a
 //! block. Differences, not verdicts: those are `change`'s matter. Curves are in `curves`.
 
-use super::chance::{normal_quantile, student_quantile, two_sided};
-use super::order::{Interval, median, quantile, shift, shift_interval};
-
+use super::chance::{RankSum, normal_quantile, student_quantile, two_sided};
+use super::order::{self, Interval, differences, median, quantile, shift, shift_interval};
 use super::scatter;
 use super::shot::{Metric, Shot};
+
+/// How often what is none may look like a difference.
+const LEVEL: f64 = 0.05;
 
 /// A difference, second − first, in the metric's inside unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -14,6 +16,17 @@ pub struct Difference {
     pub difference: f64,
     /// Its interval at 95 %; `None` where nothing is known of it.
     pub interval: Option<Interval>,
+    /// How likely a difference as large is where there is none (two-sided): at most 0.05 where the interval
+    /// excludes 0, and only there; 1 where nothing is known.
+    pub p: f64,
+}
+
+/// Which of many differences that were looked at together are real: of those, at most one in twenty is none
+/// on average (Benjamini & Hochberg 1995). An interval that excludes 0 by itself does not say so much.
+#[must_use]
+pub fn real(differences: &[Difference]) -> Vec<bool> {
+    let p: Vec<f64> = differences.iter().map(|d| d.p).collect();
+    order::discovery(&p).iter().map(|p| *p <= LEVEL).collect()
 }
 
 /// Two shots: the interval is of the rig's noise only. How much this golfer's shots differ anyway is not
@@ -22,16 +35,19 @@ pub struct Difference {
 pub fn shots(first: &Shot, second: &Shot, metric: Metric) -> Option<Difference> {
     let (a, b) = (first.reading(metric)?, second.reading(metric)?);
     let difference = b.value - a.value;
-    let interval = a.uncertainty.zip(b.uncertainty).map(|(a, b)| {
-        let half = 1.96 * a.hypot(b);
-        Interval {
-            low: difference - half,
-            high: difference + half,
-        }
-    });
+    let noise = a.uncertainty.zip(b.uncertainty).map(|(a, b)| a.hypot(b));
+    let half = noise.map(|noise| normal_quantile(0.5 * LEVEL) * noise);
     Some(Difference {
         difference,
-        interval,
+        interval: half.map(|half| Interval {
+            low: difference - half,
+            high: difference + half,
+        }),
+        p: match noise {
+            Some(noise) if noise > 0.0 => two_sided(difference / noise),
+            Some(_) if difference.abs() > 0.0 => 0.0,
+            _ => 1.0,
+        },
     })
 }
 
@@ -43,10 +59,17 @@ pub fn blocks(first: &[f64], second: &[f64]) -> Option<Difference> {
     let of_mean = |n: usize| scatter::inflation(n, scatter::AUTOCORRELATION) / n as f64;
     let (n, m) = (first.len(), second.len());
     let inflation = (of_mean(n) + of_mean(m)) / (1.0 / n as f64 + 1.0 / m as f64);
-    let level = two_sided(normal_quantile(0.025) * inflation.sqrt());
+    let wider = inflation.sqrt();
+    let level = two_sided(normal_quantile(0.5 * LEVEL) * wider);
+    let differences = differences(first, second);
+    let against = |wrong: fn(&f64) -> bool| differences.iter().filter(|d| wrong(d)).count();
+    // As many differences must be cut off at an end before 0 is outside.
+    let fewest = against(|d| *d <= 0.0).min(against(|d| *d >= 0.0));
+    let one_sided = RankSum::new(n, m).at_most(fewest).min(0.5);
     Some(Difference {
         difference,
         interval: Some(shift_interval(first, second, level)),
+        p: two_sided(normal_quantile(one_sided) / wider),
     })
 }
 
@@ -73,6 +96,10 @@ pub fn student(shots: &[f64], golfers: &[f64], cohort_median: Interval) -> Optio
         low: difference - half.hypot(cohort_median.high - theirs),
         high: difference + half.hypot(theirs - cohort_median.low),
     };
+    let toward = match difference {
+        d if d > 0.0 => difference - interval.low,
+        _ => interval.high - difference,
+    };
     let below: f64 = golfers
         .iter()
         .map(|g| 0.5 * f64::from(i8::from(*g < own) + i8::from(*g <= own)))
@@ -81,6 +108,8 @@ pub fn student(shots: &[f64], golfers: &[f64], cohort_median: Interval) -> Optio
         difference: Difference {
             difference,
             interval: Some(interval),
+            // Where the interval's end would touch 0, as if it grew in proportion.
+            p: two_sided(normal_quantile(0.5 * LEVEL) * difference / toward),
         },
         share_below: below / golfers.len() as f64,
     })

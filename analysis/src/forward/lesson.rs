@@ -38,7 +38,7 @@ use company::Company;
 use faults::Faults;
 use figure::Stance;
 use floor::Floor;
-pub use floor::PlateSample;
+pub use floor::{PlatePlace, PlateSample};
 pub use label::{Kind, Label};
 use scene::{Scene, Upset};
 use script::Script;
@@ -199,10 +199,9 @@ impl Lesson {
         &self.labels
     }
 
-    /// Where the plates lie, if there are any: corners in the order of the C3D standard, bay, m, and from the
-    /// sensor's origin to the middle of the surface, plate axes, m.
+    /// Where the plates lie, if there are any.
     #[must_use]
-    pub fn plates(&self) -> Option<[([Point3<f64>; 4], Vector3<f64>); 2]> {
+    pub fn plates(&self) -> Option<[PlatePlace; 2]> {
         self.floor.as_ref().map(Floor::places)
     }
 

@@ -42,7 +42,7 @@ mod truth;
 pub use calibration::{CalibrationTake, CalibrationTruth, calibration_trial};
 pub use capture::{CaptureParams, Take, swing};
 pub use club::Club;
-pub use lesson::{Kind, Label, Lesson, LessonFrame, LessonParams, PlateSample};
+pub use lesson::{Kind, Label, Lesson, LessonFrame, LessonParams, PlatePlace, PlateSample};
 pub use mass::{ClubMass, Facts};
 pub use person::Style;
 pub use plates::{PlateClock, PlateFault, PlateParams, PlateTake, PlateView};

@@ -38,15 +38,14 @@ impl Coach {
             let (first, second) = (one(a)?, one(b)?);
             let rows = numbers().filter_map(|metric| {
                 let found = compare::shots(&first.shot, &second.shot, metric)?;
-                let from = first.shot.value(metric)?;
-                Some(compared(metric, from, found))
+                Some((metric, first.shot.value(metric)?, found))
             });
             Ok(Comparison {
                 of: "swings".into(),
                 a: a.to_owned(),
                 b: b.to_owned(),
-                rows: sorted(rows.collect()),
-                words: "Two swings: a difference counts as real when it is more than the rig's noise. Shots of one golfer differ anyway, so it shows no change of the golfer.".into(),
+                rows: compared(&rows.collect::<Vec<_>>()),
+                words: "Two swings: a difference counts as real when it is more than the rig's noise, all of them looked at together (at most one real one in twenty is none). Shots of one golfer differ anyway, so it shows no change of the golfer.".into(),
             })
         })
     }
@@ -62,18 +61,19 @@ impl Coach {
             let rows = numbers().filter_map(|metric| {
                 let (x, y) = (values(&one, metric), values(&two, metric));
                 let found = compare::blocks(&x, &y)?;
-                Some(compared(metric, order::median(&x)?, found))
+                Some((metric, order::median(&x)?, found))
             });
-            let rows: Vec<Compared> = rows.collect();
+            let rows = compared(&rows.collect::<Vec<_>>());
+            let alone = rows.iter().filter(|r| excludes_zero(r)).count();
             Ok(Comparison {
                 of: "blocks".into(),
                 a: a.to_string(),
                 b: b.to_string(),
                 words: format!(
-                    "{} metrics were looked at, each with an interval of its own at 95 %: about one in twenty looks real by chance. Drift and other days are not in it; only a check block confirms a change.",
+                    "{} metrics were looked at together: of those called real at most one in twenty is none. Each by itself, {alone} would look real. Drift and other days are not in it; only a check block confirms a change.",
                     rows.len()
                 ),
-                rows: sorted(rows),
+                rows,
             })
         })
     }
@@ -239,17 +239,25 @@ fn end(metric: Metric, inside: f64) -> Option<f64> {
     inside.is_finite().then(|| shown(metric, inside))
 }
 
-fn compared(metric: Metric, from: f64, found: compare::Difference) -> Compared {
-    Compared {
+/// Differences as rows, real ones first: metric, what it differs from, by how much.
+fn compared(found: &[(Metric, f64, compare::Difference)]) -> Vec<Compared> {
+    let differences: Vec<compare::Difference> = found.iter().map(|f| f.2).collect();
+    let rows = found.iter().zip(compare::real(&differences));
+    let rows = rows.map(|((metric, from, found), real)| Compared {
         metric: metric.id(),
         unit: metric.unit().symbol().to_owned(),
-        a: shown(metric, from),
-        b: shown(metric, from + found.difference),
-        difference: shown(metric, found.difference),
-        low: found.interval.and_then(|i| end(metric, i.low)),
-        high: found.interval.and_then(|i| end(metric, i.high)),
-        real: found.interval.is_some_and(|i| !i.holds(0.0)),
-    }
+        a: shown(*metric, *from),
+        b: shown(*metric, from + found.difference),
+        difference: shown(*metric, found.difference),
+        low: found.interval.and_then(|i| end(*metric, i.low)),
+        high: found.interval.and_then(|i| end(*metric, i.high)),
+        real,
+    });
+    sorted(rows.collect())
+}
+
+fn excludes_zero(row: &Compared) -> bool {
+    row.low.is_some_and(|low| low > 0.0) || row.high.is_some_and(|high| high < 0.0)
 }
 
 /// Real ones first, then by size against the width of the interval.

@@ -76,15 +76,8 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
     let stop = Arc::new(AtomicBool::new(false));
     let golfer = (who(args.seed, kept.coach.clone()), lesson(args));
     let golfer = demo::spawn(golfer, to, clock, truths_in, Arc::clone(&stop))?;
-    let (json, shots) = (args.json, args.shots);
     let (done_in, done) = tokio::sync::oneshot::channel();
-    let printer = std::thread::Builder::new()
-        .name("print".into())
-        .spawn(move || {
-            let printed = print_shots(&reports, &truths, shots, json);
-            let _already_stopped = done_in.send(());
-            printed
-        })?;
+    let printer = printing(reports, truths, (args.shots, args.json), done_in)?;
     serve_until(
         listener,
         Site {
@@ -110,6 +103,21 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
     printer
         .join()
         .map_err(|_panic| anyhow::anyhow!("the printing thread panicked"))?
+}
+
+/// The thread that prints, and tells when all shots are through.
+fn printing(
+    reports: Receiver<Report>,
+    truths: Receiver<Measurement>,
+    (shots, json): (Option<u32>, bool),
+    done: tokio::sync::oneshot::Sender<()>,
+) -> std::io::Result<std::thread::JoinHandle<anyhow::Result<()>>> {
+    let named = std::thread::Builder::new().name("print".into());
+    named.spawn(move || {
+        let printed = print_shots(&reports, &truths, shots, json);
+        let _already_stopped = done.send(());
+        printed
+    })
 }
 
 fn lesson(args: &Demo) -> Lesson {

@@ -67,6 +67,19 @@ impl<'a> Family<'a> {
         };
         writeln!(self.text, "{}{labels} {value}", self.name).ok();
     }
+
+    fn of_streams(
+        &mut self,
+        bay: (&str, &str),
+        health: &Health,
+        value: impl Fn(&StreamHealth) -> f64,
+    ) {
+        for stream in &health.streams {
+            let id = stream.stream.to_string();
+            let labels = [bay, ("stream", &id), ("content", &stream.content)];
+            self.add(&labels, value(stream));
+        }
+    }
 }
 
 fn page(site: &Serving) -> String {
@@ -159,25 +172,16 @@ const COUNTERS: [Counter; 5] = [
 ];
 
 fn streams(out: &mut String, bay: (&str, &str), health: &Health) {
-    let each = |add: &mut dyn FnMut(&[(&str, &str)], &StreamHealth)| {
-        for stream in &health.streams {
-            let id = stream.stream.to_string();
-            add(
-                &[bay, ("stream", &id), ("content", &stream.content)],
-                stream,
-            );
-        }
-    };
     let mut family = Family::begin(
         out,
         "whin_stream_rate_hertz",
         "gauge",
         "As seen over the last second.",
     );
-    each(&mut |labels, stream| family.add(labels, stream.seen_hz));
+    family.of_streams(bay, health, |stream| stream.seen_hz);
     for (name, help, value) in COUNTERS {
         let mut family = Family::begin(out, name, "counter", help);
-        each(&mut |labels, stream| family.add(labels, value(stream) as f64));
+        family.of_streams(bay, health, |stream| value(stream) as f64);
     }
     Family::begin(
         out,

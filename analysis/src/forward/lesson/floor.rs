@@ -34,6 +34,15 @@ const BESIDE_M: f64 = 0.09;
 /// Period in which an offset wanders, s.
 const WANDER_S: f64 = 1700.0;
 
+/// Where a plate lies.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PlatePlace {
+    /// In the order of the C3D standard, bay frame, m.
+    pub corners: [Point3<f64>; 4],
+    /// From the sensor's origin to the middle of the surface, plate axes, m.
+    pub origin: Vector3<f64>,
+}
+
 /// One sample of both plates.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PlateSample {
@@ -91,15 +100,12 @@ impl Floor {
         }
     }
 
-    pub(super) fn places(&self) -> [([Point3<f64>; 4], Vector3<f64>); 2] {
+    pub(super) fn places(&self) -> [PlatePlace; 2] {
         let [x, z] = HALF_M;
         let around = [(1.0, 1.0), (-1.0, 1.0), (-1.0, -1.0), (1.0, -1.0)];
-        let origin = Vector3::new(0.0, 0.0, -DEPTH_M);
-        self.middles.map(|m| {
-            (
-                around.map(|(a, b)| m + Vector3::new(a * x, 0.0, b * z)),
-                origin,
-            )
+        self.middles.map(|m| PlatePlace {
+            corners: around.map(|(a, b)| m + Vector3::new(a * x, 0.0, b * z)),
+            origin: Vector3::new(0.0, 0.0, -DEPTH_M),
         })
     }
 
@@ -206,7 +212,11 @@ fn at_rest(figure: &Figure, stance: &Stance, share: f64) -> Wrench {
     let line = lead - trail;
     let along = (Point3::from(center) - trail).dot(&line) / line.norm_squared();
     let within = trail + line * along.clamp(WITHIN, 1.0 - WITHIN);
-    let across = Vector3::y().cross(&line).normalize();
+    // Feet are never one above the other; if they were, no side would be across.
+    let across = Vector3::y()
+        .cross(&line)
+        .try_normalize(1e-9)
+        .unwrap_or_default();
     let beside = (Point3::from(center) - within).dot(&across);
     let under = within + across * beside.clamp(-BESIDE_M, BESIDE_M);
     let force = Vector3::y() * (share * kg * G);

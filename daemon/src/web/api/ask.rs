@@ -57,7 +57,7 @@ impl FromRequest<Shared> for Uploaded {
         };
         let kind = request.headers().get(CONTENT_TYPE);
         // As JSON, no form can send it.
-        if !kind.is_some_and(|k| k.as_bytes() == b"application/octet-stream") {
+        if kind.is_none_or(|k| k.as_bytes() != b"application/octet-stream") {
             let detail = "send the file as content type application/octet-stream".into();
             return Err(refused(StatusCode::UNSUPPORTED_MEDIA_TYPE, detail));
         }
