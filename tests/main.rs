@@ -62,6 +62,7 @@ mod refusals;
 mod rotations;
 mod screen;
 mod soak;
+mod supply;
 mod support;
 mod statistics;
 mod swaps;
