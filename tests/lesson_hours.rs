@@ -1,23 +1,12 @@
 //! Hours of lessons against their labels: recall, false shots and kinds (the limits are the and
 //! ENGINEERING's), first reports, and what must not depend on time, rate, side or the bay's axes.
 
-use std::path::Path;
-
 use analysis::forward::LessonParams;
 use analysis::handed::Handed;
 
 use crate::lessons::score::Score;
 use crate::lessons::{Rig, Run, run};
-
-/// The table as it was looked at; `WHIN_SNAPSHOTS=write` writes it anew.
-fn is_as_kept(name: &str, table: &str) {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("snapshots/{name}.txt"));
-    if std::env::var("WHIN_SNAPSHOTS").is_ok_and(|v| v == "write") {
-        std::fs::write(&path, table).expect("a folder for snapshots");
-    }
-    let kept = std::fs::read_to_string(&path).expect("a kept table");
-    assert_eq!(kept, table, "looked at and right: WHIN_SNAPSHOTS=write");
-}
+use crate::support::is_as_kept;
 
 fn of_seed(seed: u64, minutes: f64) -> LessonParams {
     let handed = if seed.is_multiple_of(2) {

@@ -147,3 +147,13 @@ pub(crate) fn only_swing(take: &C3d) -> Measurement {
     assert_eq!(found.swings.len(), 1, "{:?}", found.remarks);
     outgoing::measurement(&found.swings[0])
 }
+
+/// A table as it was looked at; `WHIN_SNAPSHOTS=write` writes it anew.
+pub(crate) fn is_as_kept(name: &str, table: &str) {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("snapshots/{name}.txt"));
+    if std::env::var("WHIN_SNAPSHOTS").is_ok_and(|v| v == "write") {
+        std::fs::write(&path, table).expect("a folder for snapshots");
+    }
+    let kept = std::fs::read_to_string(&path).expect("a kept table");
+    assert_eq!(kept, table, "looked at and right: WHIN_SNAPSHOTS=write");
+}

@@ -30,6 +30,9 @@ const ABSENT_NS: u64 = 10_000_000_000;
 /// Silence after which a stream's waiting and an open pass are given up, nanoseconds of arrival.
 const SILENCE_NS: u64 = 1_000_000_000;
 
+/// Device time between two datagrams of a stream from which its sender stood still, nanoseconds.
+const PAUSE_NS: i64 = 500_000_000;
+
 /// What a datagram carried.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Content {
@@ -149,6 +152,11 @@ pub struct StreamStatus {
     pub clock_number: u32,
     /// How much later than the markers it is told to be, nanoseconds.
     pub late_ns: i64,
+    /// When it was last heard, nanoseconds on the receiver's monotonic clock.
+    pub heard_ns: u64,
+    /// Times its device time went on by half a second and more from one datagram to the next, since its
+    /// sender (re)started: what moved then was not seen. Triggers have none.
+    pub pauses: u64,
 }
 
 /// What streams share: what is told, and the ground beside the markers.
@@ -171,6 +179,9 @@ struct Stream {
     content: &'static str,
     undescribed: u64,
     heard_ns: u64,
+    /// The largest device time since the sender began.
+    newest_ns: Option<i64>,
+    pauses: u64,
 }
 
 /// The analyzer of one bay.
@@ -340,6 +351,8 @@ impl Stream {
             content: "unknown",
             undescribed: 0,
             heard_ns: 0,
+            newest_ns: None,
+            pauses: 0,
         }
     }
 
@@ -352,11 +365,18 @@ impl Stream {
                 self.sequencer.restart();
                 self.layouts.clear();
                 self.markers = None;
-                self.undescribed = 0;
+                (self.undescribed, self.newest_ns, self.pauses) = (0, None, 0);
             }
             Order::Continued => {}
         }
         self.epoch = place.epoch;
+        let before = self.newest_ns.replace(
+            self.newest_ns
+                .map_or(place.time_ns, |t| t.max(place.time_ns)),
+        );
+        let paused = before.is_some_and(|t| place.time_ns.saturating_sub(t) >= PAUSE_NS);
+        let beats = matches!(content, Content::Part(_) | Content::Forces(_));
+        self.pauses += u64::from(beats && paused);
         let newest_ns = self.newest_ns(place, &content, &shared.ground);
         shared.ground.heard(self.clock, newest_ns, self.heard_ns);
         // A pulse needs no order, and no later datagram may come that would end its waiting.
@@ -462,6 +482,8 @@ impl Stream {
             clock: ground.clock(self.clock),
             clock_number: self.clock,
             late_ns: ground.late_ns(self.id),
+            heard_ns: self.heard_ns,
+            pauses: self.pauses,
         }
     }
 }

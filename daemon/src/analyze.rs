@@ -216,6 +216,7 @@ impl<'a> Bay<'a> {
                 Output::Movement(_) => {}
                 Output::Failed { time_ns } => {
                     error!(code = %Code::SwingFailed, time_s = time_ns as f64 * 1e-9, "the analysis of one swing failed");
+                    self.book.failed();
                 }
             }
         }

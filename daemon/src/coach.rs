@@ -35,6 +35,7 @@ use protocol::lesson::{
     Ask, Begun, Club, Consent, Entry, Lesson, NewBlock, NewStudent, OnFile, Said, Seat, Student,
 };
 use protocol::screen::Message;
+pub use told::check as check_said;
 
 use crate::archive::rows::Session;
 use crate::archive::store::Store;

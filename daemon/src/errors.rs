@@ -97,6 +97,12 @@ codes! {
     UdpMalformed = "udp.malformed", Machine, "Datagrams came that are damaged.";
     StreamUndescribed = "stream.undescribed", Machine, "A stream sends frames but has not said what they carry.";
     StreamLost = "stream.lost", Machine, "Datagrams of a stream were lost.";
+    StreamLate = "stream.late", Machine, "Datagrams of a stream came after their place was given up.";
+    StreamDoubled = "stream.doubled", Machine, "Many datagrams of a stream came twice.";
+    StreamPaused = "stream.paused", Machine, "A sender stood still for a while.";
+    StreamSilent = "stream.silent", Machine, "A stream has ended while others go on.";
+    StreamRestarted = "stream.restarted", Machine, "A sender began anew.";
+    StreamsFull = "stream.refused", Machine, "More streams came than a bay takes.";
     RecordingIncomplete = "recording.incomplete", Machine, "Datagrams are missing in a recording because the disk could not keep up.";
     AnalysisHangs = "analysis.hangs", Fault, "The analysis has worked nothing off for half a minute: the program ends, to be started anew.";
     SwingFailed = "swing.failed", Fault, "The analysis of one swing failed; the bay went on.";

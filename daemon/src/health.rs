@@ -13,12 +13,19 @@ use crate::errors::Code;
 use crate::gate::Turned;
 use crate::outgoing::rounded;
 
-/// Above this a clock's line says nothing yet, milliseconds.
-const CLOCK_KNOWN_MS: f64 = 50.0;
+pub use self::findings::buffer_words;
+pub(crate) use self::findings::finding;
+use self::findings::{
+    bay_findings, failed, full, order_findings, silence, stream_findings, turned_away,
+};
+
+mod findings;
+
 /// Span over which loss is given as a share, in health messages (one a second).
 const LOSS_SPAN: usize = 10;
-/// Share of loss from which a finding is made, percent.
-const LOSS_FINDING_PERCENT: f64 = 0.1;
+/// Share of doubled datagrams from which a finding is made: networks double some, two senders of one stream
+/// all, percent.
+const DOUBLED_FINDING_PERCENT: f64 = 25.0;
 
 /// Makes health messages, one a second, from counters that only grow.
 #[derive(Debug)]
@@ -28,6 +35,8 @@ pub struct HealthBook {
     past: BTreeMap<u32, VecDeque<Point>>,
     /// The last fast pass that gave no swing, since the last one that did.
     missed: Option<String>,
+    /// Passes of which the analysis failed.
+    failed: u64,
     /// What the last swing said about the rig.
     rig: Vec<String>,
     /// What the archive says.
@@ -42,6 +51,7 @@ struct Point {
     now_ns: u64,
     received: u64,
     lost: u64,
+    duplicate: u64,
     frames: u64,
 }
 
@@ -65,6 +75,7 @@ impl HealthBook {
             receive_buffer,
             past: BTreeMap::new(),
             missed: None,
+            failed: 0,
             rig: Vec::new(),
             archive: Vec::new(),
             queues: Vec::new(),
@@ -78,6 +89,11 @@ impl HealthBook {
             "The fast pass at {:.1} s was no swing: {reason}.",
             time_ns as f64 * 1e-9
         ));
+    }
+
+    /// The analysis of a swing failed: it is lost, and that stands until the program ends.
+    pub fn failed(&mut self) {
+        self.failed += 1;
     }
 
     /// A swing was found, and what its force plates beside its motion say about the rig (nothing where
@@ -108,8 +124,12 @@ impl HealthBook {
         let labels: BTreeMap<u32, &LabelFindings> = decoder.findings().collect();
         let mut findings = Vec::new();
         let mut streams = Vec::new();
+        let heard_ns = analyzer.streams().map(|(_, s)| s.heard_ns).max();
         for (id, status) in analyzer.streams() {
             let health = self.stream(id, now_ns, &status);
+            findings.extend(order_findings(&health, &status));
+            findings.extend(heard_ns.and_then(|heard_ns| silence(id, &status, heard_ns)));
+            findings.extend(self.doubled(id));
             findings.extend(stream_findings(
                 &health,
                 &status,
@@ -118,6 +138,8 @@ impl HealthBook {
             ));
             streams.push(health);
         }
+        findings.extend(full(analyzer.refused_streams()));
+        findings.extend(failed(self.failed));
         findings.extend(self.archive.iter().cloned());
         findings.extend(bay_findings(&self.receive_buffer, decoder, drops));
         findings.extend(
@@ -157,6 +179,7 @@ impl HealthBook {
             now_ns,
             received: c.received,
             lost: c.lost,
+            duplicate: c.duplicate,
             frames: status.frames,
         };
         let past = self.past.entry(id).or_default();
@@ -238,146 +261,22 @@ fn plate(stream: u32, now: &PlateNow) -> PlateHealth {
     }
 }
 
-pub(crate) fn finding(code: Code, severity: &str, text: String) -> Finding {
-    Finding {
-        code: code.as_str().to_owned(),
-        severity: severity.to_owned(),
-        text,
-    }
-}
-
-fn stream_findings(
-    health: &StreamHealth,
-    status: &StreamStatus,
-    labels: Option<&LabelFindings>,
-    map: &str,
-) -> Vec<Finding> {
-    let mut out = Vec::new();
-    let id = health.stream;
-    if health.loss_percent >= LOSS_FINDING_PERCENT {
-        let text = format!(
-            "Stream {id} lost {:.1} % of its datagrams: check cable, switch and receive buffer.",
-            health.loss_percent
+impl HealthBook {
+    /// Two senders of one stream that number alike look like doubled datagrams.
+    fn doubled(&self, id: u32) -> Option<Finding> {
+        let past = self.past.get(&id)?;
+        let (first, last) = past.front().zip(past.back())?;
+        let (received, doubled) = (
+            last.received - first.received,
+            last.duplicate.saturating_sub(first.duplicate),
         );
-        out.push(finding(Code::StreamLost, "warning", text));
-    }
-    if status.counters.strange > 0 {
-        let text = format!(
-            "{} datagrams of stream {id} fit no order: two senders with one stream id, or a sender that numbers wrongly.",
-            status.counters.strange
-        );
-        out.push(finding(Code::StreamStrange, "warning", text));
-    }
-    if status.undescribed > 0 && status.landmarks.is_empty() && status.rate_hz.is_none() {
-        let text = format!(
-            "Stream {id} sends frames but has not said what they carry: the sender must send a description once a second."
-        );
-        out.push(finding(Code::StreamUndescribed, "error", text));
-    }
-    let odd = status.plates.iter();
-    out.extend(odd.map(|words| finding(Code::PlateOdd, "warning", words.clone())));
-    if let Some(clock) = status.clock.filter(|c| c.resets > 0) {
-        let times = match clock.resets {
-            1 => "once".to_owned(),
-            n => format!("{n} times"),
-        };
-        let known_ms = clock.line.uncertainty_ns * 1e-6;
-        let known = if known_ms < CLOCK_KNOWN_MS {
-            format!("known to {known_ms:.1} ms")
-        } else {
-            "not known yet, give it a minute".to_owned()
-        };
-        let text = format!("The times of stream {id} began anew {times}: its clock is {known}.");
-        out.push(finding(Code::ClockSet, "info", text));
-    }
-    if let Some(labels) = labels {
-        let space = [
-            (&labels.unusable, Code::MapSpaceUnknown, "error"),
-            (&labels.contradiction, Code::MapSpaceDisagrees, "warning"),
-        ];
-        for (words, code, severity) in space {
-            out.extend(
-                words
-                    .iter()
-                    .map(|w| finding(code, severity, format!("Stream {id}: {w}."))),
-            );
-        }
-        if !labels.absent.is_empty() {
+        let percent = 100.0 * doubled as f64 / received.max(1) as f64;
+        (percent >= DOUBLED_FINDING_PERCENT).then(|| {
             let text = format!(
-                "Not sent by stream {id}, but in marker map `{map}`: {}.",
-                labels.absent.join(", ")
+                "{percent:.0} % of the datagrams of stream {id} came twice: two senders with one stream id, or a network that doubles."
             );
-            out.push(finding(Code::MapLabelAbsent, "warning", text));
-        }
-        if !labels.unknown.is_empty() {
-            let text = format!(
-                "Sent by stream {id}, but not in marker map `{map}`: {}.",
-                labels.unknown.join(", ")
-            );
-            out.push(finding(Code::MapLabelUnknown, "info", text));
-        }
-    }
-    out
-}
-
-fn bay_findings(buffer: &ReceiveBuffer, decoder: &Decoder, drops: Drops) -> Vec<Finding> {
-    let mut out = Vec::new();
-    if drops.analysis > 0 {
-        let text = format!(
-            "{} datagrams were dropped because the analysis could not keep up: close other programs on this computer.",
-            drops.analysis
-        );
-        out.push(finding(Code::PipelineDropped, "error", text));
-    }
-    if drops.recording > 0 {
-        let text = format!(
-            "{} datagrams are missing in the recording: the disk is too slow.",
-            drops.recording
-        );
-        out.push(finding(Code::RecordingIncomplete, "error", text));
-    }
-    if buffer.granted < buffer.asked {
-        out.push(finding(
-            Code::UdpBufferSmall,
-            "warning",
-            buffer_words(buffer),
-        ));
-    }
-    for (why, count) in turned_away(drops) {
-        let text = format!("{count} datagrams turned away: {}.", why.words());
-        out.push(finding(why.code(), "warning", text));
-    }
-    for (reason, count) in decoder.refused() {
-        out.push(finding(
-            refusal_code(reason),
-            "warning",
-            format!("{count} datagrams refused: {reason}."),
-        ));
-    }
-    out
-}
-
-/// What the gate turned away, where it did.
-fn turned_away(drops: Drops) -> impl Iterator<Item = (Turned, u64)> {
-    let each = Turned::ALL.into_iter().zip(drops.turned_away);
-    each.filter(|(_, count)| *count > 0)
-}
-
-/// What to set when the kernel grants less than asked.
-#[must_use]
-pub fn buffer_words(buffer: &ReceiveBuffer) -> String {
-    format!(
-        "The kernel grants {} of {} bytes of receive buffer, bursts may be lost. Set: sudo sysctl -w net.core.rmem_max={}",
-        buffer.granted, buffer.asked, buffer.asked
-    )
-}
-
-fn refusal_code(reason: &str) -> Code {
-    match reason {
-        r if r.starts_with("magic") => Code::UdpGarbage,
-        r if r.starts_with("major version") => Code::UdpWrongVersion,
-        r if r.starts_with("kind") => Code::UdpUnknownKind,
-        _ => Code::UdpMalformed,
+            finding(Code::StreamDoubled, "warning", text)
+        })
     }
 }
 

@@ -6,7 +6,8 @@ import { bytes, count, figure, landmark, list } from "./say.js";
 
 /** Which check a finding of the bay belongs to, by the start of its code. */
 const HOME = [
-  ["stream.lost", "loss"], ["stream.strange", "order"], ["stream.undescribed", "rate"], ["plate.", "zero"],
+  ["stream.lost", "loss"], ["stream.late", "loss"], ["stream.paused", "loss"], ["stream.undescribed", "rate"],
+  ["stream.silent", "rate"], ["stream.", "order"], ["plate.", "zero"],
   ["rig.", "motion"], ["clock.", "clock"], ["map.", "names"], ["udp.buffer", "buffer"], ["pipeline.", "buffer"],
   ["udp.", "order"], ["recording.", "kept"], ["archive.", "kept"], ["disk.", "kept"], ["consent.", "kept"], ["swing.unarchived", "kept"],
 ];

@@ -126,7 +126,7 @@ pub(super) fn plausible(student: &rows::Student) -> Result<(), String> {
 }
 
 /// Whether an entry makes sense; what is wrong in words.
-pub(super) fn check(said: &Said) -> Result<(), String> {
+pub fn check(said: &Said) -> Result<(), String> {
     let known = |id: &str| match Metric::by_id(id) {
         Some(_) => Ok(()),
         None => Err(format!("there is no metric `{id}`: see `whin metrics`")),

@@ -52,7 +52,7 @@ use thiserror::Error;
 
 use crate::errors::Code;
 
-pub use read::{Loss, Recording, read};
+pub use read::{Loss, Recording, read, read_bytes};
 pub use write::Recorder;
 
 /// Newest format that this program reads, and the one that it writes.

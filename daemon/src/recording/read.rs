@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, VecDeque};
 use std::fs::File;
-use std::io::{BufReader, Read};
+use std::io::{BufReader, Cursor, Read};
 use std::path::Path;
 
 use mcap::records::{Record, op};
@@ -12,7 +12,7 @@ use mcap::{McapError, parse_record};
 
 use super::{FORMAT, METADATA, Meta, ONLY_SWINGS, Recorded, RecordingError, batch};
 
-/// No record of ours comes near; a damaged length must not ask for the whole memory.
+/// No record of ours comes near, packed or unpacked; a damaged length must not ask for the whole memory.
 const RECORD_BYTES_MAX: usize = 16 * 1024 * 1024;
 /// Bytes of an MCAP record before its content: opcode and length.
 const RECORD_HEAD: u64 = 9;
@@ -46,10 +46,23 @@ pub struct Recording {
 /// # Errors
 /// When the file cannot be read, is no recording, or is of a newer format.
 pub fn read(path: &Path) -> Result<Recording, RecordingError> {
-    let mut records = Records::open(path).map_err(|why| RecordingError::Open {
+    let opened = Records::open(path).map_err(|why| RecordingError::Open {
         path: path.to_owned(),
         why,
     })?;
+    recording(opened, path)
+}
+
+/// The same from bytes in memory; `path` names them in errors.
+///
+/// # Errors
+/// When they are no recording or one of a newer format.
+pub fn read_bytes(bytes: Vec<u8>, path: &Path) -> Result<Recording, RecordingError> {
+    let length = bytes.len() as u64;
+    recording(Records::new(Box::new(Cursor::new(bytes)), length), path)
+}
+
+fn recording(mut records: Records, path: &Path) -> Result<Recording, RecordingError> {
     let malformed = |why: String| RecordingError::Malformed {
         path: path.to_owned(),
         why,
@@ -133,7 +146,7 @@ impl Iterator for Recording {
 
 /// Records of a file, chunks unopened.
 struct Records {
-    file: BufReader<File>,
+    file: Box<dyn Read + Send>,
     file_bytes: u64,
     /// Where the next record begins.
     at_byte: u64,
@@ -143,16 +156,21 @@ struct Records {
 impl Records {
     fn open(path: &Path) -> std::io::Result<Self> {
         let file = File::open(path)?;
+        let file_bytes = file.metadata()?.len();
+        Ok(Self::new(Box::new(BufReader::new(file)), file_bytes))
+    }
+
+    fn new(file: Box<dyn Read + Send>, file_bytes: u64) -> Self {
         let options = LinearReaderOptions::default()
             .with_emit_chunks(true)
             .with_skip_end_magic(true)
             .with_record_length_limit(RECORD_BYTES_MAX);
-        Ok(Self {
-            file_bytes: file.metadata()?.len(),
-            file: BufReader::new(file),
+        Self {
+            file,
+            file_bytes,
             at_byte: mcap::MAGIC.len() as u64,
             reader: LinearReader::new_with_options(options),
-        })
+        }
     }
 
     /// The next record, `None` at the end, or why there is none.
@@ -192,6 +210,15 @@ fn next_record(
 
 /// Entries of a chunk: all of them, after its CRC was found right, or none.
 fn chunk_entries(content: &[u8], channel: u16) -> Result<Vec<Recorded>, String> {
+    // The reader makes room for what the chunk says that it unpacks to.
+    if let Record::Chunk { header, .. } = parse_record(op::CHUNK, content).map_err(|e| said(&e))?
+        && header.uncompressed_size > RECORD_BYTES_MAX as u64
+    {
+        let says = header.uncompressed_size;
+        return Err(format!(
+            "a chunk of {says} bytes unpacked, more than any has"
+        ));
+    }
     let options = LinearReaderOptions::default()
         .with_skip_start_magic(true)
         .with_skip_end_magic(true)
