@@ -135,10 +135,12 @@ async fn a_slow_disk_delays_the_archive_and_loses_nothing() {
     );
 }
 
-/// Becomes the program in a mount namespace of its own, with a disk at `$0` and an archive with one student on it.
-const ON_A_DISK: &str = r#"
+/// Becomes the program in a mount namespace of its own, with a disk at `$0` and an archive with one student on it
+/// whose recordings cannot be written.
+const ON_A_READ_ONLY_DISK: &str = r#"
 mount -t tmpfs -o size=64m none "$0" || exit 1
 student=$("$1" archive enroll --archive "$0/archive" --name "Ivo Brandt" --born 2002 --consent lesson) || exit 1
+mount --bind -o ro "$0/archive/recordings" "$0/archive/recordings" || exit 1
 exec "$@" --archive "$0/archive" --student "$student"
 "#;
 
@@ -220,26 +222,12 @@ async fn a_read_only_disk_is_told_and_got_over() {
     let mut command = Command::new("unshare");
     command
         .args(["--user", "--map-root-user", "--mount", "sh", "-c"])
-        .arg(ON_A_DISK)
+        .arg(ON_A_READ_ONLY_DISK)
         .arg(&disk)
         .arg(whin().get_program());
     let bay = Bay::start_by(command, "127.0.0.1:0", "whin_32", &[]);
     let mut screen = bay.listen().await;
-    // Before the first datagram, so that no recording is open for writing yet.
     let recordings = disk.join("archive/recordings");
-    let bind = ["--bind", "-o", "ro"];
-    let bound = Command::new("nsenter")
-        .args([
-            "--user",
-            "--mount",
-            "--target",
-            &bay.pid().to_string(),
-            "mount",
-        ])
-        .args(bind)
-        .args([&recordings, &recordings])
-        .status();
-    assert!(bound.expect("nsenter (util-linux) is installed").success());
     let golfer = Golfer::start(bay.udp);
     let (mut announced, mut refused) = (false, false);
     told(&mut screen, patience(), &mut |m| {
