@@ -20,7 +20,7 @@ use crate::support::scratch;
 mod entries;
 
 /// Bytes of one file and of a target's all.
-const FILE_MAX: u64 = 4096;
+const FILE_MAX: u64 = 8 * 1024;
 const ALL_MAX: u64 = 300 * 1024;
 
 fn folder(target: &str) -> PathBuf {

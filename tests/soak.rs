@@ -3,6 +3,7 @@
 //! short one is an ordinary test, hours are `long/soak`.
 
 use std::net::UdpSocket;
+use std::path::Path;
 use std::time::{Duration, Instant};
 
 use analysis::forward::{Kind, Lesson, LessonParams};
@@ -134,39 +135,32 @@ fn weather(
     out
 }
 
-/// Soaks a bay; what was found as JSON.
-pub(crate) fn soak(params: &Soak) -> Value {
-    let dir = scratch("soak");
-    let place = dir.join("archive");
-    let place = place.to_str().expect("a plain path");
-    let enrolled = archive(&[
-        "archive",
-        "enroll",
-        "--name",
-        "Soaked",
-        "--born",
-        "1970",
-        "--consent",
-        "lesson",
-        "--json",
-        "--archive",
-        place,
-    ]);
+/// A bay that records around swings of somebody who has agreed to it.
+fn opened(dir: &Path, place: &str) -> Bay {
+    let who = ["--name", "Soaked", "--born", "1970", "--consent", "lesson"];
+    let enrolled = archive(
+        &[
+            &["archive", "enroll"],
+            &who[..],
+            &["--json", "--archive", place],
+        ]
+        .concat(),
+    );
     let student = enrolled["student"].as_str().expect("a pseudonym");
     let config = dir.join("bay.toml");
     std::fs::write(&config, "version = 1\n[archive]\nrecord = \"swings\"\n").expect("a folder");
     let config = config.to_str().expect("a plain path");
-    let bay = Bay::start(
-        "whin_32",
-        &["--config", config, "--archive", place, "--student", student],
-    );
+    let args = ["--config", config, "--archive", place, "--student", student];
+    Bay::start("whin_32", &args)
+}
+
+/// Plays a lesson at the bay through all kinds of weather, looking at it now and then; seconds it took.
+fn play(lesson: &mut Lesson, bay: &Bay, params: &Soak, looks: &mut Looks) -> f64 {
     let map = MarkerMap::load("whin_32").expect("a shipped map");
-    let length_s = 60.0 * params.minutes * params.pace;
-    let mut lesson = Lesson::new(&LessonParams::usual(params.seed, length_s));
-    let mut sender = Sender::new(&lesson, &map, true);
+    let mut sender = Sender::new(lesson, &map, true);
     let socket = UdpSocket::bind("127.0.0.1:0").expect("a socket");
     let mut random = ChaCha8Rng::seed_from_u64(params.seed);
-    let (mut looks, mut held, mut due) = (Looks::default(), None, Vec::new());
+    let (mut held, mut due) = (None, Vec::new());
     let (began, mut look_s) = (Instant::now(), 0.0);
     for frame in lesson.by_ref() {
         let at = Duration::from_nanos((frame.real_ns as f64 / params.pace) as u64);
@@ -184,10 +178,22 @@ pub(crate) fn soak(params: &Soak) -> Value {
         }
         if at_s >= look_s {
             look_s = at_s + params.look_s;
-            looks.look(at_s, &bay);
+            looks.look(at_s, bay);
         }
     }
-    let taken_s = began.elapsed().as_secs_f64();
+    began.elapsed().as_secs_f64()
+}
+
+/// Soaks a bay; what was found as JSON.
+pub(crate) fn soak(params: &Soak) -> Value {
+    let dir = scratch("soak");
+    let place = dir.join("archive");
+    let place = place.to_str().expect("a plain path");
+    let bay = opened(&dir, place);
+    let length_s = 60.0 * params.minutes * params.pace;
+    let mut lesson = Lesson::new(&LessonParams::usual(params.seed, length_s));
+    let mut looks = Looks::default();
+    let taken_s = play(&mut lesson, &bay, params, &mut looks);
     // The last swing's window and its way to the disk.
     std::thread::sleep(Duration::from_secs(5));
     let page = looks.look(taken_s + 5.0, &bay);

@@ -81,7 +81,7 @@ pub(super) const GRID: &[Fault] = &[
                 }
             })
         },
-        least: 6,
+        least: 5,
         announced: &["stream.lost"],
     },
     Fault {
