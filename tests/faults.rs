@@ -12,7 +12,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use analysis::context::Context;
-use crossbeam_channel::unbounded;
+use crossbeam_channel::bounded;
 use daemon::analyze::{Bay, Outgoing, Outlets, Setup};
 use daemon::clock::Clock;
 use daemon::health::HealthBook;
@@ -41,10 +41,13 @@ struct Seen {
 fn through(mut sent: Vec<Sent>) -> Seen {
     sent.sort_by_key(|s| s.at_ns);
     let map = MarkerMap::load("whin_32").unwrap();
-    let (arrivals_in, arrivals) = unbounded();
-    let (outgoing_in, outgoing) = unbounded();
+    // Room for all of it: the datagrams and ten ticks a second before the thread begins, and what it says.
+    let last_ns = sent.last().map_or(0, |s| s.at_ns) + SECOND_NS;
+    let ticks = usize::try_from(last_ns / 100_000_000).unwrap() + 100;
+    let (arrivals_in, arrivals) = bounded(sent.len() + ticks);
+    let (outgoing_in, outgoing) = bounded(16 * ticks);
     // Uncertainties are not judged here: nobody takes a swing that would get them.
-    let (refine, nobody) = unbounded();
+    let (refine, nobody) = bounded(1);
     drop(nobody);
     let buffer = ReceiveBuffer {
         asked: 1,

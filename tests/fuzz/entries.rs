@@ -2,7 +2,6 @@
 //! says whether the bytes were taken for good, so that a corpus which only ever meets the first check is
 //! noticed. A panic is the finding.
 
-use std::cell::RefCell;
 use std::path::Path;
 
 use analysis::analyzer::{Analyzer, Input, Output};
