@@ -236,6 +236,7 @@ fn few_files_name_both_core_crates() {
         "src/lesson.rs",
         "table.rs",
         "health.rs",
+        "health/findings.rs",
         "offline.rs",
         "demo.rs",
         "files.rs",
