@@ -33,9 +33,10 @@ fn five_minutes_give_their_full_shots_at_their_instants() {
         .filter(|l| l.kind == Kind::Shot)
         .filter_map(|l| {
             // 1 ms: the limit of the golfer's single swings at 360 frames a second, doubled. Where the mat
-            // took speed a frame or two before the ball, the two blows cannot be told apart.
-            let mat = l.scene == "mat before the ball";
-            Some((l.impact_s?, if mat { 0.003 } else { 0.001 }))
+            // took speed a frame or two before the ball, or the ball took hardly any, no collision is seen
+            // by itself: then the passing of the ball's place goes.
+            let unseen = ["mat before the ball", "foam or topped ball"].contains(&l.scene);
+            Some((l.impact_s?, if unseen { 0.003 } else { 0.001 }))
         })
         .collect();
     assert!(shots.len() >= 3, "{shots:?}");
