@@ -240,7 +240,8 @@ fn of_many_differences_looked_at_together_few_real_ones_are_none() {
     println!("false among real {share:.4}, seen {seen:.3}, one alone in {alone} of {COMPARISONS}");
     // Three standard errors of shares that are 0 or nearly so.
     assert!(share <= 0.05 + 0.033, "{share}");
-    assert!(seen > 0.9, "{seen}");
+    // Two standard deviations by 10 against 20 shots that are alike: four of five are seen.
+    assert!(seen > 0.7, "{seen}");
     assert!(alone > COMPARISONS / 2, "what it is for");
 }
 
