@@ -7,7 +7,7 @@
 use std::path::Path;
 use std::time::Duration;
 
-use rusqlite::{Connection, Row, params};
+use rusqlite::{Connection, Row, TransactionBehavior, params};
 
 pub use self::book::{Among, Kept as KeptCalibration, Struck};
 pub use self::moved::Origin;
@@ -34,6 +34,8 @@ impl Store {
     pub fn open(path: &Path) -> Result<Self, ArchiveError> {
         let mut db = Connection::open(path)?;
         db.busy_timeout(BUSY)?;
+        // One that reads first and then writes would be refused at once while another writes: it waits to begin.
+        db.set_transaction_behavior(TransactionBehavior::Immediate);
         db.pragma_update(None, "journal_mode", "WAL")?;
         db.pragma_update(None, "synchronous", "FULL")?;
         db.pragma_update(None, "foreign_keys", true)?;
