@@ -15,8 +15,8 @@ use protocol::screen::{Archived, BayState, Health, Live, Queue, Replay, Status};
 use protocol::shelf::Curves;
 use tracing::{error, info, warn};
 
+use crate::archive::board::Board;
 use crate::archive::filing::{Filed, Filing};
-use crate::archive::writer::Board;
 use crate::decode::Decoder;
 use crate::errors::Code;
 use crate::health::{self, Drops, HealthBook};

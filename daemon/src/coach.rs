@@ -37,9 +37,9 @@ use protocol::lesson::{
 use protocol::screen::Message;
 pub use told::check as check_said;
 
+use crate::archive::board::Board;
 use crate::archive::rows::Session;
 use crate::archive::store::Store;
-use crate::archive::writer::Board;
 use crate::archive::{Archive, ArchiveError, rows};
 use crate::clock::Clock;
 use crate::hub::Hub;

@@ -13,13 +13,14 @@ use protocol::rig::ConfigShown;
 use serde::Deserialize;
 use thiserror::Error;
 
+pub use self::keep::{Archive, Recorded, Recording};
 pub use self::network::Network;
 pub use self::reach::{Access, Http, Tls, Udp};
 use self::source::Source;
-use crate::archive::held::Around;
 use crate::errors::Code;
 
 mod network;
+mod keep;
 mod reach;
 mod source;
 
@@ -29,11 +30,6 @@ const VERSION: i64 = 1;
 const LATE_MILLIS_MAX: f64 = 500.0;
 /// Reorder windows that make sense, milliseconds: more would delay every result.
 const REORDER_WINDOW_MILLIS: Range<u32> = 0..1001;
-/// Before a swing at least the longest window that is measured (9.6 s before the pass, 1.3 s after it, the
-/// streams' descriptions before it).
-const BEFORE_SECONDS: Range<u32> = 14..61;
-/// After a swing.
-const AFTER_SECONDS: Range<u32> = 0..61;
 
 /// Everything that can be configured, checked.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -95,43 +91,6 @@ pub struct Context {
 #[derive(Debug, Clone, Default, PartialEq, Deserialize)]
 #[serde(try_from = "BTreeMap<String, f64>")]
 pub struct Late(BTreeMap<u32, f64>);
-
-/// What is kept of the datagrams.
-#[derive(Debug, Clone, Default, PartialEq, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-pub struct Recording {
-    /// Folder for recordings; without one nothing is recorded.
-    pub dir: Option<PathBuf>,
-}
-
-/// Where sessions of students are kept.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(default, deny_unknown_fields)]
-pub struct Archive {
-    /// Folder of the archive; without one nothing is kept.
-    pub dir: Option<PathBuf>,
-    /// Pseudonym of the student whose session begins; without one nothing is recorded.
-    pub student: Option<String>,
-    /// What of a session is recorded.
-    pub record: Recorded,
-    /// Seconds before a swing, where only swings are recorded.
-    #[serde(deserialize_with = "before")]
-    pub before_seconds: u32,
-    /// Seconds after it.
-    #[serde(deserialize_with = "after")]
-    pub after_seconds: u32,
-}
-
-/// What of a session is recorded.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Recorded {
-    /// Every datagram.
-    #[default]
-    All,
-    /// Those around swings.
-    Swings,
-}
 
 /// Identifier of a bay: 1 to 32 of `a`–`z`, `0`–`9` and `-`.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
@@ -301,21 +260,7 @@ reorder_window_millis = {reorder}
 # Side, body and club of who swings; optional.
 {context_file}
 
-[recording]
-# Folder for recordings of the datagrams; without it nothing is recorded.
-{recording_dir}
-
-[archive]
-# Folder of the archive, and the student whose session begins when the bay starts: a pseudonym that
-# `whin archive enroll` gives. Without a student who consented nothing is recorded.
-{archive_dir}
-{archive_student}
-# \"all\" datagrams of a session, or those around \"swings\". The latter needs a tenth of the disk, but what was
-# no swing cannot be looked at again, and plates that were empty earlier than this have no zero in it.
-record = \"{record}\"
-before_seconds = {before}
-after_seconds = {after}
-
+{keep}
 [late_millis]
 # How much later than the markers a stream tells of things, by stream number: what `whin check --tap`
 # found beyond the clocks. Negative: earlier.
@@ -329,16 +274,7 @@ after_seconds = {after}
             reorder = markers.reorder_window_millis,
             context_file = optional("file", context.file.as_deref(), "context.toml"),
             late = late_millis.lines(),
-            record = archive.record.as_str(),
-            before = archive.before_seconds,
-            after = archive.after_seconds,
-            archive_dir = optional("dir", archive.dir.as_deref(), "archive"),
-            archive_student = optional(
-                "student",
-                archive.student.as_deref().map(Path::new),
-                "s-0123456789"
-            ),
-            recording_dir = optional("dir", recording.dir.as_deref(), "recordings"),
+            keep = keep::to_toml(recording, archive),
         )
     }
 }
@@ -349,39 +285,6 @@ impl Default for Bay {
             id: BayId("bay".into()),
             name: "Bay".into(),
             zone: Zone("UTC".into()),
-        }
-    }
-}
-
-impl Default for Archive {
-    fn default() -> Self {
-        Self {
-            dir: None,
-            student: None,
-            record: Recorded::All,
-            before_seconds: BEFORE_SECONDS.start,
-            after_seconds: 3,
-        }
-    }
-}
-
-impl Archive {
-    /// How much around each swing is recorded; without a value everything is.
-    #[must_use]
-    pub fn around(&self) -> Option<Around> {
-        let ns = |seconds: u32| u64::from(seconds) * 1_000_000_000;
-        (self.dir.is_some() && self.record == Recorded::Swings).then(|| Around {
-            before_ns: ns(self.before_seconds),
-            after_ns: ns(self.after_seconds),
-        })
-    }
-}
-
-impl Recorded {
-    fn as_str(self) -> &'static str {
-        match self {
-            Self::All => "all",
-            Self::Swings => "swings",
         }
     }
 }
@@ -482,14 +385,6 @@ impl TryFrom<String> for Zone {
 
 fn reorder_window<'de, D: serde::Deserializer<'de>>(from: D) -> Result<u32, D::Error> {
     within(u32::deserialize(from)?, &REORDER_WINDOW_MILLIS)
-}
-
-fn before<'de, D: serde::Deserializer<'de>>(from: D) -> Result<u32, D::Error> {
-    within(u32::deserialize(from)?, &BEFORE_SECONDS)
-}
-
-fn after<'de, D: serde::Deserializer<'de>>(from: D) -> Result<u32, D::Error> {
-    within(u32::deserialize(from)?, &AFTER_SECONDS)
 }
 
 fn within<E: serde::de::Error>(value: u32, range: &Range<u32>) -> Result<u32, E> {

@@ -21,8 +21,9 @@ use protocol::report::{Report, WHOLE};
 use protocol::screen::{Message, ReceiveBuffer, Swing};
 
 use crate::analyze::{self, Bay, Outgoing, Setup};
+use crate::archive::board::Board;
 use crate::archive::filing::Filed;
-use crate::archive::writer::{self, Board};
+use crate::archive::writer;
 use crate::clock::Clock;
 use crate::coach::{self, Coach};
 use crate::errors::Code;

@@ -10,6 +10,8 @@
     reason = "a campaign that cannot run says so and stops; helpers of the tests are used in part"
 )]
 
+#[path = "campaign.rs"]
+mod campaign;
 #[path = "../bay.rs"]
 mod bay;
 #[path = "../support.rs"]
@@ -23,7 +25,7 @@ use std::time::{Duration, Instant};
 use analysis::forward::{CaptureParams, GolferParams, LessonParams, PlateParams, swing};
 use daemon::archive::Archive;
 use daemon::archive::again::{self, Ask};
-use daemon::archive::rows::{Session, Student, Which};
+use daemon::archive::rows::{Session, Which};
 use daemon::feed::{self, Due};
 use daemon::map::MarkerMap;
 use daemon::{lesson, outgoing, synthetic};
@@ -33,15 +35,7 @@ use serde_json::json;
 use bay::Bay;
 
 fn enroll(archive: &mut Archive) -> String {
-    let student = Student {
-        id: String::new(),
-        name: "Ottoline Marsh".into(),
-        side: None,
-        sex: None,
-        height_m: None,
-        mass_kg: None,
-        born: 1965,
-    };
+    let student = campaign::student();
     let consent = (&["lesson"][..], None);
     archive
         .store
@@ -184,20 +178,15 @@ fn cost(dir: &Path, seconds: f64) -> (f64, f64, f64) {
 
 fn main() {
     let (mut swings, mut seed, mut seconds) = (500, 1, 30.0);
-    let mut arguments = std::env::args().skip(1);
-    while let Some(flag) = arguments.next() {
-        let mut number = || -> f64 {
-            let text = arguments.next().expect("a number after the flag");
-            text.parse().expect("a number after the flag")
-        };
-        match flag.as_str() {
+    campaign::flags(|flag, number| {
+        match flag {
             "--swings" => swings = number() as usize,
             "--seed" => seed = number() as u64,
             "--seconds" => seconds = number(),
-            "--bench" => {}
-            other => panic!("unknown flag {other}"),
+            _ => return false,
         }
-    }
+        true
+    });
     let dir = support::scratch("archive-cost");
     let (share, rate, kept) = cost(&dir, seconds);
     eprintln!(

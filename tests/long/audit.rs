@@ -8,6 +8,8 @@
     reason = "a campaign that cannot run says so and stops"
 )]
 
+#[path = "campaign.rs"]
+mod campaign;
 #[path = "../accuracy.rs"]
 mod accuracy;
 #[path = "../audit.rs"]
@@ -21,22 +23,17 @@ use audit::{Verdict, judge};
 fn main() {
     let mut capture = Conditions::usual().capture;
     let (mut seed, mut count) = (0, 500);
-    let mut arguments = std::env::args().skip(1);
-    while let Some(flag) = arguments.next() {
-        let mut number = || -> f64 {
-            let text = arguments.next().expect("a number after the flag");
-            text.parse().expect("a number after the flag")
-        };
-        match flag.as_str() {
+    campaign::flags(|flag, number| {
+        match flag {
             "--seed" => seed = number() as u64,
             "--count" => count = number() as u64,
             "--rate" => capture.rate_hz = number(),
             "--noise" => capture.noise_m = 1e-3 * number(),
             "--wobble" => capture.wobble = true,
-            "--bench" => {}
-            other => panic!("unknown flag {other}"),
+            _ => return false,
         }
-    }
+        true
+    });
     let mut tally: BTreeMap<&str, [usize; 3]> = BTreeMap::new();
     let (mut lags, mut residuals) = (Vec::new(), Vec::new());
     for seed in seed..seed + count {

@@ -7,6 +7,8 @@
     reason = "a campaign that cannot run says so and stops"
 )]
 
+#[path = "campaign.rs"]
+mod campaign;
 #[path = "../change.rs"]
 mod change;
 #[path = "../change_judge.rs"]
@@ -17,19 +19,14 @@ use change_judge::{Studio, Tally};
 
 fn main() {
     let (mut seed, mut count) = (0, 10_000);
-    let mut arguments = std::env::args().skip(1);
-    while let Some(flag) = arguments.next() {
-        let mut number = || -> u64 {
-            let text = arguments.next().expect("a number after the flag");
-            text.parse().expect("a number after the flag")
-        };
-        match flag.as_str() {
-            "--seed" => seed = number(),
-            "--count" => count = number(),
-            "--bench" => {}
-            other => panic!("unknown flag {other}"),
+    campaign::flags(|flag, number| {
+        match flag {
+            "--seed" => seed = number() as u64,
+            "--count" => count = number() as u64,
+            _ => return false,
         }
-    }
+        true
+    });
     let mut studio = Studio::default();
     without_change(&mut studio, seed, count);
     with_change(&mut studio, seed, count);

@@ -10,6 +10,8 @@
     reason = "a campaign that cannot run says so and stops; helpers of the tests are used in part"
 )]
 
+#[path = "campaign.rs"]
+mod campaign;
 #[path = "../accuracy.rs"]
 mod accuracy;
 #[path = "../bay.rs"]
@@ -87,20 +89,15 @@ impl Golfer {
 
 fn main() {
     let (mut seed, mut count, mut pace) = (1_u64, 50_u64, 6.0_f64);
-    let mut arguments = std::env::args().skip(1);
-    while let Some(flag) = arguments.next() {
-        let mut number = || -> f64 {
-            let text = arguments.next().expect("a number after the flag");
-            text.parse().expect("a number after the flag")
-        };
-        match flag.as_str() {
+    campaign::flags(|flag, number| {
+        match flag {
             "--seed" => seed = number() as u64,
             "--count" => count = number() as u64,
             "--pace" => pace = number(),
-            "--bench" => {}
-            other => panic!("{other}: `bash tests/long/coaching --help` says the flags"),
+            _ => return false,
         }
-    }
+        true
+    });
     let folder = support::top().join("target/long");
     std::fs::create_dir_all(&folder).expect("the folder of results");
     let path = folder.join(format!("coaching_{seed}.jsonl"));

@@ -11,6 +11,8 @@
     reason = "a campaign that cannot run says so and stops; helpers of the tests are used in part"
 )]
 
+#[path = "campaign.rs"]
+mod campaign;
 #[path = "../bay.rs"]
 mod bay;
 #[path = "disk.rs"]
@@ -27,7 +29,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use crossbeam_channel::bounded;
-use daemon::archive::rows::{Student, Which};
+use daemon::archive::rows::Which;
 use daemon::archive::{Archive, verify};
 use daemon::clock::Clock;
 use daemon::demo::{self, Lesson};
@@ -129,21 +131,16 @@ async fn life(
 #[tokio::main]
 async fn main() {
     let (mut seed, mut count, mut pace, mut sound) = (1_u64, 1000_u64, 4.0, false);
-    let mut arguments = std::env::args().skip(1);
-    while let Some(flag) = arguments.next() {
-        let mut number = || -> f64 {
-            let text = arguments.next().expect("a number after the flag");
-            text.parse().expect("a number after the flag")
-        };
-        match flag.as_str() {
+    campaign::flags(|flag, number| {
+        match flag {
             "--seed" => seed = number() as u64,
             "--count" => count = number() as u64,
             "--pace" => pace = number(),
             "--sound" => sound = true,
-            "--bench" => {}
-            other => panic!("unknown flag {other}"),
+            _ => return false,
         }
-    }
+        true
+    });
     let mut chance = ChaCha8Rng::seed_from_u64(seed);
     let top = support::scratch("kills");
     let (dir, log, rebuilt) = (top.join("archive"), top.join("calls"), top.join("rebuilt"));
@@ -199,15 +196,7 @@ async fn main() {
 }
 
 fn enroll(dir: &Path) -> String {
-    let student = Student {
-        id: String::new(),
-        name: "Ottoline Marsh".into(),
-        side: None,
-        sex: None,
-        height_m: None,
-        mass_kg: None,
-        born: 1965,
-    };
+    let student = campaign::student();
     let mut archive = Archive::create(dir).unwrap();
     let now = Clock::start().zero_utc_ns();
     archive

@@ -10,6 +10,8 @@
     reason = "a campaign that cannot run says so and stops"
 )]
 
+#[path = "campaign.rs"]
+mod campaign;
 #[path = "../accuracy.rs"]
 mod accuracy;
 #[path = "../leaks.rs"]
@@ -28,20 +30,15 @@ use serde_json::{Value, json};
 
 fn main() {
     let (mut seed, mut count, mut shots) = (0_u64, 1000_usize, 6_u64);
-    let mut arguments = std::env::args().skip(1);
-    while let Some(flag) = arguments.next() {
-        let mut number = || -> f64 {
-            let text = arguments.next().expect("a number after the flag");
-            text.parse().expect("a number after the flag")
-        };
-        match flag.as_str() {
+    campaign::flags(|flag, number| {
+        match flag {
             "--seed" => seed = number() as u64,
             "--count" => count = number() as usize,
             "--shots" => shots = number() as u64,
-            "--bench" => {}
-            other => panic!("{other}: `bash tests/long/leaks --help` says the flags"),
+            _ => return false,
         }
-    }
+        true
+    });
     let cases = cases(seed);
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../target/long");
     std::fs::create_dir_all(&folder).expect("the folder of results");

@@ -8,6 +8,8 @@
     reason = "a campaign that cannot run says so and stops"
 )]
 
+#[path = "campaign.rs"]
+mod campaign;
 #[path = "../lessons.rs"]
 mod lessons;
 
@@ -20,13 +22,8 @@ fn main() {
     let mut params = LessonParams::usual(0, 3600.0);
     let mut rig = Rig::USUAL;
     let (mut seed, mut count, mut both) = (1, 20, true);
-    let mut arguments = std::env::args().skip(1);
-    while let Some(flag) = arguments.next() {
-        let mut number = || -> f64 {
-            let text = arguments.next().expect("a number after the flag");
-            text.parse().expect("a number after the flag")
-        };
-        match flag.as_str() {
+    campaign::flags(|flag, number| {
+        match flag {
             "--minutes" => params.length_s = 60.0 * number(),
             "--seed" => seed = number() as u64,
             "--count" => count = number() as u64,
@@ -41,10 +38,10 @@ fn main() {
             "--no-trigger" => rig.trigger = false,
             "--no-ball" => rig.ball = false,
             "--right" => both = false,
-            "--bench" => {}
-            other => panic!("unknown flag {other}"),
+            _ => return false,
         }
-    }
+        true
+    });
     let mut score = Score::default();
     for seed in seed..seed + count {
         params.seed = seed;

@@ -7,6 +7,8 @@
     reason = "a campaign that cannot run says so and stops"
 )]
 
+#[path = "campaign.rs"]
+mod campaign;
 #[path = "../lessons.rs"]
 mod lessons;
 
@@ -20,20 +22,15 @@ const SETTLED_H: f64 = 1.0;
 
 fn main() {
     let mut params = LessonParams::usual(7, 6.0 * 3600.0);
-    let mut arguments = std::env::args().skip(1);
-    while let Some(flag) = arguments.next() {
-        let mut number = || -> f64 {
-            let text = arguments.next().expect("a number after the flag");
-            text.parse().expect("a number after the flag")
-        };
-        match flag.as_str() {
+    campaign::flags(|flag, number| {
+        match flag {
             "--hours" => params.length_s = 3600.0 * number(),
             "--seed" => params.seed = number() as u64,
             "--rate" => params.rate_hz = number(),
-            "--bench" => {}
-            other => panic!("unknown flag {other}"),
+            _ => return false,
         }
-    }
+        true
+    });
     let (mut figures, mut swings) = (Vec::new(), 0);
     watched(&params, Rig::USUAL, |run| {
         let hours = run.seconds / 3600.0;

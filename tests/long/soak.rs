@@ -10,6 +10,8 @@
     reason = "a campaign that cannot run says so and stops; helpers of the tests are used in part"
 )]
 
+#[path = "campaign.rs"]
+mod campaign;
 #[path = "../bay.rs"]
 mod bay;
 #[path = "../http.rs"]
@@ -26,19 +28,14 @@ fn main() {
         seed: 1,
         look_s: 10.0,
     };
-    let mut arguments = std::env::args().skip(1);
-    while let Some(flag) = arguments.next() {
-        let mut number = || -> f64 {
-            let text = arguments.next().expect("a number after the flag");
-            text.parse().expect("a number after the flag")
-        };
-        match flag.as_str() {
+    campaign::flags(|flag, number| {
+        match flag {
             "--minutes" => params.minutes = number(),
             "--pace" => params.pace = number(),
             "--seed" => params.seed = number() as u64,
-            "--bench" => {}
-            other => panic!("unknown flag {other}"),
+            _ => return false,
         }
-    }
+        true
+    });
     println!("{}", soak::soak(&params));
 }

@@ -20,6 +20,8 @@ use super::glimpse::{
     BUTT, Glimpse, HANDS, Shaft, Watched, hands_down, held_by_head, shaft, typical,
 };
 use super::kind::Kind;
+pub use super::passes::{FIRST_NS, FirstLook, Pass};
+use super::passes::{Passes, Seen};
 use crate::club;
 use crate::frame::CaptureFrame;
 use crate::landmark::Landmark;
@@ -46,78 +48,14 @@ const GLIMPSES_MAX: usize = 256;
 /// Live speeds, m/s: below the first the club is still, above the second (three frames long) it moves.
 const STILL_MPS: f64 = 0.15;
 const MOVES_MPS: f64 = 0.3;
-/// Slowest pass that earns a look, m/s: of the club head, of hands without a club, and of a head that
-/// comes from an address and passes through it.
-const PASS_MPS: f64 = 6.0;
-const HANDS_PASS_MPS: f64 = 3.0;
-const STROKE_MPS: f64 = 0.7;
-/// How close to its place at address the head of a slow stroke is at its fastest, and how far it goes on
-/// beyond it, metres.
-const STROKE_NEAR_M: f64 = 0.35;
-const STROKE_BEYOND_M: f64 = 0.04;
 /// Stillness that makes an address, nanoseconds.
 const SETTLED_NS: i64 = 300_000_000;
-/// Two passes are this far apart at least: a top and a downswing lie between, nanoseconds.
-const APART_NS: i64 = 350_000_000;
-/// Speed that begins a further pass ÷ the lowest since the one before.
-const AGAIN: f64 = 1.3;
-/// A pass this much faster than the one shortly before it is the downswing after a backswing.
-const FASTER: f64 = 1.5;
-/// Passes that wait for their tail: all that fit in it.
-const PASSES_MAX: usize = 6;
 /// Frames without a club after which the hands are watched, nanoseconds.
 const CLUB_GONE_NS: i64 = 500_000_000;
-/// Span kept after a pass before its window is looked at, nanoseconds: room for the finish.
-const TAIL_NS: i64 = 1_300_000_000;
-/// Span after a pass at which a first look is taken, nanoseconds: the 0.2 s after impact that have a say in
-/// the body's low-pass (`measure`), and the 20 ms by which the live pass may come before impact. Impact
-/// itself needs 40 ms and three frames: collisions are looked for up to 25 ms from the ball's place, with
-/// 15 ms and two spare frames of the path behind each.
-pub const FIRST_NS: i64 = 220_000_000;
-/// Span before a pass that its window holds, nanoseconds: address, backswing, downswing; more where the
-/// movement is seen to have begun earlier, as far as the ring goes back.
-const LEAD_NS: i64 = 4_500_000_000;
-const LEAD_MAX_NS: i64 = 9_600_000_000;
-/// Span before the movement that a window should hold, nanoseconds: the address.
-const BEFORE_NS: i64 = 1_000_000_000;
 /// Rise of the head from address that makes a movement a swing broken off, and way that makes it a
 /// waggle, metres.
 const ABORT_RISE_M: f64 = 0.45;
 const WAGGLE_WAY_M: f64 = 0.06;
-
-/// A fast pass of the club head.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Pass {
-    /// Frame number of the fastest frame.
-    pub number: u64,
-    /// Its device time, nanoseconds.
-    pub time_ns: i64,
-    /// Live speed there, m/s.
-    pub speed_mps: f64,
-    /// Whether the head moved toward the target.
-    pub toward_target: bool,
-    /// Whether it deserves a look: fast, or through its place at address.
-    worth: bool,
-    /// Whether it came from an address and is close to it.
-    near: bool,
-    /// Span before the pass that its window holds, nanoseconds.
-    pub lead_ns: i64,
-    /// Whether the first look was taken.
-    looked: bool,
-    /// What the first look found, where that was reported.
-    pub first: Option<FirstLook>,
-}
-
-/// What was reported after a first look.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct FirstLook {
-    /// Device time of the last frame that it saw, nanoseconds.
-    pub until_ns: i64,
-    /// Device time of impact, nanoseconds.
-    pub impact_ns: i64,
-    /// What the swing was.
-    pub kind: Kind,
-}
 
 /// A movement from an address that ended without a pass: no swing.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -149,10 +87,8 @@ pub struct Detector {
     rest: Option<Point3<f64>>,
     episode: Option<Episode>,
     ended: Option<Movement>,
-    /// Passes whose windows are not complete, oldest first; the last one may still get faster.
-    passes: VecDeque<Pass>,
-    /// Lowest speed since the last pass, m/s.
-    lowest_mps: f64,
+    /// Passes whose windows are not complete.
+    passes: Passes,
     club_seen_ns: Option<i64>,
     /// Whether the club was held by its head when it rested last.
     over: bool,
@@ -176,8 +112,7 @@ impl Detector {
             rest: None,
             episode: None,
             ended: None,
-            passes: VecDeque::new(),
-            lowest_mps: 0.0,
+            passes: Passes::default(),
             club_seen_ns: None,
             over: false,
             speeds: [0.0; 3],
@@ -209,7 +144,16 @@ impl Detector {
                 Watched::Butt => shaft(&point) == Some(Shaft::Over),
                 Watched::Hands => hands_down(&point),
             };
-            self.watch_pass(frame, (velocity, place), now.of);
+            let seen = Seen {
+                velocity,
+                held_mps: self.held_mps(),
+                place,
+                rest: self.rest,
+                of: now.of,
+                in_motion: self.state == State::InMotion,
+                began_ns: self.episode.map(|e| e.start_ns),
+            };
+            self.passes.watch(frame, &seen);
             self.step(frame.time_ns, (velocity.norm(), place), down);
         }
         self.due(frame.time_ns)
@@ -223,20 +167,12 @@ impl Detector {
     /// A pass toward the target that deserves a look and has lasted long enough for the first one; each
     /// comes once.
     pub fn first_due(&mut self, now_ns: i64) -> Option<Pass> {
-        let ripe = |p: &&mut Pass| {
-            p.worth && p.toward_target && !p.looked && now_ns.saturating_sub(p.time_ns) >= FIRST_NS
-        };
-        let pass = self.passes.iter_mut().find(ripe)?;
-        pass.looked = true;
-        Some(*pass)
+        self.passes.first_due(now_ns)
     }
 
     /// The first look at a pass was reported: it stands, whatever comes.
     pub fn settled(&mut self, pass: &Pass, found: FirstLook) {
-        let same = |p: &&mut Pass| p.number == pass.number;
-        if let Some(pass) = self.passes.iter_mut().find(same) {
-            pass.first = Some(found);
-        }
+        self.passes.settled(pass, found);
         self.judged(Some(found.impact_ns));
     }
 
@@ -255,7 +191,7 @@ impl Detector {
             ) {
                 self.state = State::Result;
             }
-        } else if self.state == State::Measuring && !self.passes.iter().any(|p| p.worth) {
+        } else if self.state == State::Measuring && !self.passes.is_any_worth() {
             self.state = State::Waiting;
         }
     }
@@ -269,32 +205,12 @@ impl Detector {
     /// Whether a pass belongs to the follow-through of the swing reported last.
     #[must_use]
     pub fn follows_swing(&self, pass: &Pass) -> bool {
-        self.reported_ns
-            .is_some_and(|t| (0..TAIL_NS).contains(&(pass.time_ns - t)))
+        pass.follows(self.reported_ns)
     }
 
-    /// The oldest pass whose tail is complete and that deserves a look. A pass away from the target is a
-    /// backswing or the club carried back when one toward it is near, and so is one before a faster one:
-    /// the head swings toward the target at the end of a backswing, too.
     fn due(&mut self, now_ns: i64) -> Option<Pass> {
-        while let Some(&pass) = self.passes.front() {
-            if now_ns.saturating_sub(pass.time_ns) < TAIL_NS {
-                return None;
-            }
-            self.passes.pop_front();
-            let beside = |other: &Pass| {
-                other.worth
-                    && other.toward_target
-                    && (other.time_ns - pass.time_ns).abs() < TAIL_NS
-                    && (!pass.toward_target || other.speed_mps > FASTER * pass.speed_mps)
-            };
-            let explained =
-                self.passes.iter().any(beside) || !pass.toward_target && self.follows_swing(&pass);
-            if pass.first.is_some() || pass.worth && !explained {
-                return Some(pass);
-            }
-        }
-        None
+        let reported_ns = self.reported_ns;
+        self.passes.due(now_ns, |pass| pass.follows(reported_ns))
     }
 
     /// The club's head in this frame, or the hands while no club was seen for long.
@@ -350,74 +266,6 @@ impl Detector {
         Some(typical(&moves) / span_s)
     }
 
-    /// A pass counts with the speed that it holds for three frames: a marker that jumps for one
-    /// frame is no pass. One toward the target is never replaced by one that is not.
-    fn watch_pass(
-        &mut self,
-        frame: &CaptureFrame,
-        (velocity, place): (Vector3<f64>, Option<Point3<f64>>),
-        of: Watched,
-    ) {
-        let speed_mps = self.held_mps();
-        let rest = self.rest.zip(place);
-        if let Some(((rest, place), last)) = rest.zip(self.passes.back_mut()) {
-            last.worth |= last.near && place.x > rest.x + STROKE_BEYOND_M;
-        }
-        self.lowest_mps = self.lowest_mps.min(velocity.norm());
-        let fast = speed_mps
-            >= if of == Watched::Hands {
-                HANDS_PASS_MPS
-            } else {
-                PASS_MPS
-            };
-        let toward_target = velocity.x > 0.5 * velocity.x.hypot(velocity.z);
-        let near = toward_target
-            && self.state == State::InMotion
-            && speed_mps >= STROKE_MPS
-            && rest.is_some_and(|(rest, place)| (place - rest).norm() < STROKE_NEAR_M);
-        if !fast && !near {
-            return;
-        }
-        let pass = Pass {
-            number: frame.number,
-            time_ns: frame.time_ns,
-            speed_mps,
-            toward_target,
-            worth: fast,
-            near,
-            lead_ns: self.episode.map_or(LEAD_NS, |e| {
-                let since_ns = frame.time_ns.saturating_sub(e.start_ns);
-                since_ns
-                    .saturating_add(BEFORE_NS)
-                    .clamp(LEAD_NS, LEAD_MAX_NS)
-            }),
-            looked: false,
-            first: None,
-        };
-        match self.passes.back_mut() {
-            Some(last) if frame.time_ns - last.time_ns < APART_NS => {
-                if last.first.is_some() {
-                    return;
-                }
-                if (toward_target, speed_mps) > (last.toward_target, last.speed_mps) {
-                    *last = Pass {
-                        worth: fast || last.worth && near,
-                        ..pass
-                    };
-                    self.lowest_mps = speed_mps;
-                }
-            }
-            Some(_) if speed_mps < AGAIN * self.lowest_mps => {}
-            _ => {
-                if self.passes.len() == PASSES_MAX {
-                    self.passes.pop_front();
-                }
-                self.passes.push_back(pass);
-                self.lowest_mps = speed_mps;
-            }
-        }
-    }
-
     /// The speed held for three frames, m/s.
     fn held_mps(&self) -> f64 {
         self.speeds.iter().copied().fold(f64::INFINITY, f64::min)
@@ -428,7 +276,7 @@ impl Detector {
         let settled = self
             .still_since
             .is_some_and(|since| now_ns - since >= SETTLED_NS);
-        let last = self.passes.back();
+        let last = self.passes.last();
         let passed =
             last.is_some_and(|p| p.worth && p.toward_target && speed_mps < 0.7 * p.speed_mps);
         if let Some((episode, place)) = self.episode.as_mut().zip(place) {
@@ -498,7 +346,7 @@ mod tests {
                 };
                 looks += usize::from(detector.push(&frame, &landmarks).is_some());
                 looks += usize::from(detector.first_due(frame.time_ns).is_some());
-                assert!(detector.passes.len() <= PASSES_MAX);
+                assert!(detector.passes.is_bounded());
                 assert!(detector.glimpses.len() <= GLIMPSES_MAX + 1);
             }
             assert_eq!(looks > 100, step_ns > 0, "{looks}");

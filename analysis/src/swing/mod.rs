@@ -10,3 +10,4 @@ pub mod phases;
 mod through;
 mod glimpse;
 pub mod detector;
+mod passes;

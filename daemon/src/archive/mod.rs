@@ -11,6 +11,7 @@
 //! only.
 
 pub mod again;
+pub mod board;
 pub mod date;
 pub mod disk;
 pub mod export;
