@@ -31,7 +31,9 @@ export class Picture {
     const look = getComputedStyle(this.canvas);
     const color = (name) => look.getPropertyValue(name).trim();
     const facing = memory.facing();
-    this.caption.textContent = memory.somebody() ? (facing === "left" ? "← target" : "target →") : "nobody in view";
+    // Which way the target is shows by the way somebody faces: until that is seen, neither is said.
+    const way = { left: "← target", right: "target →" }[facing] ?? "somebody, facing not seen";
+    this.caption.textContent = memory.somebody() ? way : "nobody in view";
     this.side = facing === "left" ? -1 : 1;
     this.fit(memory, plates);
     if (this.kind === "above") this.floor(c, color, memory, plates);
