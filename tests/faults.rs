@@ -175,6 +175,12 @@ fn row(fault: &Fault) -> (String, Vec<String>) {
             fault.name
         ));
     }
+    // Every ball was struck: where that was not seen it is open, never denied.
+    let denied = |r: &&Report| r.measurement.kind == "rehearsal";
+    let denied = seen.reports.iter().filter(denied).count();
+    if denied > 0 && fault.least > 0 {
+        wrong.push(format!("{}: {denied} told as without a ball", fault.name));
+    }
     let heard = fault.announced.iter().any(|code| codes.contains(code));
     if !fault.announced.is_empty() && !heard {
         wrong.push(format!("{}: only {codes:?} announced", fault.name));
