@@ -194,7 +194,11 @@ async fn a_store_that_is_locked_for_seconds_is_waited_for_and_for_longer_is_told
         assert!(holder.wait().unwrap().success());
         match kept {
             true => assert!(yes > 0 && no.is_none(), "{yes}, {no:?}"),
-            false => assert!(no.is_some_and(|why| why.contains("locked")), "a reason"),
+            // Or, where this machine sends faster than life, what the queue could not hold meanwhile.
+            false => {
+                let why = no.expect("told as not archived");
+                assert!(why.contains("locked") || why.contains("too slow"), "{why}");
+            }
         }
     }
     let mut again = false;
