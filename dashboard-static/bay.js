@@ -2,7 +2,7 @@
 // The replay is drawn elsewhere (replay.js).
 
 import { byId, element, say } from "./page.js";
-import { lastArchived, lastSwing } from "./state.js";
+import { lastArchived, shownSwing } from "./state.js";
 import { FOCUS, HEADLINE, STATES, archivedWords, liveWords, reading, unrefinedWords } from "./words.js";
 
 // Below this the share of lost datagrams is not worth a word of warning beside it.
@@ -22,7 +22,7 @@ export function prepare() {
 export function render(screen, units) {
   renderState(screen);
   renderNote(screen, units);
-  renderNumbers(lastSwing(screen), units);
+  renderNumbers(shownSwing(screen), units);
   renderHealth(screen.linked ? screen.health : null);
   say(byId("bay-name"), screen.bayName);
   say(byId("recording"), [screen.recording, keepsNothing(screen) ? "" : archivedWords(lastArchived(screen))].filter(Boolean).join(" · "));

@@ -7,7 +7,7 @@ import { shown } from "./figures.js";
 import { byId, say } from "./page.js";
 import { ReplayPanel } from "./replay.js";
 import { keepConnected } from "./socket.js";
-import { apply, initial, lastSwing, link } from "./state.js";
+import { apply, initial, shownSwing, link } from "./state.js";
 import { chooseUnits, onUnits, units as chosen } from "./units.js";
 
 chooseUnits(new URLSearchParams(location.search).get("units"));
@@ -36,7 +36,7 @@ function onMessage(message) {
     return;
   }
   draw();
-  const swing = lastSwing(screen);
+  const swing = shownSwing(screen);
   if (swing) replay.show(screen.bay, swing);
   else replay.clear();
 }

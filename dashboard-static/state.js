@@ -11,7 +11,7 @@ const WHOLE = 2;
 export const initial = Object.freeze({
   linked: false, problem: null, bay: null, bayName: "", recording: "", state: "no_signal",
   landmarks: [], swings: [], archived: [], health: null, live: null,
-  lesson: null, ended: null, outside: null,
+  lesson: null, ended: null, outside: null, others: null,
 });
 
 /** The screen after the line came or went. */
@@ -34,14 +34,20 @@ export function apply(screen, message) {
   }
 }
 
-/** The swing on show: the last one that was hit, or `null`. */
+/** The last swing that was hit, by whomever, or `null`. */
 export function lastSwing(screen) {
   return screen.swings.at(-1) ?? null;
 }
 
+/** The swing on show: the last one, unless somebody else came into the bay since; or `null`. */
+export function shownSwing(screen) {
+  const swing = lastSwing(screen);
+  return swing?.id === screen.others ? null : swing;
+}
+
 /** What became of the swing on show in the archive; `null` while that is open or without an archive. */
 export function lastArchived(screen) {
-  const swing = lastSwing(screen);
+  const swing = shownSwing(screen);
   return screen.archived.findLast((said) => said.id === swing?.id) ?? null;
 }
 
@@ -55,11 +61,13 @@ function hello(screen, message) {
     recording: message.recording, state: message.state, landmarks: message.landmarks,
     swings: message.swings, archived: message.archived ?? [], health: message.health, live: null,
     lesson: message.lesson ?? null, ended: null, outside: outside(message.swings, message.lesson),
+    others: others(screen, message.swings, message.lesson),
   };
 }
 
 // `ended` is the block that was shown last, while no other one goes on in the same lesson. `outside` is a
-// swing from before the block began: it must not be taken for the block's.
+// swing from before the block began: it must not be taken for the block's. `others` is the last swing of
+// whoever stood there before: nobody's numbers stand under somebody else's name.
 function lesson(screen, message) {
   const before = screen.lesson;
   const same = before?.seat?.session === message.seat?.session;
@@ -68,7 +76,17 @@ function lesson(screen, message) {
     ...screen, lesson: message, recording: message.recording,
     ended: same && !message.block ? (before.block ? closed(before, message) : screen.ended) : null,
     outside: began ? outside(screen.swings, message) : screen.outside,
+    others: others(screen, screen.swings, message),
   };
+}
+
+/** Who stands in the bay, so that a change is noticed; nobody is nobody's change. */
+export const personOf = (lesson) => (lesson?.seat ? `${lesson.seat.mode} ${lesson.seat.student?.id ?? ""}` : "");
+
+// A screen that was just opened knows of no change, and takes the last swing for his who is there.
+function others({ bay, lesson: before, others: known }, swings, lesson) {
+  const person = personOf(lesson);
+  return bay && person && person !== personOf(before) ? swings.at(-1)?.id ?? null : known;
 }
 
 // A block as it was when it ended; what was hidden in a check may be shown now.

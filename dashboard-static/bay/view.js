@@ -3,7 +3,7 @@
 
 import { difference, gap, inUnits, shown } from "../figures.js";
 import { metricName } from "../quantities.js";
-import { lastSwing } from "../state.js";
+import { shownSwing } from "../state.js";
 import { HEADLINE, KINDS, inWords, said } from "../words.js";
 
 const LISTED = 4;
@@ -26,7 +26,7 @@ export function bayView(screen, units) {
   if (!lesson?.seat) return { kind: "none" };
   const who = whoWords(lesson.seat);
   const page = pageOf(screen);
-  const base = { who, block: blockWords(page ?? lesson), calm: calm(lesson), side: strangerWords(lesson, lastSwing(screen)) };
+  const base = { who, block: blockWords(page ?? lesson), calm: calm(lesson), side: strangerWords(lesson, shownSwing(screen)) };
   if (!page) return { kind: "seat", ...base };
   if (!page.feedback) return { kind: "check", ...base, count: countWords(page.block) };
   const swing = freshSwing(screen, page);
@@ -63,7 +63,7 @@ function pageOf({ lesson, ended, swings, outside }) {
 
 // The newest swing when the lesson does not know it yet or does not count it.
 function freshSwing(screen, page) {
-  const swing = lastSwing(screen);
+  const swing = shownSwing(screen);
   if (!swing || swing.id === screen.outside) return null;
   const counted = page.shots.find((shot) => !shot.excluded);
   return counted?.swing === swing.id ? null : swing;

@@ -48,7 +48,7 @@ const rest = (s) => (s >= 90 ? `${Math.ceil(s / 60)} min rest` : `${s} s rest`);
 
 function checkIn() {
   return el(".checkin", { role: "group", "aria-label": "Check-in" },
-    el("p", {}, el("b", {}, "Before the first shot: "), "warmed up? Any pain?"),
+    el("p", {}, el("b", {}, model.lesson.blocks.some((b) => b.shots > 0) ? "Not asked yet: " : "Before the first shot: "), "warmed up? Any pain?"),
     el(".row.tight", {}, button("checkin:ready", "Warmed up, no pain", () => enterOfSession("checked_in", READY), { kind: "strong" }), painOf({ session: session() }, "start")));
 }
 

@@ -80,7 +80,7 @@ export function target() {
  * whom it concerns; seats and moved shots go back but not forth again, and seats only one step.
  */
 export function undoable(entry) {
-  if (entry.key === "consent") return false;
+  if (entry.key.startsWith("consent:")) return false;
   if (entry.key === "moved") return entry.undoes === null;
   return entry.key !== "seat" || (entry.undoes === null && newestFirst().find((e) => e.key === "seat")?.n === entry.n);
 }

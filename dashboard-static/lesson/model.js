@@ -1,7 +1,7 @@
 // What the Lesson page knows: the bay's messages, what was fetched, and what is open on the page.
 // One object; whoever changes it calls `changed`. No drawing here.
 
-import { MAJOR } from "../state.js";
+import { MAJOR, personOf } from "../state.js";
 
 export const model = {
   linked: false, problem: null, bay: null, bayName: "", bayState: "no_signal", lesson: null, lastSwing: null,
@@ -67,6 +67,7 @@ function hello(message) {
 
 function take(lesson) {
   const before = model.lesson?.seat?.student?.id;
+  if (model.lesson && personOf(model.lesson) !== personOf(lesson)) model.lastSwing = null;
   model.lesson = lesson;
   if (before !== lesson?.seat?.student?.id) {
     model.entries.clear();
