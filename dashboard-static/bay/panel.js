@@ -56,6 +56,7 @@ export class LessonPanel {
 
   renderCheck() {
     if (!this.view.count) return;
+    say(byId("check").querySelector(".say"), this.view.count.say);
     say(byId("check").querySelector(".digits"), this.view.count.shots);
     say(byId("check").querySelector(".of"), this.view.count.of);
   }

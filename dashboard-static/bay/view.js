@@ -88,10 +88,15 @@ function blockWords({ block }) {
   const done = block.ended_utc_ns == null ? "" : " ended";
   const planned = block.purpose === "check" && !done ? ` of ${block.planned}` : "";
   if (done) return `${block.purpose}${done}, ${block.shots} shots`;
+  if (planned && block.shots >= block.planned) return `${block.purpose}, complete`;
   return block.shots ? `${block.purpose}, shot ${block.shots}${planned}` : `${block.purpose}, no shot yet`;
 }
 
-const countWords = (block) => ({ shots: String(block.shots), of: `of ${block.planned} shots` });
+// Shots beyond the planned ones do not count.
+function countWords({ shots, planned }) {
+  const say = shots < planned ? "Check block: numbers afterwards" : "Check complete: the numbers follow";
+  return { say, shots: String(Math.min(shots, planned)), of: `of ${planned} shots` };
+}
 
 const calm = ({ load }) => ({ advice: capital(load.advice ?? ""), rest: load.rest_s ?? 0 });
 

@@ -16,7 +16,7 @@ export function blockBar() {
   return [
     el(".running", {}, el("h2", {}, block ? block.purpose : "No block runs"), el("p.count", {}, block ? counted(block) : "shots fall into no block and are not listed: begin one")),
     el(".choice.begin", { role: "group", "aria-label": "Begin a block" },
-      PURPOSES.map((purpose) => button(`begin:${purpose}`, [el("b", {}, begins(purpose)), el("span.sub", {}, purpose === "check" ? `${planned()} shots, silent` : WHY[purpose])], () => begin(purpose), { "aria-pressed": String(block?.purpose === purpose) })),
+      PURPOSES.map((purpose) => button(`begin:${purpose}`, [el("b", {}, begins(purpose)), el("span.sub", {}, purpose === "check" ? `${block?.purpose === "check" ? block.planned : planned()} shots, silent` : WHY[purpose])], () => begin(purpose), { "aria-pressed": String(block?.purpose === purpose) })),
       block && button("begin:end", [el("b", {}, "End"), el("span.sub", {}, "of the block")], endBlock)),
     model.ui.ask?.what === "check" && plan(),
     history(blocks, block),
@@ -28,10 +28,10 @@ const begins = (purpose) => purpose.charAt(0).toUpperCase() + purpose.slice(1);
 const planned = () => model.ui.planned ?? 10;
 
 function counted(block) {
-  const of = block.purpose === "check" ? ` of ${block.planned}` : "";
-  const rest = block.planned - block.shots;
-  const note = block.purpose !== "check" ? "" : rest > 0 ? " · the bay shows no judgement" : " · complete";
-  return `${block.shots}${of} ${block.shots === 1 && !of ? "shot" : "shots"}${note}`;
+  if (block.purpose !== "check") return count(block.shots, "shot");
+  const beyond = block.shots - block.planned;
+  if (beyond < 0) return `${block.shots} of ${block.planned} shots · the bay shows no judgement`;
+  return `${block.planned} of ${block.planned} shots · complete${beyond ? `, ${beyond} more not judged` : ""}`;
 }
 
 // A check's length is chosen before its first shot: the row opens instead of beginning at once.

@@ -33,6 +33,11 @@ export function choice(key, label, options, chosen, choose) {
   return el(".choice", { role: "group", "aria-label": label }, options.map(one));
 }
 
+// The field from which a form was sent is done with, until something is typed again.
+let sent = null;
+addEventListener("submit", () => { sent = document.activeElement?.dataset.k ?? null; }, true);
+addEventListener("input", () => { sent = null; }, true);
+
 let pointers = 0;
 const waiting = new Map();
 addEventListener("pointerdown", () => { pointers += 1; }, true);
@@ -60,7 +65,7 @@ export function flush() {
 
 function typing(root) {
   const active = document.activeElement;
-  return root.contains(active) && active.matches("input, textarea, select") && !active.hasAttribute("data-live");
+  return root.contains(active) && active.matches("input, textarea, select") && !active.hasAttribute("data-live") && active.dataset.k !== sent;
 }
 
 function repaint(root, make) {
