@@ -43,11 +43,13 @@ export const gap = (label) => (label === "°" || label === "×" || label === "" 
 /** A sentence of the daemon with its numbers in the chosen units. */
 export function inUnits(sentence, units) {
   return sentence.replaceAll(IN_SENTENCES, (all, sign, number, unit) => {
-    if (unit === "code" || unit === "ratio") return `${sign.replace("-", "−")}${number}`;
+    // As in `shown`: zero has no sign.
+    const signed = Number(number) === 0 ? "" : sign.replace("-", "−");
+    if (unit === "code" || unit === "ratio") return `${signed}${number}`;
     const inside = unit === "mm" ? Number(number) / 1000 : Number(number);
     const { digits, unit: label } = shown(inside, unit === "mm" ? "m" : unit, units);
     // Where the unit stays, so do the decimals that the sentence gave.
-    return `${sign.replace("-", "−")}${unit === "deg" || unit === "%BW" ? number : digits}${gap(label)}`;
+    return `${signed}${unit === "deg" || unit === "%BW" ? number : digits}${gap(label)}`;
   });
 }
 

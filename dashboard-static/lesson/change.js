@@ -1,6 +1,7 @@
 // Whether this block differs from the baseline: the verdict in words, the shift on a line about zero, and
 // how many shots are still needed.
 
+import { gap } from "../figures.js";
 import { el } from "./dom.js";
 import { model, session } from "./model.js";
 import { count, difference, label, metricName, sentence, unitOf } from "./say.js";
@@ -43,5 +44,5 @@ function line(change, unit) {
   return el(".shift", { role: "img", "aria-label": `shift ${difference(change.metric, change.shift, unit)}` },
     change.detectable !== null && zone("zone", -change.detectable, change.detectable),
     el(".zero", { left: 50 }), zone("reach", change.low, change.high),
-    el(".mark", { left: x(change.shift) }), el("span.said", { left: Math.min(88, Math.max(12, x(change.shift))) }, difference(change.metric, change.shift, unit)), el("span.unit", {}, `0 ${label(unitOf(change.metric, unit))}`));
+    el(".mark", { left: x(change.shift) }), el("span.said", { left: Math.min(88, Math.max(12, x(change.shift))) }, difference(change.metric, change.shift, unit)), el("span.unit", {}, `0${gap(label(unitOf(change.metric, unit)))}`));
 }

@@ -1,5 +1,6 @@
 // What was entered: every entry of the student, which of them holds, which can be undone, and each in words.
 
+import { gap } from "../figures.js";
 import { eventName } from "../words.js";
 import { get } from "./api.js";
 import { changed, model, student } from "./model.js";
@@ -148,7 +149,7 @@ function seatWords(seat) {
 
 function thresholdWords([leak, name], number) {
   const line = model.thresholds.lines.find((t) => t.leak === leak && t.name === name);
-  const said = number === null ? "the default" : line ? `${digits(number, line.unit)} ${label(line.unit)}` : number;
+  const said = number === null ? "the default" : line ? `${digits(number, line.unit)}${line.unit === "ratio" ? "" : gap(label(line.unit))}` : number;
   return `Threshold, ${line?.words ?? `${leak}, ${name}`.replaceAll("_", " ")}: ${said}`;
 }
 

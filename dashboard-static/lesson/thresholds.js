@@ -2,6 +2,7 @@
 // coach and taken back.
 
 import { enterOfStudent } from "./acts.js";
+import { gap } from "../figures.js";
 import { get } from "./api.js";
 import { button, el } from "./dom.js";
 import { field } from "./form.js";
@@ -19,7 +20,7 @@ export function thresholdsOf(leak) {
 
 function line(t) {
   const key = `threshold.${t.leak}.${t.name}`;
-  const said = (v) => (v === null || v === undefined ? "off" : `${number(v, t.unit)} ${label(t.unit)}`);
+  const said = (v) => (v === null || v === undefined ? "off" : `${number(v, t.unit)}${t.unit === "ratio" ? "" : gap(label(t.unit))}`);
   const set = async (event) => {
     event.preventDefault();
     const typed = Number((model.ui.drafts[key] ?? "").trim().replace(",", ".").replace("−", "-"));
@@ -32,7 +33,7 @@ function line(t) {
   return el("form.threshold", { onsubmit: set, "data-threshold": t.name },
     el("p", {}, `${capital(t.words)}: `, el("b", {}, said(t.value)), el("span.dim", {}, ` · ${own ? `set by the coach, the default is ${said(t.default)}` : t.value === null ? t.source : `the default: ${t.source}`}`)),
     el(".row", {},
-      field(key, `In ${label(t.unit)}`, { inputmode: "decimal", autocomplete: "off" }),
+      field(key, t.unit === "ratio" ? "A number" : `In ${label(t.unit)}`, { inputmode: "decimal", autocomplete: "off" }),
       el("button", { type: "submit", "data-k": `${key}:set` }, "Set"),
       own && button(`${key}:default`, t.default === null || t.default === undefined ? "Off again" : `Back to ${said(t.default)}`, () => enterOfStudent("threshold", { leak: t.leak, name: t.name, value: null }))));
 }
