@@ -6,8 +6,9 @@ import { look } from "./camera.js";
 import { drawFigure, drawFloor, drawFootWords, drawForce, drawPath, drawRest, drawShade } from "./stick.js";
 import { mix } from "./vector.js";
 
-const PATH_S = 0.5;
-const PATH_STEP_S = 0.004;
+/** How long the way of the head stands behind it. */
+export const PATH_S = 0.5;
+export const PATH_STEP_S = 0.004;
 const SMALLEST_WORDS_PX = 14;
 
 /**

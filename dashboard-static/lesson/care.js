@@ -6,7 +6,7 @@ import { button, choice, el } from "./dom.js";
 import { field } from "./form.js";
 import { holds } from "./ledger.js";
 import { model, session, student, ui } from "./model.js";
-import { count, sentence } from "./say.js";
+import { capital, count, sentence } from "./say.js";
 
 /** The closed list of movements (analysis/src/coaching/limits.rs), and coming back after an injury. */
 const MOVEMENTS = [
@@ -35,7 +35,7 @@ export function careStrip() {
     load.full > 0 || load.advice ? el("span.chip", {}, loadWords(load)) : null,
   ].filter(Boolean);
   return [
-    load.advice && el("p.loud.advice", { role: "alert" }, `△ ${load.advice}${load.rest_s ? ` · ${rest(load.rest_s)} left` : ""}`),
+    load.advice && el("p.loud.advice", { role: "alert" }, `△ ${capital(load.advice)}${load.rest_s ? ` · ${rest(load.rest_s)} left` : ""}`),
     other && model.ui.tab !== "student" && el(".row.tight", {}, el("p.loud", {}, `△ ${sentence(other.words)}`), button("care:club", "Choose the club", () => ui({ tab: "student" }))),
     !asked() && checkIn(),
     chips.length > 0 && el(".chips", {}, chips),

@@ -4,7 +4,7 @@
 
 import { camera, extent } from "../camera.js";
 import { DARK, LIGHT } from "../palette.js";
-import { drawTake, restPoint } from "../scene.js";
+import { PATH_S, PATH_STEP_S, drawTake, restPoint } from "../scene.js";
 import { LEFT, RIGHT, drawLane } from "../shelf/lane.js";
 import { Stage } from "../stick.js";
 import { Take } from "../take.js";
@@ -104,7 +104,8 @@ function picture({ take, curves, impact }, kind, moment, at) {
   const stage = new Stage(canvas, camera(kind, take.handed), colors());
   const rest = restPoint(take, impact + (curves.events.address ?? curves.start_s));
   whenPlaced(canvas, () => {
-    const box = extent(stage.view, [...take.pointsAt(impact + moment), rest].filter(Boolean), MARGIN_M);
+    const path = take.headPath(impact + moment - PATH_S, impact + moment, PATH_STEP_S);
+    const box = extent(stage.view, [...take.pointsAt(impact + moment), ...path, rest].filter(Boolean), MARGIN_M);
     box.bottom -= kind === "face_on" ? 0.14 : 0.04;
     stage.frame(box, Math.min(canvas.clientWidth / (box.right - box.left), canvas.clientHeight / (box.top - box.bottom)));
     stage.clear();
