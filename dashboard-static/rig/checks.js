@@ -59,7 +59,7 @@ function withFindings(check, view) {
 function link(view) {
   const base = { id: "link", name: "Word from the bay", limit: `silence up to ${LIMITS.silence} s` };
   if (view.problem) return { ...base, state: "wrong", figure: "—", todo: view.problem };
-  if (!view.linked) return { ...base, state: "wrong", figure: "no signal", todo: "Start the bay's program (`whin serve`). This page comes back by itself." };
+  if (!view.linked) return { ...base, state: "wrong", figure: "no signal", todo: "Start the bay's program: whin serve. This page comes back by itself." };
   if (view.state === "no_signal") return { ...base, state: "wrong", figure: "no frames", todo: "The program runs, but no frames arrive: start the capture system's stream and check its address and the cable." };
   return { ...base, state: "ok", figure: "frames arrive", todo: "" };
 }

@@ -57,7 +57,7 @@ function clockCell({ clock, content }, view) {
   const { value } = metric(view, "clock_uncertainty");
   const swing = content === "forces" && value !== null ? (value === 0 ? "; the markers' own" : `; ± ${figure(value, 2)} ms to the markers in the last swing`) : "";
   if (!clock) return { text: "—", small: `not known yet${swing}` };
-  const sets = clock.sets ? `, began anew ${clock.sets} times` : "";
+  const sets = clock.sets ? `, began anew ${clock.sets === 1 ? "once" : `${clock.sets} times`}` : "";
   return { text: `± ${figure(clock.uncertainty_ms, 2)} ms`, small: `against this computer${sets}${swing}`, state: judge(clock.uncertainty_ms, LIMITS.clock) };
 }
 

@@ -19,7 +19,7 @@ export function stills(take) {
   const boxes = known.map(([event]) => extent(view, [...take.pointsAt(take.events[event]), rest].filter(Boolean), 0.12));
   const [bottom, top] = [Math.min(...boxes.map((b) => b.bottom)) - 0.1, Math.max(...boxes.map((b) => b.top))];
   const scale = HEIGHT / (top - bottom);
-  const target = take.handed === "left" ? "← target" : "target →";
+  const target = take.handed === "left" ? "←\u00a0target" : "target\u00a0→";
   return known.map(([event, words], i) => {
     const box = { ...boxes[i], bottom, top };
     const paper = new Paper(Math.round((box.right - box.left) * scale), HEIGHT, view, `The golfer ${words}, face on, ${take.handed}-handed`);
