@@ -19,6 +19,8 @@ const CAPTIONS = {
   right: { face_on: "face on · target →", along_line: "along the target line" },
   left: { face_on: "face on · ← target", along_line: "along the target line" },
 };
+/** Where nobody was seen yet. */
+const NOBODY = "The golfer appears here as soon as markers are seen.";
 const MARGIN_M = 0.06;
 const ROOM_FOR_WORDS_M = 0.12;
 const ROOM_FOR_FORCES_M = 0.32;
@@ -45,6 +47,7 @@ export class ReplayPanel {
     this.told = 0;
     this.calm.addEventListener("change", () => this.arrange());
     new ResizeObserver(() => this.fit()).observe(byId("panes"));
+    say(byId("replay-title"), NOBODY);
     requestAnimationFrame((now) => this.tick(now));
   }
 
@@ -87,7 +90,7 @@ export class ReplayPanel {
     this.panes = [];
     byId("panes").replaceChildren();
     for (const id of ["ruler", "forces", "floor", "legend"]) byId(id).hidden = true;
-    say(byId("replay-title"), "");
+    say(byId("replay-title"), NOBODY);
   }
 
   load(swing, replay) {
