@@ -102,6 +102,10 @@ new MutationObserver(() => {
   if (block.startsWith("check ended") && !document.getElementById("focus").hidden) passed.ended = block;
 }).observe(document.body, { subtree: true, childList: true, characterData: true, attributes: true });
 """
+OTHERS = """
+return { student: document.querySelector("#seat .student").textContent,
+  digits: [...document.querySelectorAll("#numbers .digits, #focus .digits")].filter((n) => n.getClientRects().length).map((n) => n.textContent) };
+"""
 NAMED = "return import(`${location.origin}/words.js`).then((words) => arguments[0].map((id) => words.metricName(id)));"
 
 
@@ -120,7 +124,7 @@ def main(url, folder):
             lesson, seen = steady(browser, 3)
             browser.screenshot(f"{folder}/practice-{width}.png")
             failures += [f"{width}x{height}: {wrong}" for wrong in practice(seen, lesson, "metric") + drawn(browser)]
-        failures += names(browser, api) + keys(browser, api) + told(browser, api) + checked(browser, api, folder)
+        failures += names(browser, api) + keys(browser, api) + told(browser, api) + checked(browser, api, folder) + others(browser, api)
         failures += quiet(browser, url)
         failures += [] if club else ["no club"]
     print(json.dumps({"ok": not failures, "failures": failures}, ensure_ascii=False))
@@ -439,6 +443,17 @@ def checked(browser, api, folder):
     if "check" in passed["sounding"]:
         wrong.append("a tone sounded in the check block")
     return wrong
+
+
+def others(browser, api):
+    """Nobody's numbers stand under somebody else's name."""
+    api.patiently("PUT", f"/bays/{api.bay}/seat", {"mode": "guest"})
+    end = time.monotonic() + PATIENCE_S
+    while not (seen := browser.run(OTHERS))["student"].startswith("Guest"):
+        if time.monotonic() > end:
+            return ["the guest is not announced"]
+        time.sleep(0.05)
+    return [] if set(seen["digits"]) == {"—"} else [f"the guest is shown what the student did: {seen['digits']}"]
 
 
 if __name__ == "__main__":
