@@ -19,7 +19,7 @@ export function stills(take) {
   const boxes = known.map(([event]) => extent(view, [...take.pointsAt(take.events[event]), rest].filter(Boolean), 0.12));
   const [bottom, top] = [Math.min(...boxes.map((b) => b.bottom)) - 0.1, Math.max(...boxes.map((b) => b.top))];
   const scale = HEIGHT / (top - bottom);
-  const target = take.handed === "left" ? "←\u00a0target" : "target\u00a0→";
+  const target = take.handed === "left" ? "← target" : "target →";
   return known.map(([event, words], i) => {
     const box = { ...boxes[i], bottom, top };
     const paper = new Paper(Math.round((box.right - box.left) * scale), HEIGHT, view, `The golfer ${words}, face on, ${take.handed}-handed`);
@@ -28,6 +28,6 @@ export function stills(take) {
     const shapes = figure(take.poseAt(take.events[event]), take.handed);
     drawFigure(paper, shapes);
     drawFootWords(paper, shapes, 13);
-    return el("figure", {}, paper.root, el("figcaption", {}, `${words} · ${target}`));
+    return el("figure", {}, paper.root, el("figcaption", {}, `${words} · `, el("span.way", {}, target)));
   });
 }

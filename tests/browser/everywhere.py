@@ -72,7 +72,7 @@ def main(url, axe_file):
         session = api.lesson()["seat"]["session"]
         look.page("Bay", url, "Ivo Brandt\n", ["← target", "lead side (right)", "trail side (left)", "left-handed"], figures=2)
         look.page("Lesson", url + "lesson", "Shot", ["left-handed"], prepare=lambda: a_moment(look, api))
-        look.page("Shelf", f"{url}shelf?a=swing:{shots[1]}&b=swing:{shots[0]}", "differences", ["← target", "left-handed"], figures=2)
+        look.page("Shelf", f"{url}shelf?a=swing:{shots[1]}&b=swing:{shots[0]}", "95 % interval", ["← target", "left-handed"], figures=2)
         look.page("report", f"{url}shelf?report={session}", STUDENT, ["← target"])
         look.page("Rig", url + "rig", "Known weight", ["← target"])
         failures += quiet(browser, url)
