@@ -2,13 +2,16 @@
 
 use axum::extract::{Path, Query, State};
 use axum::routing::get;
-use protocol::shelf::{BlockPage, CarryOver, Cohort, Comparison, Ribbons, Together, Trend};
+use protocol::shelf::{
+    BlockPage, CarryOver, Cohort, Comparison, Ribbons, Separates, Together, Trend,
+};
 use serde::Deserialize;
 
 use super::ask::ask;
 use super::describe::{Operation, shape};
 use super::shelf::{Answer, listed, metric, read, refused};
-use crate::coach::cohort::Golfers;
+use crate::coach::cohort::{Beside, Golfers};
+use crate::web::problem::Problem;
 use crate::web::server::Shared;
 
 pub(super) const OPERATIONS: &[Operation] = &[
@@ -84,6 +87,33 @@ pub(super) const OPERATIONS: &[Operation] = &[
         shape::<Cohort>,
     ),
     read(
+        "/api/v1/cohorts/separates",
+        || get(separates),
+        (
+            "getSeparates",
+            "What separates two groups of golfers: association, never cause; twenty in each or none",
+        ),
+        &[
+            ("a_club", "Of group A: club in words"),
+            ("a_side", "`right` or `left`"),
+            ("a_sex", "`female` or `male`"),
+            ("a_age_from", "Years, included"),
+            ("a_age_to", "Years, included"),
+            ("a_speed_from", "Median head speed in m/s, included"),
+            ("a_speed_to", "Median head speed in m/s, not included"),
+            ("b_club", "Of group B: club in words"),
+            ("b_side", "`right` or `left`"),
+            ("b_sex", "`female` or `male`"),
+            ("b_age_from", "Years, included"),
+            ("b_age_to", "Years, included"),
+            ("b_speed_from", "Median head speed in m/s, included"),
+            ("b_speed_to", "Median head speed in m/s, not included"),
+            ("student", "Who is compared, and so is in neither"),
+            ("metrics", "Only these, by commas"),
+        ],
+        shape::<Separates>,
+    ),
+    read(
         "/api/v1/students/{student}/carry-over",
         || get(carry_over),
         ("getCarryOver", "With what the next lesson opens"),
@@ -154,24 +184,98 @@ struct Asked {
     metrics: Option<String>,
 }
 
-async fn cohort(State(site): State<Shared>, Query(asked): Query<Asked>) -> Answer {
-    let metrics = listed(asked.metrics.as_deref());
-    let age = (asked.age_from, asked.age_to);
-    let speed = (asked.speed_from, asked.speed_to);
-    let golfers = Golfers {
-        club: asked.club,
-        side: asked.side,
-        sex: asked.sex,
-        age: (age != (None, None)).then(|| (age.0.unwrap_or(0), age.1.unwrap_or(u32::MAX))),
-        head_speed: (speed.0.is_some() || speed.1.is_some())
-            .then(|| (speed.0.unwrap_or(0.0), speed.1.unwrap_or(f64::INFINITY))),
-        student: asked.student,
+impl Asked {
+    fn golfers(self) -> Result<(Golfers, Beside), Problem> {
+        let ages = (self.age_from, self.age_to);
+        let speeds = (self.speed_from, self.speed_to);
+        let group = Group(self.club, self.side, self.sex, ages, speeds);
+        Ok((
+            group.golfers()?,
+            beside(self.student, self.metrics.as_deref())?,
+        ))
+    }
+}
+
+/// A group as asked for: club, side, sex, ages, speeds.
+struct Group(
+    Option<String>,
+    Option<String>,
+    Option<String>,
+    (Option<u32>, Option<u32>),
+    (Option<f64>, Option<f64>),
+);
+
+impl Group {
+    fn golfers(self) -> Result<Golfers, Problem> {
+        let Self(club, side, sex, age, speed) = self;
+        for (what, told, known) in [
+            ("side", &side, ["right", "left"]),
+            ("sex", &sex, ["female", "male"]),
+        ] {
+            if let Some(told) = told
+                && !known.contains(&told.as_str())
+            {
+                let [one, other] = known;
+                return Err(refused(format!("{what} is `{told}`: use {one} or {other}")));
+            }
+        }
+        Ok(Golfers {
+            club,
+            side,
+            sex,
+            age: (age != (None, None)).then(|| (age.0.unwrap_or(0), age.1.unwrap_or(u32::MAX))),
+            head_speed: (speed != (None, None))
+                .then(|| (speed.0.unwrap_or(0.0), speed.1.unwrap_or(f64::INFINITY))),
+        })
+    }
+}
+
+fn beside(student: Option<String>, metrics: Option<&str>) -> Result<Beside, Problem> {
+    let metrics = listed(metrics);
+    Ok(Beside {
+        student,
         metrics: metrics
             .iter()
             .map(|id| metric(id))
             .collect::<Result<_, _>>()?,
-    };
-    ask(site, move |coach| coach.cohort(&golfers)).await
+    })
+}
+
+async fn cohort(State(site): State<Shared>, Query(asked): Query<Asked>) -> Answer {
+    let (golfers, beside) = asked.golfers()?;
+    ask(site, move |coach| coach.cohort(&golfers, &beside)).await
+}
+
+/// Both groups, each in the words of a cohort.
+#[derive(Deserialize)]
+struct Pairing {
+    a_club: Option<String>,
+    a_side: Option<String>,
+    a_sex: Option<String>,
+    a_age_from: Option<u32>,
+    a_age_to: Option<u32>,
+    a_speed_from: Option<f64>,
+    a_speed_to: Option<f64>,
+    b_club: Option<String>,
+    b_side: Option<String>,
+    b_sex: Option<String>,
+    b_age_from: Option<u32>,
+    b_age_to: Option<u32>,
+    b_speed_from: Option<f64>,
+    b_speed_to: Option<f64>,
+    student: Option<String>,
+    metrics: Option<String>,
+}
+
+async fn separates(State(site): State<Shared>, Query(asked): Query<Pairing>) -> Answer {
+    let ages = (asked.a_age_from, asked.a_age_to);
+    let speeds = (asked.a_speed_from, asked.a_speed_to);
+    let a = Group(asked.a_club, asked.a_side, asked.a_sex, ages, speeds).golfers()?;
+    let ages = (asked.b_age_from, asked.b_age_to);
+    let speeds = (asked.b_speed_from, asked.b_speed_to);
+    let b = Group(asked.b_club, asked.b_side, asked.b_sex, ages, speeds).golfers()?;
+    let beside = beside(asked.student, asked.metrics.as_deref())?;
+    ask(site, move |coach| coach.separates([&a, &b], &beside)).await
 }
 
 async fn carry_over(State(site): State<Shared>, Path(student): Path<String>) -> Answer {
