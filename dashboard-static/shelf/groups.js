@@ -95,7 +95,7 @@ export class Groups {
     const said = found.length === 0 ? `None of ${told.rows.length} metrics separates them by more than chance.` : `${found.length} of ${told.rows.length} metrics ${found.length === 1 ? "separates" : "separate"} them by more than chance.`;
     return [el("p", {}, el("b", {}, `${a} golfers in A, ${b} in B. ${said}`)), el("p", {}, told.words),
       found.length > 0 && table(found),
-      el("p.fine", {}, "Dot: how often a golfer of B has the larger value than one of A, less how often the smaller one: right always (+1), middle as often (0), left never (−1). Bar: 95 % interval. A and B: the middle golfer. q: share of chance finds among rows up to this one."),
+      el("p.fine", {}, "Dot: how often a golfer of B has the larger value than one of A, less how often the smaller one: right always (+1), middle as often (0), left never (−1). Bar: 95 % interval. A and B: the middle golfer. q: adjusted for how many metrics were looked at; up to 0.05 counts as more than chance."),
       rest.length > 0 && el("details", {}, el("summary", {}, "Looked at, not more than chance"), table(rest))].filter(Boolean);
   }
 

@@ -21,7 +21,7 @@ export class Trends {
     Object.assign(this, { root, students, metrics, units, metric: SPEED, student: "", club: "" });
     this.form = el("form.filters", { onchange: () => this.read(), onsubmit: (e) => e.preventDefault() });
     this.parts = Object.fromEntries(["trend", "together", "cohort"].map((name) => [name, el(`section.${name}`, {})]));
-    const groups = el("section.groups", { "aria-label": "What separates two groups" });
+    const groups = el("section.separates", { "aria-label": "What separates two groups" });
     this.groups = new Groups(groups, students, units);
     root.replaceChildren(this.form, this.parts.trend, el(".beside", {}, this.parts.together, this.parts.cohort), groups);
   }
