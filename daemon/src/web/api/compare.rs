@@ -171,7 +171,7 @@ async fn together(State(site): State<Shared>, Path(club): Path<String>) -> Answe
     ask(site, move |coach| coach.together(&club)).await
 }
 
-#[derive(Deserialize)]
+#[derive(Default, Deserialize)]
 struct Asked {
     club: Option<String>,
     side: Option<String>,
@@ -185,32 +185,10 @@ struct Asked {
 }
 
 impl Asked {
-    fn golfers(self) -> Result<(Golfers, Beside), Problem> {
-        let ages = (self.age_from, self.age_to);
-        let speeds = (self.speed_from, self.speed_to);
-        let group = Group(self.club, self.side, self.sex, ages, speeds);
-        Ok((
-            group.golfers()?,
-            beside(self.student, self.metrics.as_deref())?,
-        ))
-    }
-}
-
-/// A group as asked for: club, side, sex, ages, speeds.
-struct Group(
-    Option<String>,
-    Option<String>,
-    Option<String>,
-    (Option<u32>, Option<u32>),
-    (Option<f64>, Option<f64>),
-);
-
-impl Group {
-    fn golfers(self) -> Result<Golfers, Problem> {
-        let Self(club, side, sex, age, speed) = self;
+    fn golfers(&self) -> Result<Golfers, Problem> {
         for (what, told, known) in [
-            ("side", &side, ["right", "left"]),
-            ("sex", &sex, ["female", "male"]),
+            ("side", &self.side, ["right", "left"]),
+            ("sex", &self.sex, ["female", "male"]),
         ] {
             if let Some(told) = told
                 && !known.contains(&told.as_str())
@@ -219,30 +197,34 @@ impl Group {
                 return Err(refused(format!("{what} is `{told}`: use {one} or {other}")));
             }
         }
+        let (age, speed) = (
+            (self.age_from, self.age_to),
+            (self.speed_from, self.speed_to),
+        );
         Ok(Golfers {
-            club,
-            side,
-            sex,
+            club: self.club.clone(),
+            side: self.side.clone(),
+            sex: self.sex.clone(),
             age: (age != (None, None)).then(|| (age.0.unwrap_or(0), age.1.unwrap_or(u32::MAX))),
             head_speed: (speed != (None, None))
                 .then(|| (speed.0.unwrap_or(0.0), speed.1.unwrap_or(f64::INFINITY))),
         })
     }
-}
 
-fn beside(student: Option<String>, metrics: Option<&str>) -> Result<Beside, Problem> {
-    let metrics = listed(metrics);
-    Ok(Beside {
-        student,
-        metrics: metrics
-            .iter()
-            .map(|id| metric(id))
-            .collect::<Result<_, _>>()?,
-    })
+    fn beside(&self) -> Result<Beside, Problem> {
+        let metrics = listed(self.metrics.as_deref());
+        Ok(Beside {
+            student: self.student.clone(),
+            metrics: metrics
+                .iter()
+                .map(|id| metric(id))
+                .collect::<Result<_, _>>()?,
+        })
+    }
 }
 
 async fn cohort(State(site): State<Shared>, Query(asked): Query<Asked>) -> Answer {
-    let (golfers, beside) = asked.golfers()?;
+    let (golfers, beside) = (asked.golfers()?, asked.beside()?);
     ask(site, move |coach| coach.cohort(&golfers, &beside)).await
 }
 
@@ -268,13 +250,28 @@ struct Pairing {
 }
 
 async fn separates(State(site): State<Shared>, Query(asked): Query<Pairing>) -> Answer {
-    let ages = (asked.a_age_from, asked.a_age_to);
-    let speeds = (asked.a_speed_from, asked.a_speed_to);
-    let a = Group(asked.a_club, asked.a_side, asked.a_sex, ages, speeds).golfers()?;
-    let ages = (asked.b_age_from, asked.b_age_to);
-    let speeds = (asked.b_speed_from, asked.b_speed_to);
-    let b = Group(asked.b_club, asked.b_side, asked.b_sex, ages, speeds).golfers()?;
-    let beside = beside(asked.student, asked.metrics.as_deref())?;
+    let b = Asked {
+        club: asked.b_club,
+        side: asked.b_side,
+        sex: asked.b_sex,
+        age_from: asked.b_age_from,
+        age_to: asked.b_age_to,
+        speed_from: asked.b_speed_from,
+        speed_to: asked.b_speed_to,
+        ..Asked::default()
+    };
+    let a = Asked {
+        club: asked.a_club,
+        side: asked.a_side,
+        sex: asked.a_sex,
+        age_from: asked.a_age_from,
+        age_to: asked.a_age_to,
+        speed_from: asked.a_speed_from,
+        speed_to: asked.a_speed_to,
+        student: asked.student,
+        metrics: asked.metrics,
+    };
+    let (a, b, beside) = (a.golfers()?, b.golfers()?, a.beside()?);
     ask(site, move |coach| coach.separates([&a, &b], &beside)).await
 }
 
