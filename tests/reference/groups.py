@@ -8,15 +8,14 @@ from scipy import stats
 
 
 def interval(x, y):
-    """Asymmetric interval of Cliff's delta: Feng & Cliff 2004, equations for the unbiased variance and the limits."""
+    """Asymmetric interval of Cliff's delta (Feng & Cliff 2004); its variance from the parts that either group's
+    golfers and their pairs have in a two-way layout, each estimated without bias."""
     d = np.sign(np.subtract.outer(y, x))
     m, n = d.shape
     delta = d.mean()
     rows, columns = d.mean(axis=1), d.mean(axis=0)
-    s_rows = ((rows - delta) ** 2).sum() / (m - 1)
-    s_columns = ((columns - delta) ** 2).sum() / (n - 1)
-    s_cells = ((d - delta) ** 2).sum() / ((m - 1) * (n - 1))
-    variance = (m * s_rows + n * s_columns - s_cells) / (m * n)
+    pairs = ((d - rows[:, None] - columns[None, :] + delta) ** 2).sum() / ((m - 1) * (n - 1))
+    variance = (rows.var(ddof=1) - pairs / n) / m + (columns.var(ddof=1) - pairs / m) / n + pairs / (m * n)
     variance = max(variance, (1 - delta**2) / (m * n - 1))
     t = stats.t.isf(0.025, m + n - 2)
     half = t * np.sqrt(variance * ((1 - delta**2) ** 2 + t**2 * variance))
