@@ -54,11 +54,11 @@ export class Groups {
       return el("fieldset.filters", {}, el("legend", {}, `Group ${name.toUpperCase()}`),
         field("Club", el("select", { name: `${name}_club` }, options([["", "any club"], ...clubs.map((c) => [c, c])], of.club))),
         field("Sex", el("select", { name: `${name}_sex` }, options([["", "any"], ["female", "female"], ["male", "male"]], of.sex))),
+        field("Side", el("select", { name: `${name}_side` }, options([["", "either"], ["right", "right-handed"], ["left", "left-handed"]], of.side))),
         field(`Head speed from, ${label}`, number(`${name}_speed_from`, speed(of.speed_from))),
-        field(`below, ${label}`, number(`${name}_speed_to`, speed(of.speed_to))),
+        field(`Head speed below, ${label}`, number(`${name}_speed_to`, speed(of.speed_to))),
         field("Age from", number(`${name}_age_from`, of.age_from)),
-        field("to", number(`${name}_age_to`, of.age_to)),
-        field("Side", el("select", { name: `${name}_side` }, options([["", "either"], ["right", "right-handed"], ["left", "left-handed"]], of.side))));
+        field("Age to", number(`${name}_age_to`, of.age_to)));
     };
     this.form.replaceChildren(...NAMES.map(group));
   }
@@ -87,7 +87,7 @@ export class Groups {
     if (told.rows.length === 0) return [el("p", {}, told.words)];
     const found = told.rows.filter((row) => row.found);
     const rest = told.rows.filter((row) => !row.found);
-    const heads = ["Metric", "in B against A", "delta, 95 % interval", "A", "B", "q"];
+    const heads = ["Metric", "A", "B", "in B against A", "delta, 95 % interval", "q"];
     const table = (rows) => el(".scroll-wide", { tabindex: "0", role: "region", "aria-label": "What separates the groups" }, el("table.differences", {},
       el("thead", {}, el("tr", {}, heads.map((words) => el("th", { scope: "col" }, words)))),
       el("tbody", {}, rows.map((row) => this.row(row)))));
@@ -106,11 +106,12 @@ export class Groups {
     const words = `${delta(row.delta)}, ${delta(row.low)} to ${delta(row.high)}`;
     return el("tr", { class: row.found ? "real" : null, "data-metric": row.metric },
       el("th", { scope: "row" }, el(".metric", {}, el("span.flag", { "aria-hidden": "true" }, row.found ? "●" : "○"), el("span.hidden", {}, row.found ? "more than chance: " : "not more than chance: "), el("span", {}, metricName(row.metric)))),
+      el("td", {}, value(row.medians[0])), el("td", {}, value(row.medians[1])),
       el("td", {}, svg("svg.whisker.wide", { viewBox: `0 0 ${WIDE} 16`, role: "img", "aria-label": words },
         svg("line.zero", { x1: WIDE / 2, x2: WIDE / 2, y1: 1, y2: 15 }),
         svg("line.reach", { x1: x(row.low), x2: x(row.high), y1: 8, y2: 8 }),
         svg("circle.mean", { cx: x(row.delta), cy: 8, r: 4 }))),
-      el("td.by", {}, words), el("td", {}, value(row.medians[0])), el("td", {}, value(row.medians[1])),
-      el("td", {}, row.q < 0.001 ? "under 0.001" : row.q.toFixed(3)));
+      el("td.by", {}, words),
+      el("td.among", {}, row.q < 0.001 ? "under 0.001" : row.q.toFixed(3)));
   }
 }
