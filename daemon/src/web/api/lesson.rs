@@ -9,9 +9,9 @@ use protocol::lesson::{
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::ask::{Told, ask};
+use super::ask::{Told, ask, ask_bay, ask_hall};
 use super::describe::{Operation, shape};
-use super::hub;
+use crate::coach::Coach;
 use crate::web::problem::Problem;
 use crate::web::server::Shared;
 
@@ -237,7 +237,7 @@ async fn consent(
 }
 
 async fn withdraw(State(site): State<Shared>, Path((id, scope)): Path<(String, String)>) -> Answer {
-    ask(site, move |coach| coach.withdraw(&id, &scope)).await
+    ask_hall(site, move |hall| hall.withdraw(&id, &scope)).await
 }
 
 async fn add_club(
@@ -249,8 +249,7 @@ async fn add_club(
 }
 
 async fn lesson(State(site): State<Shared>, Path(bay): Path<String>) -> Answer {
-    hub(&site, &bay)?;
-    ask(site, |coach| coach.lesson()).await
+    ask_bay(site, bay, Coach::lesson).await
 }
 
 async fn sit(
@@ -258,9 +257,9 @@ async fn sit(
     Path(bay): Path<String>,
     Told(asked): Told<NewSeat>,
 ) -> Answer {
-    hub(&site, &bay)?;
-    ask(site, move |coach| {
-        let (seat, entry) = coach.sit(&asked)?;
+    site.shown(Some(&bay))?;
+    ask_hall(site, move |hall| {
+        let (seat, entry) = hall.sit(&bay, &asked)?;
         Ok(Seated { seat, entry })
     })
     .await
@@ -271,13 +270,11 @@ async fn begin_block(
     Path(bay): Path<String>,
     Told(asked): Told<NewBlock>,
 ) -> Answer {
-    hub(&site, &bay)?;
-    ask(site, move |coach| coach.begin_block(&asked)).await
+    ask_bay(site, bay, move |coach| coach.begin_block(&asked)).await
 }
 
 async fn end_block(State(site): State<Shared>, Path(bay): Path<String>) -> Answer {
-    hub(&site, &bay)?;
-    ask(site, |coach| {
+    ask_bay(site, bay, |coach| {
         let entry = coach.end_block()?;
         Ok(Ended {
             ended: entry.is_some(),
@@ -299,9 +296,9 @@ async fn entries(State(site): State<Shared>, Query(asked): Query<Asked>) -> Answ
 }
 
 async fn enter(State(site): State<Shared>, Told(asked): Told<Ask>) -> Answer {
-    ask(site, move |coach| coach.enter(&asked)).await
+    ask_hall(site, move |hall| hall.enter(&asked)).await
 }
 
 async fn undo(State(site): State<Shared>, Path(n): Path<i64>) -> Answer {
-    ask(site, move |coach| coach.undo(n)).await
+    ask_hall(site, move |hall| hall.undo(n)).await
 }
