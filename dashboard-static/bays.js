@@ -29,11 +29,19 @@ fetch("/api/v1/bays")
   // Without them the page shows the bay that it was asked for.
   .catch(() => {});
 
+// How much of every name is the hall's, which a choice need not repeat: up to the last comma that all share.
+function common(bays) {
+  const [{ name: first }] = bays;
+  const shared = (end) => bays.every(({ name }) => name.startsWith(first.slice(0, end)));
+  const ends = [...first.matchAll(/, /g)].map(({ index }) => index + 2).filter(shared);
+  return ends.at(-1) ?? 0;
+}
+
 /** A choice of bays for the way between pages; nothing where there is one bay. */
 export function bayChoice() {
   if (hall.length < 2) return null;
   const current = hall.some((bay) => bay.id === asked) ? asked : hall[0].id;
-  const option = ({ id, name }) => el("option", { value: id, selected: id === current }, name);
+  const option = ({ id, name }) => el("option", { value: id, selected: id === current }, name.slice(common(hall)));
   const onchange = ({ target }) => location.assign(ofBay(location.pathname, target.value));
   return el("select.bays", { "aria-label": "Bay", onchange }, hall.map(option));
 }
