@@ -42,6 +42,7 @@ mod gait;
 mod golfer;
 mod guarded;
 mod ground;
+mod hall;
 mod honesty;
 mod http;
 mod invariance;

@@ -12,6 +12,7 @@ mod chair;
 pub mod cohort;
 pub mod compare;
 mod findings;
+pub mod hall;
 mod judge;
 mod moving;
 mod place;
@@ -291,6 +292,12 @@ impl Coach {
         all.iter()
             .map(|s| on_file(&archive.store, s, self.utc_ns()))
             .collect()
+    }
+
+    /// The bay's identifier.
+    #[must_use]
+    pub fn bay(&self) -> &str {
+        &self.meta.bay
     }
 
     /// Who stands in the bay.

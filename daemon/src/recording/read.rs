@@ -210,14 +210,20 @@ fn next_record(
 
 /// Entries of a chunk: all of them, after its CRC was found right, or none.
 fn chunk_entries(content: &[u8], channel: u16) -> Result<Vec<Recorded>, String> {
-    // The reader makes room for what the chunk says that it unpacks to.
-    if let Record::Chunk { header, .. } = parse_record(op::CHUNK, content).map_err(|e| said(&e))?
-        && header.uncompressed_size > RECORD_BYTES_MAX as u64
+    if let Record::Chunk { header, data } =
+        parse_record(op::CHUNK, content).map_err(|e| said(&e))?
     {
+        // The reader makes room for what the chunk says that it unpacks to.
         let says = header.uncompressed_size;
-        return Err(format!(
-            "a chunk of {says} bytes unpacked, more than any has"
-        ));
+        if says > RECORD_BYTES_MAX as u64 {
+            return Err(format!(
+                "a chunk of {says} bytes unpacked, more than any has"
+            ));
+        }
+        // It counts what is left of an unpacked chunk down, without a look whether that much is left.
+        if header.compression.is_empty() && !holds_whole_records(&data) {
+            return Err("a record runs over the end of its chunk".into());
+        }
     }
     let options = LinearReaderOptions::default()
         .with_skip_start_magic(true)
@@ -232,8 +238,9 @@ fn chunk_entries(content: &[u8], channel: u16) -> Result<Vec<Recorded>, String> 
     let mut bytes = head.chain(content);
     let mut entries = Vec::new();
     while let Some((opcode, data)) = next_record(&mut reader, &mut bytes)? {
-        let record = parse_record(opcode, &data).map_err(|e| said(&e))?;
-        if let Record::Message { header, data } = record
+        if opcode == op::MESSAGE
+            && let Record::Message { header, data } =
+                parse_record(opcode, &data).map_err(|e| said(&e))?
             && header.channel_id == channel
         {
             entries.extend(batch::entries(&data).ok_or("a batch ends inside an entry")?);
@@ -242,12 +249,33 @@ fn chunk_entries(content: &[u8], channel: u16) -> Result<Vec<Recorded>, String> 
     Ok(entries)
 }
 
+/// Whether records follow one another to the last byte.
+fn holds_whole_records(mut bytes: &[u8]) -> bool {
+    while let Some((head, rest)) = bytes.split_first_chunk::<{ RECORD_HEAD as usize }>() {
+        let [_opcode, length @ ..] = *head;
+        let length = usize::try_from(u64::from_le_bytes(length));
+        let Some(next) = length.ok().and_then(|n| rest.get(n..)) else {
+            return false;
+        };
+        bytes = next;
+    }
+    bytes.is_empty()
+}
+
 /// Fields of our metadata record, which stands before the first chunk.
 fn metadata(records: &mut Records) -> Result<BTreeMap<String, String>, String> {
     while let Some((opcode, content)) = records.next()? {
-        match parse_record(opcode, &content).map_err(|e| said(&e))? {
-            Record::Metadata(found) if found.name == METADATA => return Ok(found.metadata),
-            Record::Chunk { .. } => break,
+        // Other records are not looked into: the parser trusts some of their lengths.
+        match opcode {
+            op::METADATA => {
+                let record = parse_record(opcode, &content).map_err(|e| said(&e))?;
+                if let Record::Metadata(found) = record
+                    && found.name == METADATA
+                {
+                    return Ok(found.metadata);
+                }
+            }
+            op::CHUNK => break,
             _ => {}
         }
     }

@@ -9,9 +9,9 @@ use protocol::lesson::{
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::ask::{Told, ask};
+use super::ask::{Told, ask, ask_bay, ask_hall};
 use super::describe::{Operation, shape};
-use super::hub;
+use crate::coach::Coach;
 use crate::web::problem::Problem;
 use crate::web::server::Shared;
 
@@ -262,7 +262,7 @@ async fn consent(
 }
 
 async fn withdraw(State(site): State<Shared>, Path((id, scope)): Path<(String, String)>) -> Answer {
-    ask(site, move |coach| coach.withdraw(&id, &scope)).await
+    ask_hall(site, move |hall| hall.withdraw(&id, &scope)).await
 }
 
 async fn add_club(
@@ -285,8 +285,7 @@ async fn tell_club(
 }
 
 async fn lesson(State(site): State<Shared>, Path(bay): Path<String>) -> Answer {
-    hub(&site, &bay)?;
-    ask(site, |coach| coach.lesson()).await
+    ask_bay(site, bay, Coach::lesson).await
 }
 
 async fn sit(
@@ -294,9 +293,9 @@ async fn sit(
     Path(bay): Path<String>,
     Told(asked): Told<NewSeat>,
 ) -> Answer {
-    hub(&site, &bay)?;
-    ask(site, move |coach| {
-        let (seat, entry) = coach.sit(&asked)?;
+    site.shown(Some(&bay))?;
+    ask_hall(site, move |hall| {
+        let (seat, entry) = hall.sit(&bay, &asked)?;
         Ok(Seated { seat, entry })
     })
     .await
@@ -307,13 +306,11 @@ async fn begin_block(
     Path(bay): Path<String>,
     Told(asked): Told<NewBlock>,
 ) -> Answer {
-    hub(&site, &bay)?;
-    ask(site, move |coach| coach.begin_block(&asked)).await
+    ask_bay(site, bay, move |coach| coach.begin_block(&asked)).await
 }
 
 async fn end_block(State(site): State<Shared>, Path(bay): Path<String>) -> Answer {
-    hub(&site, &bay)?;
-    ask(site, |coach| {
+    ask_bay(site, bay, |coach| {
         let entry = coach.end_block()?;
         Ok(Ended {
             ended: entry.is_some(),
@@ -335,9 +332,9 @@ async fn entries(State(site): State<Shared>, Query(asked): Query<Asked>) -> Answ
 }
 
 async fn enter(State(site): State<Shared>, Told(asked): Told<Ask>) -> Answer {
-    ask(site, move |coach| coach.enter(&asked)).await
+    ask_hall(site, move |hall| hall.enter(&asked)).await
 }
 
 async fn undo(State(site): State<Shared>, Path(n): Path<i64>) -> Answer {
-    ask(site, move |coach| coach.undo(n)).await
+    ask_hall(site, move |hall| hall.undo(n)).await
 }
