@@ -6,6 +6,7 @@ use std::path::Path;
 use analysis::coaching::shot::Metric;
 use daemon::archive::Archive;
 use daemon::archive::rows::{Outcome, Place, Session, Student, Swing};
+use daemon::archive::store::Store;
 use protocol::lesson::{About, Ask, Club, Said};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
@@ -40,7 +41,7 @@ struct Golfer {
 impl Golfer {
     fn usual(n: usize) -> Self {
         Self {
-            fast: n % 2 == 0,
+            fast: n.is_multiple_of(2),
             consented: true,
             analysis: "",
             // Frequent golfers count no more than others.
@@ -72,13 +73,8 @@ fn normal(rng: &mut ChaCha8Rng) -> f64 {
     (0..12).map(|_| one(rng)).sum::<f64>() - 6.0
 }
 
-/// One golfer with a lesson; gives the values of each swing by metric, and the student.
-fn add(
-    archive: &mut Archive,
-    (n, golfer): (usize, &Golfer),
-    rng: &mut ChaCha8Rng,
-) -> (String, Vec<Vec<(&'static str, f64)>>) {
-    let store = &mut archive.store;
+/// What is told of a golfer: student and club.
+fn told(store: &mut Store, (n, golfer): (usize, &Golfer)) -> (String, String) {
     let student = Student {
         id: String::new(),
         name: format!("Golfer {n}"),
@@ -99,6 +95,40 @@ fn add(
         ..Club::default()
     };
     let club = store.add_club(&student, &club, NOW).unwrap();
+    (student, club)
+}
+
+/// A swing's values, about what the golfer usually does.
+fn values(
+    rng: &mut ChaCha8Rng,
+    (n, golfer): (usize, &Golfer),
+    (speed, own): (f64, &[f64]),
+) -> Vec<(&'static str, f64)> {
+    let mut values = vec![(SPEED, speed + 0.2 * normal(rng))];
+    for (at, id) in METRICS.into_iter().enumerate() {
+        let size = [0.03, 8.0, 0.4, 5.0, 6.0][at];
+        let apart = [2.0, 0.0, 0.0, 0.5, 0.0][at] * f64::from(u8::from(golfer.fast));
+        let value = size * (own[at] + 0.3 * normal(rng) + apart);
+        // Whole multiples: golfers tie.
+        let value = match id {
+            "tempo_ratio" => (value / 0.25).round() * 0.25,
+            _ => value,
+        };
+        if at < 4 || n < 2 {
+            values.push((id, value));
+        }
+    }
+    values
+}
+
+/// One golfer with a lesson; gives the values of each swing by metric, and the student.
+fn add(
+    archive: &mut Archive,
+    (n, golfer): (usize, &Golfer),
+    rng: &mut ChaCha8Rng,
+) -> (String, Vec<Vec<(&'static str, f64)>>) {
+    let store = &mut archive.store;
+    let (student, club) = told(store, (n, golfer));
     let session = Session {
         id: format!("bay-{n}"),
         student: student.clone(),
@@ -111,28 +141,13 @@ fn add(
     store.begin_session(&session).unwrap();
     let file = format!("bay-{n}.mcap");
     let recording = store.add_recording(&session.id, &file).unwrap();
-    let told = ("practice", Some(club.as_str()), 10);
-    store.begin_block(&session.id, told, NOW).unwrap();
+    let block = ("practice", Some(club.as_str()), 10);
+    store.begin_block(&session.id, block, NOW).unwrap();
     let own: Vec<f64> = METRICS.iter().map(|_| normal(rng)).collect();
     let speed = if golfer.fast { 46.0 } else { 36.0 } + 1.5 * normal(rng).clamp(-2.0, 2.0);
     let mut all = Vec::new();
     for swing in 0..golfer.swings {
-        let mut values = vec![(SPEED, speed + 0.2 * normal(rng))];
-        for (at, id) in METRICS.into_iter().enumerate() {
-            let apart = [0.06, 0.0, 0.0, 0.5, 0.0][at] * f64::from(u8::from(golfer.fast));
-            let size = [0.03, 8.0, 0.4, 5.0, 6.0][at];
-            let value =
-                size * (own[at] + 0.3 * normal(rng)) + apart * if at == 0 { 1.0 } else { size };
-            // Whole multiples: golfers tie.
-            let value = if id == "tempo_ratio" {
-                (value / 0.25).round() * 0.25
-            } else {
-                value
-            };
-            if at < 4 || n < 2 {
-                values.push((id, value));
-            }
-        }
+        let values = values(rng, (n, golfer), (speed, &own));
         let at = NOW + (swing as u64 + 1) * 60_000_000_000;
         let row = Swing {
             block: None,
