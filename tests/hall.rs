@@ -91,39 +91,8 @@ fn two_bays_teach_side_by_side() {
         scope.spawn(|| hit(bay.udp, Style::Balanced, 1, 0));
         hit(south_udp, Style::Balanced, 2, 10);
     });
-    for (name, who, shots) in [("north", &ivo, 1), ("south", &ottoline, 2)] {
-        let lesson = lesson(&api, name, |lesson| lesson["block"]["shots"] == shots);
-        assert_eq!(lesson["seat"]["student"]["id"], **who);
-        let live = api.get(&format!("/api/v1/bays/{name}/swings"));
-        assert_eq!(live["swings"].as_array().unwrap().len(), shots);
-        let kept = api.get(&format!("/api/v1/swings?student={who}&kind=shot"));
-        let kept = kept["swings"].as_array().unwrap();
-        assert_eq!(kept.len(), shots, "{name}");
-        let id = kept[0]["id"].as_str().unwrap();
-        assert!(id.starts_with(&format!("{name}-")), "{id}");
-    }
-
-    // An entry about whoever stands in the second bay shows there, although no bay was named.
-    let spared = |lesson: &Value| lesson["limits"].to_string().contains("physiotherapist");
-    let limit = json!([{ "movement": "hips", "reason": "advice of a physiotherapist" }]);
-    let entry = enter(&api, json!({ "student": ottoline }), "limits", limit);
-    lesson(&api, "south", spared);
-    assert!(!spared(&api.get("/api/v1/bays/north/lesson")));
-    undo(&api, &entry["n"]);
-    lesson(&api, "south", |lesson| !spared(lesson));
-    // A change of seats is taken back in its own bay.
-    let moved = api.put("/api/v1/bays/south/seat", &json!({ "mode": "guest" }));
-    undo(&api, &moved["entry"]);
-    let back = lesson(&api, "south", |lesson| lesson["seat"]["mode"] == "student");
-    assert_eq!(back["seat"]["session"], south["seat"]["session"]);
-    // Withdrawn while standing in the second bay: that bay's recording ends, the first one's goes on.
-    api.done(
-        "DELETE",
-        &format!("/api/v1/students/{ottoline}/consents/lesson"),
-        None,
-    );
-    let gone = lesson(&api, "south", |lesson| lesson["seat"].is_null());
-    assert_eq!(gone["recording"], "not recorded: the consent was withdrawn");
+    own_shots(&api, [("north", &ivo, 1), ("south", &ottoline, 2)]);
+    entries_find_their_bay(&api, &ottoline, &south["seat"]["session"]);
     let stays = api.get("/api/v1/bays/north/lesson");
     assert_eq!(stays["seat"]["student"]["id"], ivo);
 
@@ -138,4 +107,44 @@ fn two_bays_teach_side_by_side() {
     let (status, health) = ask(bay.http, "GET", "/healthz", None);
     assert_eq!((status, &health["status"]), (200, &json!("ok")));
     assert_eq!(bay.stop(), Some(0));
+}
+
+/// Each bay has found and kept its own shots.
+fn own_shots(api: &Api, bays: [(&str, &String, usize); 2]) {
+    for (name, who, shots) in bays {
+        let lesson = lesson(api, name, |lesson| lesson["block"]["shots"] == shots);
+        assert_eq!(lesson["seat"]["student"]["id"], **who);
+        let live = api.get(&format!("/api/v1/bays/{name}/swings"));
+        assert_eq!(live["swings"].as_array().unwrap().len(), shots);
+        let kept = api.get(&format!("/api/v1/swings?student={who}&kind=shot"));
+        let kept = kept["swings"].as_array().unwrap();
+        assert_eq!(kept.len(), shots, "{name}");
+        let id = kept[0]["id"].as_str().unwrap();
+        assert!(id.starts_with(&format!("{name}-")), "{id}");
+    }
+}
+
+/// What is entered without naming a bay goes for that in which the student stands, here the second one.
+fn entries_find_their_bay(api: &Api, ottoline: &str, session: &Value) {
+    // An entry about whoever stands in the second bay shows there, although no bay was named.
+    let spared = |lesson: &Value| lesson["limits"].to_string().contains("physiotherapist");
+    let limit = json!([{ "movement": "hips", "reason": "advice of a physiotherapist" }]);
+    let entry = enter(api, json!({ "student": ottoline }), "limits", limit);
+    lesson(api, "south", spared);
+    assert!(!spared(&api.get("/api/v1/bays/north/lesson")));
+    undo(api, &entry["n"]);
+    lesson(api, "south", |lesson| !spared(lesson));
+    // A change of seats is taken back in its own bay.
+    let moved = api.put("/api/v1/bays/south/seat", &json!({ "mode": "guest" }));
+    undo(api, &moved["entry"]);
+    let back = lesson(api, "south", |lesson| lesson["seat"]["mode"] == "student");
+    assert_eq!(back["seat"]["session"], *session);
+    // Withdrawn while standing in the second bay: that bay's recording ends, the first one's goes on.
+    api.done(
+        "DELETE",
+        &format!("/api/v1/students/{ottoline}/consents/lesson"),
+        None,
+    );
+    let gone = lesson(api, "south", |lesson| lesson["seat"].is_null());
+    assert_eq!(gone["recording"], "not recorded: the consent was withdrawn");
 }
