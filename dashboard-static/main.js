@@ -6,6 +6,7 @@ import { Tone } from "./bay/tone.js";
 import { shown } from "./figures.js";
 import { byId, say } from "./page.js";
 import { ReplayPanel } from "./replay.js";
+import { socketAddress } from "./bays.js";
 import { keepConnected } from "./socket.js";
 import { apply, initial, shownSwing, link } from "./state.js";
 import { chooseUnits, onUnits, units as chosen } from "./units.js";
@@ -20,7 +21,7 @@ const panel = new LessonPanel(tone);
 const replay = new ReplayPanel();
 draw();
 
-keepConnected(new URL("ws", location.href.replace(/^http/, "ws")), onMessage, onLink);
+keepConnected(socketAddress(), onMessage, onLink);
 addEventListener("keydown", onKey);
 onUnits((choice) => {
   units = choice;

@@ -4,7 +4,7 @@
 use std::io::{BufRead as _, BufReader};
 use std::net::SocketAddr;
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, ChildStdout, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use futures_util::StreamExt as _;
@@ -20,10 +20,26 @@ const PATIENCE: Duration = Duration::from_secs(30);
 /// A running `whin serve`.
 pub(crate) struct Bay {
     child: Child,
+    said: BufReader<ChildStdout>,
     /// Where datagrams go.
     pub(crate) udp: SocketAddr,
     /// Where screens go.
     pub(crate) http: SocketAddr,
+}
+
+/// What the program says next.
+fn line(said: &mut BufReader<ChildStdout>) -> String {
+    let mut line = String::new();
+    said.read_line(&mut line).expect("a line");
+    line.replace("https://", "http://")
+}
+
+/// The address behind `mark`.
+fn after(line: &str, mark: &str) -> SocketAddr {
+    let rest = line.split(mark).nth(1);
+    let rest = rest.unwrap_or_else(|| panic!("no {mark} in {line:?}"));
+    let end = rest.find(['/', ' ', '\n']).unwrap_or(rest.len());
+    rest[..end].parse().expect("an address")
 }
 
 impl Bay {
@@ -64,24 +80,20 @@ impl Bay {
             .stdout(Stdio::piped())
             .spawn()
             .expect("the program starts");
-        let mut line = String::new();
-        BufReader::new(child.stdout.take().expect("piped"))
-            .read_line(&mut line)
-            .expect("a first line");
-        let line = line.replace("https://", "http://");
-        let after = |mark: &str| {
-            let rest = line
-                .split(mark)
-                .nth(1)
-                .unwrap_or_else(|| panic!("no {mark} in {line:?}"));
-            let end = rest.find(['/', ' ', '\n']).unwrap_or(rest.len());
-            rest[..end].parse().expect("an address")
-        };
+        let mut said = BufReader::new(child.stdout.take().expect("piped"));
+        let line = line(&mut said);
+        let after = |mark| after(&line, mark);
         Self {
             udp: after("udp://"),
             http: after("http://"),
             child,
+            said,
         }
+    }
+
+    /// Where the datagrams of the next bay of a hall go; asked once for each beyond the first.
+    pub(crate) fn next_udp(&mut self) -> SocketAddr {
+        after(&line(&mut self.said), "udp://")
     }
 
     /// Address of the page.

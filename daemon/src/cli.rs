@@ -80,6 +80,9 @@ pub struct Demo {
     /// Times faster than life.
     #[arg(long, default_value_t = 1.0, value_parser = positive)]
     pub pace: f64,
+    /// Bays of the hall, a golfer in each.
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=32))]
+    pub bays: u32,
     /// Folder of an archive that stays: lessons of invented students are kept there [default: one that is
     /// removed at the end].
     #[arg(long, value_name = "DIR")]

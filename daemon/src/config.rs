@@ -13,12 +13,14 @@ use protocol::rig::ConfigShown;
 use serde::Deserialize;
 use thiserror::Error;
 
+pub use self::further::Further;
 pub use self::keep::{Archive, Recorded, Recording};
 pub use self::network::Network;
 pub use self::reach::{Access, Http, Tls, Udp};
 use self::source::Source;
 use crate::errors::Code;
 
+mod further;
 mod network;
 mod keep;
 mod reach;
@@ -54,6 +56,8 @@ pub struct Config {
     pub archive: Archive,
     /// How much later than the markers a stream tells of things.
     pub late_millis: Late,
+    /// More bays, each with a socket of its own.
+    pub bays: Vec<Further>,
 }
 
 /// The bay itself.
@@ -156,6 +160,7 @@ impl Config {
             recording: Recording::default(),
             archive: Archive::default(),
             late_millis: Late::default(),
+            bays: Vec::new(),
         }
     }
 
@@ -181,11 +186,19 @@ impl Config {
         let source = Source { text, path };
         source.check_version()?;
         let mut config: Self = toml::from_str(text).map_err(|e| source.refused(&e))?;
-        let folder = path.parent().unwrap_or(Path::new(""));
-        if is_path(&config.markers.map) {
-            config.markers.map = folder.join(&config.markers.map).display().to_string();
+        if let Some(why) = config.shared_by_two() {
+            return Err(source.mistaken_bays(why));
         }
-        for named in [
+        let folder = path.parent().unwrap_or(Path::new(""));
+        let maps = config.bays.iter_mut().filter_map(|bay| bay.map.as_mut());
+        for map in maps.chain([&mut config.markers.map]) {
+            if is_path(map) {
+                *map = folder.join(&*map).display().to_string();
+            }
+        }
+        let files = config.bays.iter_mut();
+        let files = files.flat_map(|bay| [&mut bay.key_file, &mut bay.context]);
+        for named in files.chain([
             &mut config.udp.key_file,
             &mut config.http.certificate,
             &mut config.http.key,
@@ -193,7 +206,7 @@ impl Config {
             &mut config.context.file,
             &mut config.recording.dir,
             &mut config.archive.dir,
-        ] {
+        ]) {
             *named = named.take().map(|p| folder.join(p));
         }
         Ok(config)
@@ -236,6 +249,7 @@ impl Config {
             recording,
             archive,
             late_millis,
+            bays,
         } = self;
         format!(
             "\
@@ -265,7 +279,8 @@ reorder_window_millis = {reorder}
 # How much later than the markers a stream tells of things, by stream number: what `whin check --tap`
 # found beyond the clocks. Negative: earlier.
 {late}
-",
+
+{further}",
             id = quoted(&bay.id.0),
             name = quoted(&bay.name),
             zone = quoted(&bay.zone.0),
@@ -275,6 +290,7 @@ reorder_window_millis = {reorder}
             context_file = optional("file", context.file.as_deref(), "context.toml"),
             late = late_millis.lines(),
             keep = keep::to_toml(recording, archive),
+            further = further::to_toml(bays),
         )
     }
 }

@@ -238,6 +238,12 @@ impl Hub {
         self.picture().counts.clone()
     }
 
+    /// Its state at this moment.
+    #[must_use]
+    pub fn state(&self) -> BayState {
+        self.picture().state
+    }
+
     /// The bay at this moment.
     #[must_use]
     pub fn now(&self) -> BayNow {

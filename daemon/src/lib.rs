@@ -16,6 +16,7 @@ pub mod logs;
 pub mod lesson;
 pub mod map;
 pub mod private;
+pub mod several;
 
 pub mod seat;
 pub mod coach;

@@ -35,7 +35,7 @@ use crate::pulse::Pulse;
 use crate::receive::{self, Dropped, Fed, Outlets};
 use crate::record;
 use crate::recording::Recorder;
-use crate::refine;
+use crate::refine::{self, Turn};
 use crate::seat::Seat;
 
 /// Datagrams between receive and analyze: about a second of a busy bay (1000 Hz markers and two
@@ -79,6 +79,8 @@ pub struct Start {
     pub reports: Option<Sender<Report>>,
     /// The daemon's clock.
     pub clock: Clock,
+    /// Whose swing is refined, among all bays.
+    pub turn: Turn,
 }
 
 /// The coach's side of a bay with what it hears.
@@ -141,6 +143,7 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
         coach,
         reports,
         clock,
+        turn,
     } = start;
     let buffer = sized(&socket, receive_buffer_bytes)?;
     let stop = Arc::new(AtomicBool::new(false));
@@ -180,7 +183,7 @@ pub fn start(start: Start) -> anyhow::Result<Running> {
     let archive_out = outgoing_in.clone();
     let closing = Arc::clone(&stop);
     rest.push(named("refine", move || {
-        let how = (refine::threads(), &*closing);
+        let how = (&turn, &*closing);
         refine::run(&refined, &outgoing_in, filed_in.as_ref(), how)
     })?);
     let teach = |desk: Desk| teaching(desk, Arc::clone(&hub), Arc::clone(&stop));
@@ -251,6 +254,16 @@ fn keeper(
     })
 }
 
+/// Closes the sources of all bays and waits until everything is worked off.
+///
+/// # Errors
+/// That of the first bay which had one, after all have ended.
+pub fn stop(bays: Vec<Running>) -> anyhow::Result<()> {
+    bays.iter().for_each(Running::close);
+    let ended: Vec<_> = bays.into_iter().map(Running::stop).collect();
+    ended.into_iter().collect()
+}
+
 impl Running {
     /// How far the analysis has come.
     #[must_use]
@@ -264,12 +277,16 @@ impl Running {
         self.receive.is_finished() || self.rest.iter().any(JoinHandle::is_finished)
     }
 
+    fn close(&self) {
+        self.stop.store(true, Ordering::Relaxed);
+    }
+
     /// Closes the source and waits until everything is worked off.
     ///
     /// # Errors
     /// When the socket had failed or a thread had panicked.
     pub fn stop(self) -> anyhow::Result<()> {
-        self.stop.store(true, Ordering::Relaxed);
+        self.close();
         let received = self
             .receive
             .join()

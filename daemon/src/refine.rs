@@ -7,6 +7,7 @@
 use std::num::NonZeroUsize;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread;
 
 use analysis::measure::Measured;
@@ -20,6 +21,10 @@ use crate::analyze::Outgoing;
 use crate::archive::filing::Filed;
 use crate::errors::Code;
 use crate::outgoing;
+
+/// How far refining steps back: the kernel's nice value.
+#[cfg(target_os = "linux")]
+const NICE: i32 = 5;
 
 /// A swing that waits for its uncertainties.
 #[derive(Debug)]
@@ -41,14 +46,31 @@ pub fn threads() -> usize {
     cores.saturating_sub(1).max(1)
 }
 
+/// Whose swing is refined among the bays of the program: one at a time, on all threads that there are for it.
+#[derive(Debug, Clone, Default)]
+pub struct Turn(Arc<Mutex<()>>);
+
+/// The live path of every bay comes before this thread and those that it makes: they get the time that is left.
+#[cfg(target_os = "linux")]
+fn step_back() {
+    // Nobody has to allow it; a kernel without it runs the threads as equals.
+    if let Err(why) = rustix::process::setpriority_process(None, NICE) {
+        tracing::debug!("refining runs at the live path's priority: {why}");
+    }
+}
+
+#[cfg(not(target_os = "linux"))]
+fn step_back() {}
+
 /// Works until the analysis closes its end. Once the bay is asked to stop, what still waits is told to stay as
 /// it is: a restart takes no longer than one swing's draws, and `analyze` of the recording gives the rest.
 pub fn run(
     jobs: &Receiver<Job>,
     outgoing: &Sender<Outgoing>,
     archive: Option<&Sender<Filed>>,
-    (threads, stop): (usize, &AtomicBool),
+    (turn, stop): (&Turn, &AtomicBool),
 ) {
+    step_back();
     let publish = |report: Report| {
         if let Some(filed) = archive {
             file(filed, &report);
@@ -60,7 +82,10 @@ pub fn run(
             publish(outgoing::unrefined(job.report, "the bay was closing"));
             continue;
         }
-        match refined(&job.measured, threads) {
+        let own_turn = turn.0.lock().unwrap_or_else(PoisonError::into_inner);
+        let refined = refined(&job.measured, threads());
+        drop(own_turn);
+        match refined {
             Ok(measurement) => {
                 let report = Report {
                     revision: REFINED,

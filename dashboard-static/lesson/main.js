@@ -1,5 +1,6 @@
 // Wires the Lesson page: socket and fetches → model → the parts of the page.
 
+import { onBays, socketAddress } from "../bays.js";
 import { keepConnected } from "../socket.js";
 import { onUnits } from "../units.js";
 import { fetchCatalogue, fetchPast, fetchStudents } from "./acts.js";
@@ -34,9 +35,10 @@ const wide = matchMedia("(min-width: 1100px)");
 const inSight = ({ id, dataset }) => !dataset.tab || dataset.tab === document.body.dataset.tab || (id === "shots" && wide.matches);
 wide.onchange = changed;
 onUnits(changed);
+onBays(changed);
 changed();
 
-keepConnected(new URL("/ws", location.href.replace(/^http/, "ws")), onMessage, onLink);
+keepConnected(socketAddress(), onMessage, onLink);
 
 // A page that is opened in the middle of a block begins with what the block is about.
 let opened = false;

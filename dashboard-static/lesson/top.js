@@ -1,5 +1,6 @@
 // The strip at the top: who is taught with which club, what the bay does, whether anything is kept.
 
+import { bayChoice, ofBay } from "../bays.js";
 import { chooseUnits, units } from "../units.js";
 import { STATES } from "../words.js";
 import { button, el } from "./dom.js";
@@ -14,7 +15,8 @@ export function topStrip() {
       el("p.state", { role: "status", "data-state": state() }, model.problem ?? STATES[state()] ?? state()),
       el("p.recording", { "data-kept": String(Boolean(model.lesson?.seat?.session)), "data-linked": String(model.linked) }, recording())),
     el("nav.links", { "aria-label": "Screens" },
-      [["/", "Bay"], ["/shelf", "Shelf"], ["/rig", "Rig"]].map(([href, words]) => el("a", { href }, words)),
+      [["/", "Bay"], ["/shelf", "Shelf"], ["/rig", "Rig"]].map(([href, words]) => el("a", { href: ofBay(href) }, words)),
+      bayChoice(),
       button("top:units", units() === "metric" ? "cm, m/s" : "in, mph", () => chooseUnits(units() === "metric" ? "imperial" : "metric"), { kind: "quiet", title: "change units" })),
   ];
 }

@@ -4,9 +4,9 @@ import { byId, say } from "../page.js";
 import "../theme.js";
 
 /** Only pages of this bay. */
-const PAGE = /^\/[a-z]*$/;
+const PAGE = /^\/[a-z]*(\?bay=[a-z0-9-]+)?$/;
 const asked = new URLSearchParams(location.search).get("to") ?? "/";
-const to = PAGE.test(asked) && asked !== "/login" ? asked : "/";
+const to = PAGE.test(asked) && !asked.startsWith("/login") ? asked : "/";
 
 const tries = [["person", "login", "passphrase"], ["display", "pair", "code"]];
 for (const [id, verb, name] of tries) {
@@ -42,5 +42,5 @@ async function enter(form, verb, name) {
 
 // A display has one page.
 function goOn(role) {
-  location.replace(role === "display" ? "/" : to);
+  location.replace(role === "display" ? to.replace(/^\/[a-z]*/, "/") : to);
 }

@@ -1,6 +1,7 @@
 // The archive and its disk on the Rig page: room, what is recorded, what waits, and the check of everything
 // in it. Asked of the bay every few seconds, where there is an archive.
 
+import { ofBay } from "../bays.js";
 import { el, fill } from "../element.js";
 import { get, send } from "../lesson/api.js";
 import { LIMITS, judgeLeast } from "./limits.js";
@@ -13,8 +14,8 @@ export class Disk {
   constructor(root, has) {
     Object.assign(this, { root, has, now: null, said: "" });
     this.button = root.querySelector("button");
-    this.button.onclick = () => this.ask(() => send("POST", "archive/verify"));
-    setInterval(() => this.ask(() => get("archive")), EVERY_MS);
+    this.button.onclick = () => this.ask(() => send("POST", ofBay("archive/verify")));
+    setInterval(() => this.ask(() => get(ofBay("archive"))), EVERY_MS);
   }
 
   async ask(question) {

@@ -3,6 +3,7 @@
 
 import { pages } from "../nav.js";
 import { byId, say } from "../page.js";
+import { socketAddress } from "../bays.js";
 import { keepConnected } from "../socket.js";
 import { apply, initial, lastSwing, link } from "../state.js";
 import { onTheme } from "../theme.js";
@@ -56,7 +57,7 @@ addEventListener("resize", () => { moved = true; });
 onTheme(() => { moved = true; });
 keepAccess(byId("access"));
 show();
-keepConnected(new URL("/ws", location.href.replace(/^http/, "ws")), onMessage, onLink);
+keepConnected(socketAddress(), onMessage, onLink);
 
 function onMessage(message) {
   known.screen = apply(known.screen, message);

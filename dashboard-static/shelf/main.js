@@ -4,6 +4,7 @@
 import { el } from "../element.js";
 import { pages } from "../nav.js";
 import { byId, say } from "../page.js";
+import { socketAddress } from "../bays.js";
 import { keepConnected } from "../socket.js";
 import { chooseTheme, onTheme, theme } from "../theme.js";
 import { chooseUnits, onUnits, units } from "../units.js";
@@ -23,7 +24,7 @@ start();
 async function start() {
   const asked = new URLSearchParams(location.search);
   // Nothing here is live; the line only tells whether questions would be answered.
-  keepConnected(new URL("/ws", location.href.replace(/^http/, "ws")), () => {}, onLink);
+  keepConnected(socketAddress(), () => {}, onLink);
   document.body.dataset.view = asked.has("report") ? "report" : "shelf";
   if (asked.has("report")) {
     byId("report").hidden = false;

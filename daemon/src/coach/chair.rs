@@ -144,6 +144,17 @@ impl Coach {
         Ok((chair.seat.clone(), entry))
     }
 
+    /// Whether a student's lesson runs or waits here.
+    pub(super) fn teaches(&self, student: &str) -> bool {
+        self.chair().lesson().is_some_and(|seat| is(seat, student))
+    }
+
+    /// Whether the last change of seats is this entry.
+    pub(super) fn was_changed_by(&self, entry: i64) -> bool {
+        let chair = self.chair();
+        chair.before.as_ref().is_some_and(|b| b.entry == entry)
+    }
+
     /// Takes the last change of seats back: the lesson before goes on, in its block.
     pub(super) fn stand_up(&self, n: i64) -> Result<Entry, ArchiveError> {
         let (mut archive, mut chair) = (self.archive(), self.chair());
@@ -355,7 +366,7 @@ impl Coach {
         let seat = Seat {
             mode: "student".into(),
             session: Some(session.id.clone()),
-            student: Some(told::shown(&student)),
+            student: Some(student.clone()),
             club,
             since_utc_ns: now_utc_ns,
         };

@@ -1,36 +1,34 @@
 //! `whin demo`: a bay with the synthetic golfer as its student, and its reports on the terminal.
 
-use std::net::{SocketAddr, UdpSocket};
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread::JoinHandle;
 use std::time::Duration;
 
 use analysis::context::Context;
 use analysis::forward::GolferParams;
 use analysis::handed::Handed;
 use anyhow::{Context as _, bail};
-use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
-use protocol::lesson::Club;
+use crossbeam_channel::{Receiver, RecvTimeoutError, bounded};
+use futures_util::future::join_all;
 use protocol::report::{Measurement, Report};
+use tokio::sync::oneshot;
 
+use super::open::{Opened, Shared, begin, keep_archive, meta, socket};
 use super::print;
-use super::serve::{
-    Kept, bay, doors, keep_archive, listen, meta, serve_until, setup, signal, statics,
-};
+use super::scenario::{hall, number, students};
+use super::serve::{doors, listen, serve_until, signal, statics};
 use crate::archive::Archive;
-use crate::archive::rows::Student;
-use crate::archive::store::Store;
 use crate::cli::Demo;
 use crate::clock::Clock;
 use crate::coach::Coach;
 use crate::config::Config;
 use crate::demo::{self, Lesson};
 use crate::gate::Gate;
-use crate::hub::Hub;
 use crate::map::MarkerMap;
-use crate::pipeline::{self, Desk, Keep, Running, Start};
-use crate::web::Site;
+use crate::refine::Turn;
 use crate::{comparison, private, table};
 
 /// Reports and truths waiting for the terminal: far more than one can lag. Full: skipped, the
@@ -43,21 +41,23 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
     let http = SocketAddr::from(([127, 0, 0, 1], port));
     let http = args.http.unwrap_or(http);
     private::by_default();
-    let clock = Clock::start();
+    let shared = Shared {
+        clock: Clock::start(),
+        turn: Turn::default(),
+    };
+    let clock = shared.clock;
     let mut config = Config::defaults();
     config.http.listen = http;
     config.archive.dir.clone_from(&args.archive);
     let (access, tls, scheme) = doors(&config, clock)?;
-    config.bay.id = "north".to_owned().try_into().map_err(anyhow::Error::msg)?;
-    config.bay.name = "Whin Hollow Studio, bay North".into();
-    let folder = Folder::new(args.archive.as_deref(), clock);
-    let kept = keep(folder.path(), &config, clock)?;
-    let hub = Arc::new(Hub::new(bay(&config, &kept.note)));
-    let socket = UdpSocket::bind("127.0.0.1:0").context("cannot open a UDP socket on loopback")?;
-    let to = socket.local_addr()?;
     let listener = listen(http)?;
-    tracing::info!("datagrams on {to}");
     let address = listener.local_addr()?;
+    let shown = config.shown(None);
+    let folder = Folder::new(args.archive.as_deref(), clock);
+    let hall = hall(config, args.bays)?;
+    let mut store = Archive::create(folder.path())?.store;
+    let students = students(&mut store, args.bays, clock.zero_utc_ns())?;
+    drop(store);
     if !args.json {
         print(&format!(
             "Open {scheme}://{address}/ — a shot every {:.0} s. {}",
@@ -65,45 +65,70 @@ pub(super) fn run(args: &Demo) -> anyhow::Result<()> {
             table::CAUTION
         ))?;
     }
-    let (reports_in, reports) = bounded(QUEUE);
-    let running = start(
-        &config,
-        (socket, kept.keep, kept.context.unwrap_or_default()),
-        (Arc::clone(&hub), kept.desk, reports_in),
-        clock,
-    )?;
-    let (truths_in, truths) = bounded(QUEUE);
     let stop = Arc::new(AtomicBool::new(false));
-    let golfer = (who(args.seed, kept.coach.clone()), lesson(args));
-    let golfer = demo::spawn(golfer, to, clock, truths_in, Arc::clone(&stop))?;
-    let (done_in, done) = tokio::sync::oneshot::channel();
-    let printer = printing(reports, truths, (args.shots, args.json), done_in)?;
+    let (mut bays, mut threads, mut done) = (Vec::new(), Vec::new(), Vec::new());
+    for (config, student) in hall.iter().zip(&students) {
+        let bay = stand(config, (folder.path(), student), args, (&shared, &stop))?;
+        bays.push(bay.opened);
+        threads.extend(bay.threads);
+        done.push(bay.done);
+    }
     serve_until(
         listener,
-        Site {
-            hub,
-            coach: kept.coach,
-            statics: statics(args.statics.clone()),
-            pulse: running.pulse(),
-            access,
-            config: config.shown(None),
-            tls,
-        },
-        running,
+        bays,
+        (access, tls, shown, statics(args.statics.clone())),
         async {
             tokio::select! {
                 () = signal() => {}
-                _ = done => {}
+                _ = join_all(done) => {}
             }
         },
     )?;
     stop.store(true, Ordering::Relaxed);
-    golfer
-        .join()
-        .map_err(|_panic| anyhow::anyhow!("the golfer's thread panicked"))??;
-    printer
-        .join()
-        .map_err(|_panic| anyhow::anyhow!("the printing thread panicked"))?
+    for thread in threads {
+        let name = thread.thread().name().unwrap_or_default().to_owned();
+        thread
+            .join()
+            .map_err(|_panic| anyhow::anyhow!("the {name} thread panicked"))??;
+    }
+    Ok(())
+}
+
+/// A bay of the demo with its golfer.
+struct Standing {
+    opened: Opened,
+    /// The golfer's, and that which prints.
+    threads: [JoinHandle<anyhow::Result<()>>; 2],
+    /// Told when all shots are through.
+    done: oneshot::Receiver<()>,
+}
+
+/// A bay in which a student of the scenario stands and swings.
+fn stand(
+    config: &Config,
+    (dir, student): (&Path, &str),
+    args: &Demo,
+    (shared, stop): (&Shared, &Arc<AtomicBool>),
+) -> anyhow::Result<Standing> {
+    let clock = shared.clock;
+    let map = || MarkerMap::load("whin_32");
+    let meta = meta(config, (&map()?, None), clock);
+    let told = (meta, &Context::default());
+    let kept = keep_archive(dir, (Some(student), None), told, clock)?;
+    let golfer = (who(args.seed, kept.coach.clone()), lesson(args));
+    let (reports_in, reports) = bounded(QUEUE);
+    let doors = (socket(config)?, Gate::default(), map()?);
+    let opened = begin(config, doors, (kept, Some(reports_in)), shared)?;
+    tracing::info!(bay = config.bay.id.as_str(), "datagrams on {}", opened.udp);
+    let (truths_in, truths) = bounded(QUEUE);
+    let golfer = demo::spawn(golfer, opened.udp, clock, truths_in, Arc::clone(stop))?;
+    let (done_in, done) = oneshot::channel();
+    let printer = printing(reports, truths, (args.shots, args.json), done_in)?;
+    Ok(Standing {
+        opened,
+        threads: [golfer, printer],
+        done,
+    })
 }
 
 /// The thread that prints, and tells when all shots are through.
@@ -111,8 +136,8 @@ fn printing(
     reports: Receiver<Report>,
     truths: Receiver<Measurement>,
     (shots, json): (Option<u32>, bool),
-    done: tokio::sync::oneshot::Sender<()>,
-) -> std::io::Result<std::thread::JoinHandle<anyhow::Result<()>>> {
+    done: oneshot::Sender<()>,
+) -> std::io::Result<JoinHandle<anyhow::Result<()>>> {
     let named = std::thread::Builder::new().name("print".into());
     named.spawn(move || {
         let printed = print_shots(&reports, &truths, shots, json);
@@ -135,112 +160,12 @@ fn who(seed: u64, coach: Option<Arc<Coach>>) -> impl FnMut(u64) -> GolferParams 
         let seat = coach.as_ref().and_then(|c| c.seated());
         let student = seat.and_then(|s| s.student);
         let name = student.as_ref().map_or("", |s| s.name.as_str());
-        let of = STUDENTS.iter().position(|s| s.name == name).unwrap_or(0);
-        let golfer = demo::golfer(seed + of as u64, shot);
+        let golfer = demo::golfer(seed + number(name), shot);
         match student.and_then(|s| Handed::from_name(s.side.as_deref()?)) {
             Some(handed) => GolferParams { handed, ..golfer },
             None => golfer,
         }
     }
-}
-
-/// The bay of the demo.
-fn start(
-    config: &Config,
-    (socket, keep, context): (UdpSocket, Keep, Context),
-    (hub, coach, reports): (Arc<Hub>, Option<Desk>, Sender<Report>),
-    clock: Clock,
-) -> anyhow::Result<Running> {
-    pipeline::start(Start {
-        socket,
-        gate: Gate::default(),
-        receive_buffer_bytes: config.udp.receive_buffer_bytes,
-        map: MarkerMap::load("whin_32")?,
-        setup: setup(config, context),
-        keep,
-        hub,
-        coach,
-        reports: Some(reports),
-        clock,
-    })
-}
-
-/// What the demo keeps: the lessons of invented students, who have consented. The first of them stands in
-/// the bay.
-fn keep(dir: &Path, config: &Config, clock: Clock) -> anyhow::Result<Kept> {
-    let first = scenario(&mut Archive::create(dir)?.store, clock.zero_utc_ns())?;
-    let map = MarkerMap::load("whin_32")?;
-    let meta = meta(config, (&map, None), clock);
-    keep_archive(
-        dir,
-        (Some(&first), None),
-        (meta, &Context::default()),
-        clock,
-    )
-}
-
-/// A student of the scenario.
-struct Invented {
-    name: &'static str,
-    side: &'static str,
-    sex: &'static str,
-    born: i64,
-    guardian: Option<&'static str>,
-}
-
-const STUDENTS: [Invented; 3] = [
-    Invented {
-        name: "Ottoline Marsh",
-        side: "right",
-        sex: "female",
-        born: 1965,
-        guardian: None,
-    },
-    Invented {
-        name: "Ivo Brandt",
-        side: "left",
-        sex: "male",
-        born: 2002,
-        guardian: None,
-    },
-    Invented {
-        name: "Tamsin Okafor-Lee",
-        side: "right",
-        sex: "female",
-        born: 2011,
-        guardian: Some("a guardian"),
-    },
-];
-
-/// The students of the scenario with their clubs, enrolled once. Gives the first one's identifier.
-fn scenario(store: &mut Store, now_utc_ns: u64) -> anyhow::Result<String> {
-    let known = store.students()?;
-    if let Some(known) = known.iter().find(|s| s.name == "Ottoline Marsh") {
-        return Ok(known.id.clone());
-    }
-    let mut first = None;
-    for invented in &STUDENTS {
-        let student = Student {
-            id: String::new(),
-            name: invented.name.into(),
-            side: Some(invented.side.into()),
-            sex: Some(invented.sex.into()),
-            height_m: None,
-            mass_kg: None,
-            born: invented.born,
-        };
-        let consent = (&["lesson"][..], invented.guardian);
-        let id = store.enroll(&student, consent, now_utc_ns)?;
-        for club in ["7-iron", "5-wood", "driver"] {
-            let club = Club {
-                name: club.into(),
-                ..Club::default()
-            };
-            store.add_club(&id, &club, now_utc_ns)?;
-        }
-        first.get_or_insert(id);
-    }
-    first.context("the scenario has students")
 }
 
 /// The folder of the demo's archive.

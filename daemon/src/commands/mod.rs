@@ -1,11 +1,14 @@
 //! What each subcommand does: put the parts together, run them, print. Standard output is for
-//! results, standard error for logs. The bay is in `serve` and `demo`, files are in `files`, the archive in
+//! results, standard error for logs. Bays are in `serve` and `demo` (`open` is one of them, `scenario` the demo's people),
+//! files are in `files`, the archive in
 //! `archive`, passphrases in `access`.
 
 mod access;
 mod archive;
 mod demo;
 mod files;
+mod open;
+mod scenario;
 mod serve;
 
 use std::io::Write as _;

@@ -56,6 +56,11 @@ impl Source<'_> {
         self.mistake(Code::ConfigValue, at, format!("`{key}`: {said}"))
     }
 
+    /// Bays that do not go together, placed at the first of the further ones.
+    pub(super) fn mistaken_bays(&self, why: String) -> ConfigError {
+        self.mistake(Code::ConfigValue, self.text.find("[[bays]]"), why)
+    }
+
     /// The dotted key on the line of byte `at`: its section, and what stands before `=`.
     fn key(&self, at: usize) -> Option<String> {
         let before = self.text.get(..at)?;
@@ -65,6 +70,7 @@ impl Source<'_> {
             Some(
                 line.trim()
                     .strip_prefix('[')?
+                    .trim_start_matches('[')
                     .split(']')
                     .next()?
                     .trim()

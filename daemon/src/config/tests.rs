@@ -42,6 +42,97 @@ fn printed_values_read_back_whatever_they_hold() {
     assert_eq!(read(&text).unwrap(), config, "{text}");
 }
 
+const HALL: &str = "\
+version = 1
+[bay]
+id = \"north\"
+zone = \"Europe/Berlin\"
+[udp]
+allow = [\"192.0.2.0/24\"]
+[late_millis]
+2 = 3.5
+[[bays]]
+id = \"south\"
+listen = \"127.0.0.1:47801\"
+context = \"south.toml\"
+late_millis = { 1 = -2 }
+[[bays]]
+id = \"west\"
+name = \"West\"
+zone = \"UTC\"
+listen = \"127.0.0.1:47802\"
+allow = []
+map = \"club_led\"
+student = \"w-1\"
+";
+
+#[test]
+fn a_hall_has_a_configuration_for_each_bay() {
+    let hall = read(HALL).unwrap();
+    let [north, south, west] = <[Config; 3]>::try_from(hall.each()).unwrap();
+    assert_eq!(
+        (north.bay.name.as_str(), south.bay.name.as_str()),
+        ("Bay", "south")
+    );
+    assert_eq!(south.bay.zone, north.bay.zone, "the hall's");
+    assert_eq!(
+        (south.udp.listen.port(), west.udp.listen.port()),
+        (47_801, 47_802)
+    );
+    assert_eq!((south.udp.allow.len(), west.udp.allow.len()), (1, 0));
+    assert_eq!(south.context.file.unwrap(), Path::new("hall/south.toml"));
+    assert_eq!(
+        (south.markers.map.as_str(), west.markers.map.as_str()),
+        ("whin_32", "club_led")
+    );
+    assert_eq!(west.archive.student.as_deref(), Some("w-1"));
+    // What was found late in one bay holds for no other.
+    assert_eq!(north.late_millis.nanoseconds()[&2], 3_500_000);
+    assert_eq!(south.late_millis.nanoseconds()[&1], -2_000_000);
+    assert!(west.late_millis.nanoseconds().is_empty());
+    assert!(north.bays.is_empty() && west.bays.is_empty());
+}
+
+#[test]
+fn a_printed_hall_reads_back() {
+    let hall = read(HALL).unwrap();
+    let text = hall.to_toml();
+    let again = Config::from_toml(&text, Path::new("/bay.toml")).unwrap();
+    let absolute = |config: &Config| {
+        let mut config = config.clone();
+        config.bays[0].context = None;
+        config
+    };
+    assert_eq!(absolute(&again), absolute(&hall), "{text}");
+}
+
+#[test]
+fn bays_that_do_not_go_together_are_named() {
+    let twice = HALL.replace("\"west\"", "\"south\"");
+    refuse(
+        &twice,
+        Code::ConfigValue,
+        &["line 9", "two bays are called `south`"],
+    );
+    let same = HALL.replace("47802", "47800");
+    refuse(
+        &same,
+        Code::ConfigValue,
+        &["`north`", "`west`", "127.0.0.1:47800"],
+    );
+    let odd = HALL.replace("student =", "pupil =");
+    refuse(
+        &odd,
+        Code::ConfigUnknownKey,
+        &["line 21", "`bays.pupil`", "`student`"],
+    );
+    refuse(
+        "version = 1\n[[bays]]\nid = \"south\"",
+        Code::ConfigValue,
+        &["`listen`"],
+    );
+}
+
 #[test]
 fn relative_paths_are_meant_from_the_file() {
     let text = "version = 1\n[markers]\nmap = \"maps/own.toml\"\n[recording]\ndir = \"kept\"";

@@ -26,7 +26,7 @@ use serde::Serialize;
 use self::describe::Operation;
 use super::gauges;
 use super::problem::Problem;
-use super::server::Shared;
+use super::server::{Served, Serving, Shared};
 use super::socket;
 use crate::errors::Code;
 use crate::hub::Hub;
@@ -66,18 +66,18 @@ pub(super) const ROUTES: &[(&str, Made)] = &[
     ("/api/v1/bays/{bay}/swings/{id}/replay", || get(replay)),
 ];
 
-/// Whether the bay works, for a supervisor.
+/// Whether the bays work, for a supervisor.
 #[derive(Serialize)]
 struct Alive {
     /// `ok`, or `behind`: the analysis does not come along.
     status: &'static str,
-    /// Age of what it has worked off last, seconds.
+    /// Age of what the slowest of them has worked off last, seconds.
     behind_s: f64,
 }
 
 #[derive(Serialize)]
 struct Bays<'a> {
-    bays: [Listed<'a>; 1],
+    bays: Vec<Listed<'a>>,
 }
 
 #[derive(Serialize)]
@@ -104,7 +104,8 @@ struct Kept {
 }
 
 async fn healthz(State(site): State<Shared>) -> Response {
-    let behind_ns = site.pulse.behind_ns();
+    let behind_ns = site.bays.iter().map(|bay| bay.pulse.behind_ns());
+    let behind_ns = behind_ns.max().unwrap_or_default();
     let (code, status) = match behind_ns {
         LATE_NS.. => (StatusCode::SERVICE_UNAVAILABLE, "behind"),
         _ => (StatusCode::OK, "ok"),
@@ -118,13 +119,13 @@ async fn openapi() -> Response {
 }
 
 async fn bays(State(site): State<Shared>) -> Response {
-    let now = site.hub.now();
-    let listed = Listed {
-        id: &now.bay.id,
-        name: &now.bay.name,
-        state: now.state,
-    };
-    Json(Bays { bays: [listed] }).into_response()
+    let bays = site.bays.iter().map(|bay| Listed {
+        id: &bay.hub.bay().id,
+        name: &bay.hub.bay().name,
+        state: bay.hub.state(),
+    });
+    let bays = bays.collect();
+    Json(Bays { bays }).into_response()
 }
 
 async fn bay(State(site): State<Shared>, Path(bay): Path<String>) -> Result<Response, Problem> {
@@ -167,15 +168,27 @@ async fn replay(
     Ok(Json(&*hub.replay(&id).ok_or_else(missing)?).into_response())
 }
 
+impl Serving {
+    /// The bay that is asked for; the first one when none is named.
+    pub(super) fn shown(&self, bay: Option<&str>) -> Result<&Served, Problem> {
+        let Some(asked) = bay else {
+            return Ok(self.bays.first());
+        };
+        let found = self.bays.iter().find(|bay| bay.hub.bay().id == asked);
+        found.ok_or_else(|| {
+            let ids = self
+                .bays
+                .iter()
+                .map(|bay| format!("`{}`", bay.hub.bay().id));
+            let known: Vec<String> = ids.collect();
+            let detail = format!("there is no bay `{asked}`, only {}", known.join(", "));
+            Problem::not_found(Code::BayNotFound, detail)
+        })
+    }
+}
+
 fn hub<'a>(site: &'a Shared, bay: &str) -> Result<&'a Hub, Problem> {
-    let own = &site.hub.bay().id;
-    let missing = || {
-        Problem::not_found(
-            Code::BayNotFound,
-            format!("there is no bay `{bay}`, only `{own}`"),
-        )
-    };
-    (own == bay).then_some(&*site.hub).ok_or_else(missing)
+    Ok(&site.shown(Some(bay))?.hub)
 }
 
 fn held(hub: &Hub, id: &str) -> Result<Arc<Report>, Problem> {

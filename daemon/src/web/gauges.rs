@@ -25,8 +25,8 @@ use axum::http::header::CONTENT_TYPE;
 use axum::response::{IntoResponse, Response};
 use protocol::screen::{Health, StreamHealth};
 
-use super::server::{Serving, Shared};
-use crate::hub::Hub;
+use super::server::{Served, Serving, Shared};
+use crate::hub::Counts;
 
 /// Kinds of screen text are not for machines: this is the format's own type.
 const TYPE: &str = "text/plain; version=0.0.4; charset=utf-8";
@@ -67,18 +67,165 @@ impl<'a> Family<'a> {
         };
         writeln!(self.text, "{}{labels} {value}", self.name).ok();
     }
+}
 
-    fn of_streams(
-        &mut self,
-        bay: (&str, &str),
-        health: &Health,
-        value: impl Fn(&StreamHealth) -> f64,
-    ) {
-        for stream in &health.streams {
-            let id = stream.stream.to_string();
-            let labels = [bay, ("stream", &id), ("content", &stream.content)];
-            self.add(&labels, value(stream));
+/// A bay at this moment.
+struct Now {
+    id: String,
+    state: String,
+    screens: usize,
+    behind_ns: u64,
+    counts: Counts,
+    health: Option<Health>,
+}
+
+impl Now {
+    fn of(bay: &Served) -> Self {
+        let now = bay.hub.now();
+        let state = serde_json::to_value(now.state).unwrap_or_default();
+        Self {
+            id: now.bay.id,
+            state: state.as_str().unwrap_or_default().to_owned(),
+            screens: bay.hub.screens(),
+            behind_ns: bay.pulse.behind_ns(),
+            counts: bay.hub.counts(),
+            health: now.health,
         }
+    }
+}
+
+/// Takes a sample: labels beside the bay, and the value.
+type Add<'a> = dyn FnMut(&[(&str, &str)], f64) + 'a;
+
+/// A metric: name, type, what it is, and its samples of a bay, which are labelled beside the bay.
+type Metric = (
+    &'static str,
+    &'static str,
+    &'static str,
+    fn(&Now, &mut Add<'_>),
+);
+
+const METRICS: &[Metric] = &[
+    (
+        "whin_bay_state",
+        "gauge",
+        "State of the bay now.",
+        |bay, add| add(&[("state", &bay.state)], 1.0),
+    ),
+    (
+        "whin_screens",
+        "gauge",
+        "Screens that are connected and keep up.",
+        |bay, add| add(&[], bay.screens as f64),
+    ),
+    (
+        "whin_swings_total",
+        "counter",
+        "Whole swings since the start.",
+        |bay, add| {
+            let kinds = bay.counts.swings.iter();
+            kinds.for_each(|(kind, n)| add(&[("kind", kind)], *n as f64));
+        },
+    ),
+    (
+        "whin_swings_archived_total",
+        "counter",
+        "What became of them in the archive.",
+        |bay, add| {
+            add(&[("archived", "true")], bay.counts.archived as f64);
+            add(&[("archived", "false")], bay.counts.unarchived as f64);
+        },
+    ),
+    (
+        "whin_stream_rate_hertz",
+        "gauge",
+        "As seen over the last second.",
+        |bay, add| of_streams(bay, add, |stream| stream.seen_hz),
+    ),
+    (
+        "whin_datagrams_received_total",
+        "counter",
+        "Datagrams received.",
+        |bay, add| of_streams(bay, add, |stream| stream.received as f64),
+    ),
+    (
+        "whin_datagrams_lost_total",
+        "counter",
+        "Datagrams that never came.",
+        |bay, add| of_streams(bay, add, |stream| stream.lost as f64),
+    ),
+    (
+        "whin_datagrams_duplicate_total",
+        "counter",
+        "Datagrams that came twice.",
+        |bay, add| of_streams(bay, add, |stream| stream.duplicate as f64),
+    ),
+    (
+        "whin_datagrams_late_total",
+        "counter",
+        "Datagrams that came after their place was given up.",
+        |bay, add| of_streams(bay, add, |stream| stream.late as f64),
+    ),
+    (
+        "whin_datagrams_reordered_total",
+        "counter",
+        "Datagrams out of order, in time.",
+        |bay, add| of_streams(bay, add, |stream| stream.reordered as f64),
+    ),
+    (
+        "whin_datagrams_dropped_total",
+        "counter",
+        "Datagrams that the analysis had no time for.",
+        |bay, add| {
+            let dropped = bay.health.iter().map(|health| health.dropped as f64);
+            dropped.for_each(|n| add(&[], n));
+        },
+    ),
+    (
+        "whin_datagrams_refused_total",
+        "counter",
+        "Datagrams that cannot be read.",
+        |bay, add| {
+            let refused = bay.health.iter().flat_map(|health| &health.refused);
+            refused.for_each(|r| add(&[("reason", &r.reason)], r.count as f64));
+        },
+    ),
+    (
+        "whin_queue_length",
+        "gauge",
+        "What waits before a thread.",
+        |bay, add| {
+            let queues = bay.health.iter().flat_map(|health| &health.queues);
+            queues.for_each(|q| add(&[("queue", &q.name)], q.waiting as f64));
+        },
+    ),
+    (
+        "whin_findings",
+        "gauge",
+        "Findings that are shown now.",
+        |bay, add| {
+            let Some(health) = &bay.health else { return };
+            for severity in ["error", "warning", "info"] {
+                let shown = health.findings.iter().filter(|f| f.severity == severity);
+                add(&[("severity", severity)], shown.count() as f64);
+            }
+        },
+    ),
+    (
+        "whin_analysis_behind_seconds",
+        "gauge",
+        "Age of what the analysis has worked off last.",
+        |bay, add| add(&[], bay.behind_ns as f64 * 1e-9),
+    ),
+];
+
+fn of_streams(bay: &Now, add: &mut Add<'_>, value: fn(&StreamHealth) -> f64) {
+    for stream in bay.health.iter().flat_map(|health| &health.streams) {
+        let id = stream.stream.to_string();
+        add(
+            &[("stream", &id), ("content", &stream.content)],
+            value(stream),
+        );
     }
 }
 
@@ -87,146 +234,20 @@ fn page(site: &Serving) -> String {
     let out = &mut text;
     Family::begin(out, "whin_build_info", "gauge", "The program.")
         .add(&[("version", env!("CARGO_PKG_VERSION"))], 1.0);
-    bay(out, &site.hub);
-    Family::begin(
-        out,
-        "whin_analysis_behind_seconds",
-        "gauge",
-        "Age of what the analysis has worked off last.",
-    )
-    .add(
-        &[("bay", &site.hub.bay().id)],
-        site.pulse.behind_ns() as f64 * 1e-9,
-    );
+    let bays: Vec<Now> = site.bays.iter().map(Now::of).collect();
+    // The format asks for all samples of a metric in one group.
+    for (name, kind, help, samples) in METRICS {
+        let mut family = Family::begin(out, name, kind, help);
+        for bay in &bays {
+            samples(bay, &mut |labels, value| {
+                family.add(&[&[("bay", bay.id.as_str())], labels].concat(), value);
+            });
+        }
+    }
     process(out);
     text
 }
 
-fn bay(out: &mut String, hub: &Hub) {
-    let now = hub.now();
-    let bay = ("bay", now.bay.id.as_str());
-    let state = serde_json::to_value(now.state).unwrap_or_default();
-    let state = ("state", state.as_str().unwrap_or_default());
-    Family::begin(out, "whin_bay_state", "gauge", "State of the bay now.").add(&[bay, state], 1.0);
-    Family::begin(
-        out,
-        "whin_screens",
-        "gauge",
-        "Screens that are connected and keep up.",
-    )
-    .add(&[bay], hub.screens() as f64);
-    let counts = hub.counts();
-    let mut family = Family::begin(
-        out,
-        "whin_swings_total",
-        "counter",
-        "Whole swings since the start.",
-    );
-    counts
-        .swings
-        .iter()
-        .for_each(|(kind, n)| family.add(&[bay, ("kind", kind)], *n as f64));
-    let mut family = Family::begin(
-        out,
-        "whin_swings_archived_total",
-        "counter",
-        "What became of them in the archive.",
-    );
-    for (archived, n) in [("true", counts.archived), ("false", counts.unarchived)] {
-        family.add(&[bay, ("archived", archived)], n as f64);
-    }
-    if let Some(health) = &now.health {
-        streams(out, bay, health);
-    }
-}
-
-/// A counter of a stream: name, help, value.
-type Counter = (&'static str, &'static str, fn(&StreamHealth) -> u64);
-
-const COUNTERS: [Counter; 5] = [
-    (
-        "whin_datagrams_received_total",
-        "Datagrams received.",
-        |s| s.received,
-    ),
-    (
-        "whin_datagrams_lost_total",
-        "Datagrams that never came.",
-        |s| s.lost,
-    ),
-    (
-        "whin_datagrams_duplicate_total",
-        "Datagrams that came twice.",
-        |s| s.duplicate,
-    ),
-    (
-        "whin_datagrams_late_total",
-        "Datagrams that came after their place was given up.",
-        |s| s.late,
-    ),
-    (
-        "whin_datagrams_reordered_total",
-        "Datagrams out of order, in time.",
-        |s| s.reordered,
-    ),
-];
-
-fn streams(out: &mut String, bay: (&str, &str), health: &Health) {
-    let mut family = Family::begin(
-        out,
-        "whin_stream_rate_hertz",
-        "gauge",
-        "As seen over the last second.",
-    );
-    family.of_streams(bay, health, |stream| stream.seen_hz);
-    for (name, help, value) in COUNTERS {
-        let mut family = Family::begin(out, name, "counter", help);
-        family.of_streams(bay, health, |stream| value(stream) as f64);
-    }
-    Family::begin(
-        out,
-        "whin_datagrams_dropped_total",
-        "counter",
-        "Datagrams that the analysis had no time for.",
-    )
-    .add(&[bay], health.dropped as f64);
-    let mut family = Family::begin(
-        out,
-        "whin_datagrams_refused_total",
-        "counter",
-        "Datagrams that cannot be read.",
-    );
-    health
-        .refused
-        .iter()
-        .for_each(|r| family.add(&[bay, ("reason", &r.reason)], r.count as f64));
-    let mut family = Family::begin(
-        out,
-        "whin_queue_length",
-        "gauge",
-        "What waits before a thread.",
-    );
-    health
-        .queues
-        .iter()
-        .for_each(|q| family.add(&[bay, ("queue", &q.name)], q.waiting as f64));
-    let mut family = Family::begin(
-        out,
-        "whin_findings",
-        "gauge",
-        "Findings that are shown now.",
-    );
-    for severity in ["error", "warning", "info"] {
-        let count = health
-            .findings
-            .iter()
-            .filter(|f| f.severity == severity)
-            .count();
-        family.add(&[bay, ("severity", severity)], count as f64);
-    }
-}
-
-/// What the kernel says of this process, under the names that Prometheus' own clients use.
 fn process(out: &mut String) {
     let Some(taken) = crate::usage::now() else {
         return;

@@ -13,6 +13,6 @@ mod tls;
 #[cfg(test)]
 mod tests;
 
-pub use server::{Site, serve};
+pub use server::{Served, Site, serve};
 pub use statics::Statics;
 pub use tls::{Tls, tls};

@@ -9,8 +9,9 @@ use axum::Router;
 use axum::extract::{Request, State};
 use axum::http::HeaderValue;
 use axum::http::header::CACHE_CONTROL;
-use axum::middleware::{from_fn, from_fn_with_state, map_response};
+use axum::middleware::{Next, from_fn, from_fn_with_state, map_response};
 use axum::response::{IntoResponse, Response};
+use futures_util::future::join_all;
 use protocol::rig::ConfigShown;
 use tokio::net::TcpListener;
 use tokio::sync::{Semaphore, watch};
@@ -25,9 +26,11 @@ use super::statics::Statics;
 use super::tls::Tls;
 use crate::access::Access;
 use crate::coach::Coach;
+use crate::coach::hall::Hall;
 use crate::errors::Code;
 use crate::hub::Hub;
 use crate::pulse::Pulse;
+use crate::several::Several;
 
 /// Screens at the same time; each may hold a few MiB of the kernel's buffers.
 const SCREENS_MAX: u32 = 64;
@@ -37,16 +40,23 @@ const STOP_LIMIT: Duration = Duration::from_secs(3);
 /// What handlers share.
 pub(super) type Shared = Arc<Serving>;
 
-/// What is served.
-pub struct Site {
-    /// The bay.
+/// A bay that is served.
+#[derive(Clone)]
+pub struct Served {
+    /// What it shows.
     pub hub: Arc<Hub>,
     /// The coach's side, where there is an archive.
     pub coach: Option<Arc<Coach>>,
+    /// How far its analysis has come.
+    pub pulse: Arc<Pulse>,
+}
+
+/// What is served.
+pub struct Site {
+    /// The bays; the first is shown where none is named.
+    pub bays: Several<Served>,
     /// Pages and scripts.
     pub statics: Statics,
-    /// How far the analysis of the bay has come.
-    pub pulse: Arc<Pulse>,
     /// Who may come in.
     pub access: Arc<Access>,
     /// The configuration in force.
@@ -56,10 +66,10 @@ pub struct Site {
 }
 
 pub(super) struct Serving {
-    pub(super) hub: Arc<Hub>,
-    pub(super) coach: Option<Arc<Coach>>,
+    pub(super) bays: Several<Served>,
+    /// The coach's sides, where there is an archive.
+    pub(super) hall: Option<Hall>,
     pub(super) statics: Statics,
-    pub(super) pulse: Arc<Pulse>,
     pub(super) access: Arc<Access>,
     pub(super) config: ConfigShown,
     /// Of the certificate.
@@ -70,7 +80,7 @@ pub(super) struct Serving {
     pub(super) seats: Arc<Semaphore>,
 }
 
-/// Serves the bay on a bound socket until `stop` is done; then screens are closed with the reason
+/// Serves the bays on a bound socket until `stop` is done; then screens are closed with the reason
 /// "closing" and requests get three seconds to end.
 ///
 /// # Errors
@@ -80,10 +90,8 @@ where
     S: Future<Output = ()> + Send + 'static,
 {
     let Site {
-        hub,
-        coach,
+        bays,
         statics,
-        pulse,
         access,
         config,
         tls,
@@ -92,10 +100,9 @@ where
     let seats = Arc::new(Semaphore::new(SCREENS_MAX as usize));
     let places = Arc::new(Semaphore::new(CONNECTIONS_MAX as usize));
     let site = Serving {
-        hub: hub.clone(),
-        coach,
+        hall: Several::of(bays.iter().filter_map(|bay| bay.coach.clone())).map(Hall),
+        bays: bays.clone(),
         statics,
-        pulse,
         access: access.clone(),
         config,
         fingerprint: tls.as_ref().map(|tls| tls.fingerprint.clone()),
@@ -111,9 +118,10 @@ where
         closing: closes,
     };
     let accepting = accept(listener, Arc::new(door));
+    let poses = join_all(bays.iter().map(|bay| bay.hub.pass_poses_on()));
     tokio::select! {
         ended = accepting => ended?,
-        () = hub.pass_poses_on() => {}
+        _ = poses => {}
         () = stop => {}
     }
     closing.send_replace(true);
@@ -141,9 +149,20 @@ fn router(site: Shared) -> Router {
         .method_not_allowed_fallback(async || Problem::method())
         .layer(from_fn(for_refusals))
         .layer(map_response(not_stored))
+        .layer(from_fn_with_state(site.clone(), ring_after_writing))
         .fallback(anything_else)
         .layer(from_fn_with_state(site.clone(), guard))
         .with_state(site)
+}
+
+/// What is entered in one bay may be shown in the others.
+async fn ring_after_writing(State(site): State<Shared>, request: Request, next: Next) -> Response {
+    let writes = !request.method().is_safe();
+    let response = next.run(request).await;
+    if let Some(hall) = site.hall.as_ref().filter(|_| writes) {
+        hall.ring();
+    }
+    response
 }
 
 /// What the API answers changes at any moment.

@@ -1,14 +1,16 @@
 //! One screen on the socket: a hello, then what the hub has for it, until either side ends it.
 //! Nothing that a screen sends is looked at.
 
+use std::sync::Arc;
 use std::time::Duration;
 
 use axum::extract::ws::{CloseFrame, Message, Utf8Bytes, WebSocket, WebSocketUpgrade, close_code};
-use axum::extract::{FromRequestParts, Request, State};
+use axum::extract::{FromRequestParts, Query, Request, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use futures_util::stream::{SplitSink, SplitStream};
 use futures_util::{SinkExt, StreamExt};
+use serde::Deserialize;
 use tokio::time::{interval, timeout};
 use tracing::debug;
 
@@ -42,8 +44,19 @@ enum End {
     Out,
 }
 
-/// `GET /ws`: becomes a socket if the request may and there is a place.
-pub(super) async fn open(State(site): State<Shared>, request: Request) -> Response {
+/// What a screen asks for.
+#[derive(Deserialize)]
+pub(super) struct Asked {
+    /// The bay that it shows; the first one when it names none.
+    bay: Option<String>,
+}
+
+/// `GET /ws`: becomes a socket if the request may, the bay is one and there is a place.
+pub(super) async fn open(
+    State(site): State<Shared>,
+    Query(asked): Query<Asked>,
+    request: Request,
+) -> Response {
     if let Err(problem) = check_origin(request.headers(), site.access.policy()) {
         return problem.into_response();
     }
@@ -55,6 +68,10 @@ pub(super) async fn open(State(site): State<Shared>, request: Request) -> Respon
     let upgrade = match WebSocketUpgrade::from_request_parts(&mut parts, &()).await {
         Ok(upgrade) => upgrade,
         Err(refused) => return refused.into_response(),
+    };
+    let bay = match site.shown(asked.bay.as_deref()) {
+        Ok(bay) => Arc::clone(&bay.hub),
+        Err(problem) => return problem.into_response(),
     };
     let Ok(seat) = site.seats.clone().try_acquire_owned() else {
         let detail = "close a screen that is not needed".into();
@@ -69,7 +86,7 @@ pub(super) async fn open(State(site): State<Shared>, request: Request) -> Respon
         .max_message_size(INBOUND_BYTES_MAX)
         .max_frame_size(INBOUND_BYTES_MAX);
     limited.on_upgrade(async move |socket| {
-        let messages = site.hub.subscribe_as(pass.names);
+        let messages = bay.subscribe_as(pass.names);
         let end = talk(socket, messages, (&site, &pass)).await;
         debug!(?end, "screen left");
         drop(seat);

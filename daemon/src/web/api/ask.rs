@@ -12,6 +12,7 @@ use serde::de::DeserializeOwned;
 
 use crate::archive::ArchiveError;
 use crate::coach::Coach;
+use crate::coach::hall::Hall;
 use crate::errors::Code;
 use crate::web::problem::Problem;
 use crate::web::server::Shared;
@@ -68,14 +69,36 @@ impl FromRequest<Shared> for Uploaded {
     }
 }
 
-/// Asks the coach's side; the answer is JSON.
+/// Asks what the archive knows, whichever bay is meant; the answer is JSON.
 pub(super) async fn ask<T, Q>(site: Shared, question: Q) -> Result<Response, Problem>
 where
-    T: Serialize,
+    T: Serialize + Send + 'static,
     Q: FnOnce(&Coach) -> Result<T, ArchiveError> + Send + 'static,
-    T: Send + 'static,
 {
-    let Some(coach) = site.coach.clone() else {
+    ask_hall(site, |hall| question(hall.first())).await
+}
+
+/// Asks the coach's side of a bay.
+pub(super) async fn ask_bay<T, Q>(
+    site: Shared,
+    bay: String,
+    question: Q,
+) -> Result<Response, Problem>
+where
+    T: Serialize + Send + 'static,
+    Q: FnOnce(&Coach) -> Result<T, ArchiveError> + Send + 'static,
+{
+    site.shown(Some(&bay))?;
+    ask_hall(site, move |hall| question(hall.bay(&bay))).await
+}
+
+/// Asks the coach's sides of all bays, where it concerns whoever stands in one of them.
+pub(super) async fn ask_hall<T, Q>(site: Shared, question: Q) -> Result<Response, Problem>
+where
+    T: Serialize + Send + 'static,
+    Q: FnOnce(&Hall) -> Result<T, ArchiveError> + Send + 'static,
+{
+    let Some(hall) = site.hall.clone() else {
         let detail = "this bay has no archive: start it with --archive DIR".into();
         return Err(Problem {
             status: StatusCode::CONFLICT,
@@ -83,7 +106,7 @@ where
             detail,
         });
     };
-    let asked = tokio::task::spawn_blocking(move || question(&coach)).await;
+    let asked = tokio::task::spawn_blocking(move || question(&hall)).await;
     let answer = asked.map_err(|_panic| Problem {
         status: StatusCode::INTERNAL_SERVER_ERROR,
         code: Code::Internal,

@@ -9,9 +9,9 @@ use protocol::lesson::{
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::ask::{Told, ask};
+use super::ask::{Told, ask, ask_bay, ask_hall};
 use super::describe::{Operation, shape};
-use super::hub;
+use crate::coach::Coach;
 use crate::web::problem::Problem;
 use crate::web::server::Shared;
 
@@ -31,6 +31,21 @@ struct Seated {
     seat: Option<Seat>,
     /// Number of the entry by which it is undone; absent where no lesson is concerned.
     entry: Option<i64>,
+}
+
+/// What is told now.
+#[derive(Serialize, JsonSchema)]
+struct Retold<T> {
+    #[serde(flatten)]
+    now: T,
+    /// Number of the entry by which it is undone; absent where nothing changed.
+    entry: Option<i64>,
+}
+
+impl<T> Retold<T> {
+    fn of((now, entry): (T, Option<i64>)) -> Self {
+        Self { now, entry }
+    }
 }
 
 #[derive(Serialize, JsonSchema)]
@@ -108,7 +123,7 @@ pub(super) const OPERATIONS: &[Operation] = &[
             "Change what is told; it goes for the bay from the next seat on",
         ),
         Some(shape::<Student>),
-        shape::<OnFile>,
+        shape::<Retold<OnFile>>,
     ),
     operation(
         ("post", "/api/v1/students/{student}/consents"),
@@ -133,6 +148,16 @@ pub(super) const OPERATIONS: &[Operation] = &[
         ("addClub", "Add a club"),
         Some(shape::<Club>),
         shape::<Club>,
+    ),
+    operation(
+        ("put", "/api/v1/clubs/{club}"),
+        || put(tell_club),
+        (
+            "tellClub",
+            "Change what is told of a club; it goes for the bay from the next seat on",
+        ),
+        Some(shape::<Club>),
+        shape::<Retold<Club>>,
     ),
     operation(
         ("get", "/api/v1/bays/{bay}/lesson"),
@@ -225,7 +250,7 @@ async fn tell_student(
     Path(id): Path<String>,
     Told(told): Told<Student>,
 ) -> Answer {
-    ask(site, move |coach| coach.tell(&id, &told)).await
+    ask(site, move |coach| Ok(Retold::of(coach.tell(&id, &told)?))).await
 }
 
 async fn consent(
@@ -237,7 +262,7 @@ async fn consent(
 }
 
 async fn withdraw(State(site): State<Shared>, Path((id, scope)): Path<(String, String)>) -> Answer {
-    ask(site, move |coach| coach.withdraw(&id, &scope)).await
+    ask_hall(site, move |hall| hall.withdraw(&id, &scope)).await
 }
 
 async fn add_club(
@@ -248,9 +273,19 @@ async fn add_club(
     ask(site, move |coach| coach.add_club(&student, &club)).await
 }
 
+async fn tell_club(
+    State(site): State<Shared>,
+    Path(id): Path<String>,
+    Told(club): Told<Club>,
+) -> Answer {
+    ask(site, move |coach| {
+        Ok(Retold::of(coach.tell_club(&id, &club)?))
+    })
+    .await
+}
+
 async fn lesson(State(site): State<Shared>, Path(bay): Path<String>) -> Answer {
-    hub(&site, &bay)?;
-    ask(site, |coach| coach.lesson()).await
+    ask_bay(site, bay, Coach::lesson).await
 }
 
 async fn sit(
@@ -258,9 +293,9 @@ async fn sit(
     Path(bay): Path<String>,
     Told(asked): Told<NewSeat>,
 ) -> Answer {
-    hub(&site, &bay)?;
-    ask(site, move |coach| {
-        let (seat, entry) = coach.sit(&asked)?;
+    site.shown(Some(&bay))?;
+    ask_hall(site, move |hall| {
+        let (seat, entry) = hall.sit(&bay, &asked)?;
         Ok(Seated { seat, entry })
     })
     .await
@@ -271,13 +306,11 @@ async fn begin_block(
     Path(bay): Path<String>,
     Told(asked): Told<NewBlock>,
 ) -> Answer {
-    hub(&site, &bay)?;
-    ask(site, move |coach| coach.begin_block(&asked)).await
+    ask_bay(site, bay, move |coach| coach.begin_block(&asked)).await
 }
 
 async fn end_block(State(site): State<Shared>, Path(bay): Path<String>) -> Answer {
-    hub(&site, &bay)?;
-    ask(site, |coach| {
+    ask_bay(site, bay, |coach| {
         let entry = coach.end_block()?;
         Ok(Ended {
             ended: entry.is_some(),
@@ -299,9 +332,9 @@ async fn entries(State(site): State<Shared>, Query(asked): Query<Asked>) -> Answ
 }
 
 async fn enter(State(site): State<Shared>, Told(asked): Told<Ask>) -> Answer {
-    ask(site, move |coach| coach.enter(&asked)).await
+    ask_hall(site, move |hall| hall.enter(&asked)).await
 }
 
 async fn undo(State(site): State<Shared>, Path(n): Path<i64>) -> Answer {
-    ask(site, move |coach| coach.undo(n)).await
+    ask_hall(site, move |hall| hall.undo(n)).await
 }

@@ -4,7 +4,7 @@ use axum::extract::{DefaultBodyLimit, Path, State};
 use axum::routing::{get, post};
 use protocol::lesson::{Calibrated, Calibrations, Move, Moved, NewCalibration, Thresholds};
 
-use super::ask::{Told, Uploaded, ask};
+use super::ask::{Told, Uploaded, ask, ask_hall};
 use super::describe::{Operation, shape};
 use super::lesson::operation;
 use super::shelf::Answer;
@@ -73,7 +73,7 @@ async fn calibrate(
     Path(student): Path<String>,
     Told(asked): Told<NewCalibration>,
 ) -> Answer {
-    ask(site, move |coach| coach.calibrate(&student, &asked)).await
+    ask_hall(site, move |hall| hall.calibrate(&student, &asked)).await
 }
 
 async fn upload(
@@ -81,7 +81,7 @@ async fn upload(
     Path(student): Path<String>,
     Uploaded(file): Uploaded,
 ) -> Answer {
-    ask(site, move |coach| coach.calibrate_from(&student, &file)).await
+    ask_hall(site, move |hall| hall.calibrate_from(&student, &file)).await
 }
 
 async fn thresholds(State(site): State<Shared>, Path(student): Path<String>) -> Answer {

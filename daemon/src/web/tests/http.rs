@@ -113,6 +113,13 @@ async fn the_api_tells_the_bay_and_its_swings() {
     rig.hub.keep_replay(replay("b"));
     let bays = rig.get("/api/v1/bays").await.json();
     assert_eq!(bays["bays"][0]["id"], "north");
+    assert_eq!(bays["bays"][1]["name"], "South");
+    let south = rig.get("/api/v1/bays/south/swings").await.json();
+    assert_eq!(
+        south["swings"],
+        serde_json::json!([]),
+        "its own, not the neighbor's"
+    );
     let bay = rig.get("/api/v1/bays/north").await.json();
     assert_eq!(
         (&bay["state"], &bay["health"]["dropped"]),
@@ -145,8 +152,8 @@ async fn errors_of_the_api_are_problems_with_a_code() {
         ("/api", 404, "api.not_found"),
         ("/api/v2/bays", 404, "api.not_found"),
         ("/api/v1/bays/", 404, "api.not_found"),
-        ("/api/v1/bays/south", 404, "bay.not_found"),
-        ("/api/v1/bays/south/swings", 404, "bay.not_found"),
+        ("/api/v1/bays/west", 404, "bay.not_found"),
+        ("/api/v1/bays/west/swings", 404, "bay.not_found"),
         ("/api/v1/bays/north/swings/x", 404, "swing.not_found"),
         ("/api/v1/bays/north/swings/x/replay", 404, "swing.not_found"),
         (

@@ -25,13 +25,17 @@ use crate::access::Access;
 use crate::clock::Clock;
 use crate::hub::{Bay, Hub};
 use crate::pulse::Pulse;
-use crate::web::{Site, Statics, serve};
+use crate::several::Several;
+use crate::web::{Served, Site, Statics, serve};
 
 /// Tests wait so long for a state, not for a speed.
 pub(super) const PATIENCE: Duration = Duration::from_secs(10);
 
 pub(super) struct Rig {
+    /// Of the first bay.
     pub(super) hub: Arc<Hub>,
+    /// Of the second one.
+    pub(super) south: Arc<Hub>,
     pub(super) address: SocketAddr,
     stop: oneshot::Sender<()>,
     served: JoinHandle<std::io::Result<()>>,
@@ -39,23 +43,27 @@ pub(super) struct Rig {
 
 impl Rig {
     pub(super) async fn start(statics: Statics) -> Self {
-        let bay = Bay {
-            id: "north".into(),
-            name: "North".into(),
-            zone: "Europe/Berlin".into(),
-            program: "0.1.0".into(),
-            recording: "not recorded".into(),
-        };
-        let hub = Arc::new(Hub::new(bay));
+        let [hub, south] = [("north", "North"), ("south", "South")].map(|(id, name)| {
+            Arc::new(Hub::new(Bay {
+                id: id.into(),
+                name: name.into(),
+                zone: "Europe/Berlin".into(),
+                program: "0.1.0".into(),
+                recording: "not recorded".into(),
+            }))
+        });
+        let bays = [&hub, &south].map(|hub| Served {
+            hub: Arc::clone(hub),
+            coach: None,
+            pulse: Arc::new(Pulse::new(Clock::start())),
+        });
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
         let address = listener.local_addr().unwrap();
         let (stop, stopped) = oneshot::channel();
         let stop_asked = async { drop(stopped.await) };
         let site = Site {
-            hub: hub.clone(),
-            coach: None,
+            bays: Several::of(bays).unwrap(),
             statics,
-            pulse: Arc::new(Pulse::new(Clock::start())),
             access: Arc::new(Access::here(Clock::start())),
             config: ConfigShown {
                 path: None,
@@ -66,6 +74,7 @@ impl Rig {
         let served = tokio::spawn(serve(listener, site, stop_asked));
         Self {
             hub,
+            south,
             address,
             stop,
             served,
@@ -101,7 +110,12 @@ impl Rig {
     }
 
     pub(super) async fn screen(&self) -> Screen {
-        let request = format!("ws://{}/ws", self.address)
+        self.screen_of("").await
+    }
+
+    /// A screen with this query.
+    pub(super) async fn screen_of(&self, query: &str) -> Screen {
+        let request = format!("ws://{}/ws{query}", self.address)
             .into_client_request()
             .unwrap();
         Screen::open(TcpStream::connect(self.address).await.unwrap(), request)

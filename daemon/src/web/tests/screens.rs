@@ -33,6 +33,31 @@ async fn a_late_screen_gets_the_snapshot_and_then_what_comes() {
 }
 
 #[tokio::test]
+async fn a_screen_shows_the_bay_that_it_asks_for() {
+    let rig = Rig::start(Statics::Embedded).await;
+    let (mut first, mut south) = (rig.screen().await, rig.screen_of("?bay=south").await);
+    for (screen, bay) in [(&mut first, "north"), (&mut south, "south")] {
+        let Message::Hello(hello) = screen.next().await else {
+            panic!("no hello first")
+        };
+        assert_eq!(hello.bay, bay);
+    }
+    rig.hub.publish(health(1, 0));
+    rig.south.publish(health(2, 0));
+    assert_eq!(first.next().await, health(1, 0));
+    assert_eq!(
+        south.next().await,
+        health(2, 0),
+        "nothing of the neighbor's"
+    );
+    rig.south.live(live(2.5));
+    assert_eq!(south.next().await, Message::Live(live(2.5)));
+    let refused = rig.get("/ws?bay=west").await;
+    assert_ne!(refused.status, 101, "there is no such bay");
+    rig.stop().await;
+}
+
+#[tokio::test]
 async fn two_screens_get_the_same() {
     let rig = Rig::start(Statics::Embedded).await;
     let (mut one, mut two) = (rig.screen().await, rig.screen().await);
