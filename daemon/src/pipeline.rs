@@ -38,9 +38,10 @@ use crate::recording::Recorder;
 use crate::refine::{self, Turn};
 use crate::seat::Seat;
 
-/// Datagrams between receive and analyze: about a second of a busy bay (1000 Hz markers and two
-/// plates), more than the analysis of one swing takes. Full: dropped and counted in `receive`.
-pub(crate) const ARRIVALS: usize = 4096;
+/// Datagrams between receive and analyze: five seconds of a busy bay (1000 Hz markers and two plates), far
+/// more than the analysis of one swing takes, also on a computer that many bays share. Full: dropped and
+/// counted in `receive`.
+pub(crate) const ARRIVALS: usize = 16_384;
 /// Datagrams between receive and record: several seconds of a stalled disk. Full: dropped and
 /// counted, the recording is incomplete and says so.
 pub(crate) const RECORDED: usize = 16_384;

@@ -135,9 +135,8 @@ pub fn run(
                 let datagram = &mut buffer[..length];
                 if let Some(plain) = gate.admit(from.ip(), datagram, &dropped.turned_away) {
                     let bytes: Arc<[u8]> = datagram[..plain].into();
-                    if let Some(recent) = &outlets.recent {
+                    if outlets.recent.is_some() {
                         waiting.push((now_ns, Arc::clone(&bytes)));
-                        recent.offer(&mut waiting);
                     }
                     let received_ns = now_ns;
                     hand_on(Arrival::Datagram { received_ns, bytes }, outlets, dropped);
@@ -149,6 +148,9 @@ pub fn run(
         if now_ns >= tick_due {
             tick_due = now_ns + TICK.as_nanos() as u64;
             hand_on(Arrival::Tick { now_ns }, outlets, dropped);
+            if let Some(recent) = &outlets.recent {
+                recent.offer(&mut waiting);
+            }
             let waiting = outlets.recording.as_ref().map_or(0, Sender::len);
             dropped.waiting.store(waiting as u64, Ordering::Relaxed);
             seat = seat

@@ -78,11 +78,12 @@ pub fn run(
         publish(outgoing, report);
     };
     for job in jobs {
+        let own_turn = turn.0.lock().unwrap_or_else(PoisonError::into_inner);
+        // Asked after the wait: at the end of a hall each bay has a swing in hand.
         if stop.load(Ordering::Relaxed) {
             publish(outgoing::unrefined(job.report, "the bay was closing"));
             continue;
         }
-        let own_turn = turn.0.lock().unwrap_or_else(PoisonError::into_inner);
         let refined = refined(&job.measured, threads());
         drop(own_turn);
         match refined {

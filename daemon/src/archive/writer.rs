@@ -30,6 +30,9 @@ use crate::seat::Seat;
 
 mod taping;
 
+/// Between two rounds: what comes meanwhile (the queue holds a thousand times more) is taken in one. The thread would
+/// otherwise be woken for every datagram, which costs more than all that it does with it.
+const REST: Duration = Duration::from_millis(10);
 /// While a seat changes the analysis is looked at this often.
 const SEAT_LOOK: Duration = Duration::from_millis(20);
 /// Swings whose revisions may still come.
@@ -115,6 +118,8 @@ pub fn run(
     let (mut arrivals, mut filed) = (Some(arrivals), Some(filed));
     let (no_arrival, none_filed) = (never(), never());
     while arrivals.is_some() || filed.is_some() {
+        // Nothing here is in a hurry: woken for many datagrams at once, not for each.
+        std::thread::sleep(REST);
         let held = desk.next.is_some();
         let (next, due) = (
             arrivals.filter(|_| !held).unwrap_or(&no_arrival),
@@ -122,8 +127,7 @@ pub fn run(
         );
         select! {
             recv(next) -> fed => match fed {
-                Ok(Fed::Arrival(arrival)) => desk.arrival(&arrival),
-                Ok(Fed::Seat(seat)) => desk.next = Some(seat),
+                Ok(fed) => desk.take(fed, next),
                 Err(_closed) => {
                     // Nothing more comes: whatever completed a swing is here.
                     desk.now_ns = u64::MAX;
@@ -146,6 +150,19 @@ pub fn run(
 }
 
 impl Desk<'_> {
+    /// Takes what came, and all that waits behind it, until somebody else stands in the bay.
+    fn take(&mut self, first: Fed, behind: &Receiver<Fed>) {
+        for fed in std::iter::once(first).chain(behind.try_iter()) {
+            match fed {
+                Fed::Arrival(arrival) => self.arrival(&arrival),
+                Fed::Seat(seat) => {
+                    self.next = Some(seat);
+                    return;
+                }
+            }
+        }
+    }
+
     /// Everything that came before is filed into the seat that ends.
     fn change(&mut self, seat: Arc<Seat>) {
         let now_ns = std::mem::replace(&mut self.now_ns, u64::MAX);

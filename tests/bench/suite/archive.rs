@@ -71,4 +71,4 @@ fn packed(raw: &[u8]) -> (f64, usize) {
 }
 
 /// The recordings' level.
-const LEVEL: i32 = 0;
+const LEVEL: i32 = 1;

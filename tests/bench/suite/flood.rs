@@ -51,8 +51,8 @@ impl Encoded {
     }
 }
 
-/// Sends all at a rate, datagrams a second.
-pub(crate) fn send(datagrams: &[Vec<u8>], to: SocketAddr, rate: f64) {
+/// Sends all at a rate, datagrams a second, or as fast as it goes; the rate that it came to.
+pub(crate) fn send(datagrams: &[Vec<u8>], to: SocketAddr, rate: f64) -> f64 {
     let socket = UdpSocket::bind("127.0.0.1:0").expect("a socket");
     socket.connect(to).expect("loopback");
     let mut headers = MultiHeaders::<SockaddrIn>::preallocate(BATCH, None);
@@ -79,20 +79,25 @@ pub(crate) fn send(datagrams: &[Vec<u8>], to: SocketAddr, rate: f64) {
             sent += all.expect("loopback takes it").count();
         }
     }
+    datagrams.len() as f64 / began.elapsed().as_secs_f64()
 }
 
-/// The highest rate at which `keeps` holds: doubled until it does not, then halved in between.
-pub(crate) fn highest(from: f64, mut keeps: impl FnMut(f64) -> bool) -> f64 {
-    let (mut good, mut bad) = (from / 2.0, from);
-    while bad < 4e6 && keeps(bad) {
-        (good, bad) = (bad, 2.0 * bad);
-    }
-    for _ in 0..4 {
-        let middle = (good * bad).sqrt();
-        if keeps(middle) {
-            good = middle;
-        } else {
-            bad = middle;
+/// The highest rate at which nothing was lost: doubled until something is, or the sender comes to no more, then
+/// halved in between. `tried` gives the rate that the sender came to, if nothing was lost.
+pub(crate) fn highest(from: f64, mut tried: impl FnMut(f64) -> Option<f64>) -> f64 {
+    let (mut good, mut asked) = (0.0, from);
+    let mut bad = loop {
+        match tried(asked) {
+            Some(came) if came < 0.7 * asked => return came.max(good),
+            Some(came) => (good, asked) = (came, 2.0 * asked),
+            None => break asked,
+        }
+    };
+    for _ in 0..3 {
+        let middle = (good.max(from / 2.0) * bad).sqrt();
+        match tried(middle) {
+            Some(came) => good = came.max(good),
+            None => bad = middle,
         }
     }
     good

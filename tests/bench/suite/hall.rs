@@ -297,7 +297,7 @@ fn watch(http: SocketAddr, bay: usize, shots: usize) -> Vec<(usize, Instant)> {
             }
             heard = at;
             let swing: Value = serde_json::from_str(&text).unwrap();
-            let id = swing["report"]["id"].as_str().unwrap();
+            let id = swing["id"].as_str().unwrap();
             let epoch = id.rsplit('-').nth(1).unwrap();
             let epoch = usize::from_str_radix(epoch, 16).unwrap();
             if !came.iter().any(|(known, _)| *known == epoch) {

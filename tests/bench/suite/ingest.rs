@@ -35,7 +35,7 @@ const ROOM: usize = 2048;
 type Take = fn(&UdpSocket, &AtomicU64, &AtomicBool);
 
 pub(crate) fn rows(quick: bool) {
-    let lesson = flood::lesson(1, if quick { 60.0 } else { 120.0 }, false);
+    let lesson = flood::lesson(1, if quick { 40.0 } else { 120.0 }, false);
     let (mut bare, mut batched, mut decoded, mut whole) = (vec![], vec![], vec![], vec![]);
     let mut program = Program::start();
     // In turn, so that what else the machine does meets all of them.
@@ -59,8 +59,8 @@ pub(crate) fn rows(quick: bool) {
     at_least("ingest.whole", whole / bare, 0.5, &beside(whole));
 }
 
-/// Whether a loop of one's own takes every datagram at a rate.
-fn alone(lesson: &Encoded, rate: f64, take: Take) -> bool {
+/// The rate that the sender came to, if a loop of one's own took every datagram.
+fn alone(lesson: &Encoded, rate: f64, take: Take) -> Option<f64> {
     let socket = UdpSocket::bind("127.0.0.1:0").unwrap();
     size_buffer(&socket, BUFFER).unwrap();
     socket
@@ -69,9 +69,9 @@ fn alone(lesson: &Encoded, rate: f64, take: Take) -> bool {
     let to = socket.local_addr().unwrap();
     let (taken, stop) = (AtomicU64::new(0), AtomicBool::new(false));
     let all: Vec<Vec<u8>> = lesson.of_epoch(1);
-    std::thread::scope(|scope| {
+    let came = std::thread::scope(|scope| {
         scope.spawn(|| take(&socket, &taken, &stop));
-        flood::send(&all, to, rate);
+        let came = flood::send(&all, to, rate);
         let since = Instant::now();
         while taken.load(Ordering::Relaxed) < all.len() as u64
             && since.elapsed() < Duration::from_millis(300)
@@ -79,8 +79,9 @@ fn alone(lesson: &Encoded, rate: f64, take: Take) -> bool {
             std::thread::sleep(Duration::from_millis(5));
         }
         stop.store(true, Ordering::Relaxed);
+        came
     });
-    taken.into_inner() == all.len() as u64
+    (taken.into_inner() == all.len() as u64).then_some(came)
 }
 
 fn receive(socket: &UdpSocket, taken: &AtomicU64, stop: &AtomicBool) {
@@ -153,15 +154,16 @@ impl Program {
         Self { bay, epoch: 0 }
     }
 
-    /// Whether the program takes, analyzes and records every datagram at a rate.
-    fn keeps(&mut self, lesson: &Encoded, rate: f64) -> bool {
+    /// The rate that the sender came to, if the program took, analyzed and recorded every datagram.
+    fn keeps(&mut self, lesson: &Encoded, rate: f64) -> Option<f64> {
         self.epoch += 1;
         let all = lesson.of_epoch(self.epoch);
         let lost_before = self.losses();
-        flood::send(&all, self.bay.udp, rate);
+        let came = flood::send(&all, self.bay.udp, rate);
         // Its own numbers come once a second, and a swing may still be worked off.
         std::thread::sleep(Duration::from_millis(2500));
-        self.losses() == lost_before && self.received() == all.len() as u64
+        let whole = self.losses() == lost_before && self.received() == all.len() as u64;
+        whole.then_some(came)
     }
 
     fn health(&self) -> Value {
