@@ -329,12 +329,14 @@ fn found_again(api: &Api, (student, club): (&str, &str), session: &str) {
     ));
     assert_eq!(ribbons["signals"][0]["shots"], 10);
     let entries = api.get(&format!("/api/v1/entries?student={student}"));
-    let by_hand = |e: &&Value| !["consent", "seat", "begun", "ended"].contains(&key(e));
+    let by_hand =
+        |e: &&Value| !["student", "club", "consent", "seat", "begun", "ended"].contains(&key(e));
     let entries = entries["entries"].as_array().unwrap();
     assert_eq!(entries.iter().filter(by_hand).count(), 7);
-    // What the verbs did is in the same log: consent, three blocks, two seats and the restart's.
+    // What the verbs did is in the same log: who it is, consent, three blocks, two seats and the restart's.
     let count = |of: &str| entries.iter().filter(|e| key(e) == of).count();
-    assert_eq!(["consent", "begun", "seat"].map(count), [1, 3, 3]);
+    let verbs = ["student", "club", "consent", "begun", "seat"];
+    assert_eq!(verbs.map(count), [1, 1, 1, 3, 3]);
     let carried = api.get(&format!("/api/v1/students/{student}/carry-over"));
     assert_eq!(carried["last"]["session"], session);
     let few = api.get("/api/v1/cohorts?club=7-iron");

@@ -104,12 +104,83 @@ fn guests_wrong_choices_pain_and_a_withdrawn_consent() {
     );
     assert_eq!(again.0, 422, "{}", again.1);
 
+    told_anew(&api, (&ivo, &driver));
     blocks_are_undone(&api, &bay);
     judged_by_hand(&api, (&ivo, &driver), session.as_str().unwrap());
     withdrawn(&api, &ivo, &dir);
     assert_eq!(bay.stop(), Some(0));
     let (code, verified) = archive(&dir, &["verify"]);
     assert_eq!(code, 0, "{verified}");
+}
+
+/// What is told of a student and a club changes by an entry that says before and after, and goes back.
+fn told_anew(api: &Api, (ivo, driver): (&str, &str)) {
+    let log = |key: &str| -> Vec<Value> {
+        let told = api.get(&format!("/api/v1/entries?student={ivo}"));
+        let mut all = told["entries"].as_array().unwrap().clone();
+        all.retain(|e| e["key"] == key);
+        all
+    };
+    let path = format!("/api/v1/students/{ivo}");
+    let before = api.get(&path);
+    let mut told = json!({ "name": " Ivo Brandt-Lind ", "side": "right", "born": 1985 });
+    told["height_m"] = json!(1.83);
+    let done = api.put(&path, &told);
+    assert_eq!(
+        (&done["name"], &done["clubs"]),
+        (&json!("Ivo Brandt-Lind"), &before["clubs"])
+    );
+    let same = api.put(&path, &told);
+    assert_eq!(same["entry"], Value::Null, "nothing changed: {same}");
+    let entries = log("student");
+    assert_eq!(entries.len(), 2);
+    assert_eq!(entries[0]["n"], done["entry"]);
+    assert_eq!(entries[0]["who"], "coach");
+    let said = |n: usize, field: &str| entries[n]["said"]["value"][field].clone();
+    assert_eq!(
+        (said(0, "name"), said(0, "height_m")),
+        (json!("Ivo Brandt-Lind"), json!(1.83))
+    );
+    assert_eq!(
+        (said(1, "name"), said(1, "height_m")),
+        (json!("Ivo Brandt"), Value::Null)
+    );
+    undo(api, &done["entry"]);
+    assert_eq!(api.get(&path), before);
+    let whole = ask(
+        api.0,
+        "POST",
+        &format!("/api/v1/entries/{}/undo", entries[1]["n"]),
+        None,
+    );
+    assert_eq!(whole.0, 422, "{}", whole.1);
+
+    let club = format!("/api/v1/clubs/{driver}");
+    let shorter = api.put(&club, &json!({ "name": "7-iron", "length_m": 0.94 }));
+    assert_eq!(
+        (&shorter["id"], &shorter["name"]),
+        (&json!(driver), &json!("7-iron"))
+    );
+    let odd = json!({ "name": "7-iron", "length_m": 94.0 });
+    assert_eq!(ask(api.0, "PUT", &club, Some(&odd)).0, 422);
+    assert_eq!(log("club").len(), 2);
+    undo(api, &shorter["entry"]);
+    assert_eq!(api.get(&path)["clubs"], before["clubs"]);
+    // One that was chosen stays, one that was added by mistake goes.
+    let first = &log("club")[2]["n"];
+    let refused = ask(
+        api.0,
+        "POST",
+        &format!("/api/v1/entries/{first}/undo"),
+        None,
+    );
+    assert_eq!(refused.0, 422, "{}", refused.1);
+    api.post(
+        &format!("/api/v1/students/{ivo}/clubs"),
+        &json!({ "name": "5-wood" }),
+    );
+    undo(api, &log("club")[0]["n"]);
+    assert_eq!(api.get(&path)["clubs"], before["clubs"]);
 }
 
 /// A check that was begun too early goes back into the practice; a block that was ended runs on.

@@ -32,6 +32,7 @@ mod change_judge;
 mod coaching;
 mod coaching_seats;
 mod coaching_shots;
+mod cohorts;
 mod corpus;
 mod demo;
 mod faults;

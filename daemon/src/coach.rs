@@ -192,7 +192,7 @@ impl Coach {
     /// # Errors
     /// When a value makes no sense, or a guardian is missing.
     pub fn add_student(&self, new: &NewStudent) -> Result<OnFile, ArchiveError> {
-        let student = told::row(&new.student);
+        let student = trimmed(&new.student);
         told::plausible(&student).map_err(ArchiveError::Unfitting)?;
         let scopes: Vec<&str> = new.consents.iter().map(String::as_str).collect();
         let guardian = new.guardian.as_deref().filter(|g| !g.trim().is_empty());
@@ -203,18 +203,20 @@ impl Coach {
         on_file(&archive.store, &archive.store.student(&id)?, self.utc_ns())
     }
 
-    /// Changes what is told about a student. It goes for the bay from the next seat on.
+    /// Changes what is told about a student. It goes for the bay from the next seat on. Gives the entry by which
+    /// it is undone, where anything changed.
     ///
     /// # Errors
     /// When there is none, or a value makes no sense.
-    pub fn tell(&self, id: &str, told: &Student) -> Result<OnFile, ArchiveError> {
-        let row = rows::Student {
+    pub fn tell(&self, id: &str, told: &Student) -> Result<(OnFile, Option<i64>), ArchiveError> {
+        let student = Student {
             id: id.to_owned(),
-            ..told::row(told)
+            ..trimmed(told)
         };
-        told::plausible(&row).map_err(ArchiveError::Unfitting)?;
-        self.archive().store.tell(&row)?;
-        self.on_file(id)
+        told::plausible(&student).map_err(ArchiveError::Unfitting)?;
+        let entry = self.archive().store.tell(&student, self.utc_ns())?;
+        self.ring();
+        Ok((self.on_file(id)?, entry))
     }
 
     /// Puts a consent on file.
@@ -246,15 +248,29 @@ impl Coach {
     /// # Errors
     /// When there is no such student, or a dimension makes no sense.
     pub fn add_club(&self, student: &str, club: &Club) -> Result<Club, ArchiveError> {
-        if club.name.trim().is_empty() {
-            return Err(ArchiveError::Unfitting("a club has a name".into()));
-        }
         let mut archive = self.archive();
-        let of = archive.store.student(student)?;
-        crate::context::parse(&told::text(&of, Some(club), None))
-            .map_err(|why| ArchiveError::Unfitting(format!("{why:#}")))?;
+        told::plausible_club(&archive.store.student(student)?, club)
+            .map_err(ArchiveError::Unfitting)?;
         let id = archive.store.add_club(student, club, self.utc_ns())?;
         Ok(archive.store.club(&id)?.0)
+    }
+
+    /// Changes what is told about a club, as [`Coach::tell`] does of a student.
+    ///
+    /// # Errors
+    /// When there is none, or a dimension makes no sense.
+    pub fn tell_club(&self, id: &str, told: &Club) -> Result<(Club, Option<i64>), ArchiveError> {
+        let mut archive = self.archive();
+        let student = archive.store.club(id)?.1;
+        let club = Club {
+            id: id.to_owned(),
+            ..told.clone()
+        };
+        told::plausible_club(&archive.store.student(&student)?, &club)
+            .map_err(ArchiveError::Unfitting)?;
+        let entry = archive.store.tell_club(&club, self.utc_ns())?;
+        self.ring();
+        Ok((archive.store.club(id)?.0, entry))
     }
 
     /// A student with what is on file.
@@ -358,6 +374,13 @@ pub fn run(coach: &Coach, bell: &Receiver<()>, hub: &Hub, stop: &AtomicBool) {
     }
 }
 
+fn trimmed(told: &Student) -> Student {
+    Student {
+        name: told.name.trim().to_owned(),
+        ..told.clone()
+    }
+}
+
 fn open(seat: Option<&Seat>) -> Result<&str, ArchiveError> {
     let session = seat.and_then(|s| s.session.as_deref());
     session.ok_or_else(|| ArchiveError::Unfitting("no lesson runs: choose a student first".into()))
@@ -372,7 +395,7 @@ fn on_file(
     let consents = store.consents(&student.id)?;
     let holds = store.holds(&student.id)?;
     Ok(OnFile {
-        student: told::shown(student),
+        student: student.clone(),
         minor: crate::archive::store::is_minor(student.born, now_utc_ns),
         consents: consents
             .into_iter()

@@ -77,13 +77,20 @@ export function target() {
 
 /**
  * Whether an entry that is the newest of its kind can be taken back. A consent is given or withdrawn anew, by
- * whom it concerns; seats and moved shots go back but not forth again, and seats only one step.
+ * whom it concerns; a student, or a club that was chosen, is there for good; seats and moved shots go back but not forth again, and seats only one step.
  */
 export function undoable(entry) {
   if (entry.key === "consent") return false;
+  if (entry.key === "student" && first(entry)) return false;
+  if (entry.key === "club" && first(entry) && chosen(entry.about.club)) return false;
   if (entry.key === "moved") return entry.undoes === null;
   return entry.key !== "seat" || (entry.undoes === null && newestFirst().find((e) => e.key === "seat")?.n === entry.n);
 }
+
+/** Whether nothing of its kind was entered before: so a student came in, or a club. */
+const first = (entry) => !newestFirst().some((e) => kind(e) === kind(entry) && e.n < entry.n);
+
+const chosen = (club) => newestFirst().some((e) => (e.key === "seat" ? e.said?.value?.club : e.key !== "club" && e.about.club) === club);
 
 /** An entry in words. */
 export function words(entry) {
@@ -126,6 +133,8 @@ const WORDS = {
   begun: (v) => (v === false ? "begun aside" : "begun"),
   ended: () => "ended",
   calibration: (v) => (v === null ? "Calibration: from each swing's address" : `Calibration ${v}`),
+  student: (v) => `Student: ${told(v, ["name", "side", "sex", "height_m", "mass_kg", "born"])}`,
+  club: (v) => (v ? `Club: ${told(v, ["name", "length_m", "mass_kg", "balance_m", "inertia_kg_m2", "loft_deg", "lie_deg"])}` : "No such club"),
   consent: (v) => `Consent to ${v?.scope} ${v?.given ? "given" : "withdrawn"}${v?.guardian ? `, by ${v.guardian}` : ""}`,
   seat: (v) => seatWords(v),
   band: (v, e) => `Band of ${metricName(e.key.slice(5))}: ${bandWords(e.key.slice(5), v)}`,
@@ -139,6 +148,25 @@ const WORDS = {
   keep: (v) => `To keep: ${v?.join(" · ")}`,
   next: (v) => `Next lesson: ${v ?? "open"}`,
 };
+
+const size = (meters) => `${digits(meters, "m")} ${label("m")}`;
+
+/** How what is told of a student or a club is said, by field. */
+const TOLD = {
+  name: (v) => v,
+  side: (v) => `${v}-handed`,
+  sex: (v) => v,
+  born: (v) => `born ${v}`,
+  length_m: (v) => `${size(v)} long`,
+  lie_deg: (v) => `lie ${digits(v, "deg")}°`,
+  loft_deg: (v) => `loft ${digits(v, "deg")}°`,
+  height_m: (v) => `${size(v)} tall`,
+  mass_kg: (v) => `${Number(v.toFixed(3))} kg`,
+  balance_m: (v) => `balance point at ${size(v)}`,
+  inertia_kg_m2: (v) => `moment of inertia ${Number(v.toPrecision(3))} kg m²`,
+};
+
+const told = (of, fields) => fields.filter((f) => (of?.[f] ?? null) !== null).map((f) => TOLD[f](of[f])).join(", ");
 
 function seatWords(seat) {
   const unkept = { guest: "A guest swings, the lesson waits", coach: "The coach shows something, the lesson waits", nobody: "The lesson ended" }[seat?.mode];

@@ -1,5 +1,5 @@
 // Months of one club: medians and quartiles of blocks, what moved together with head speed (association,
-// never cause), and what golfers of the archive do, or why that is not shown.
+// never cause), what golfers of the archive do, or why that is not shown, and what separates two groups of them.
 
 import { el, svg } from "../element.js";
 import { difference, gap, inUnits, scaleOf, shown } from "../figures.js";
@@ -7,6 +7,7 @@ import { metricName, quantity } from "../quantities.js";
 import { get, part } from "./api.js";
 import { day } from "./dates.js";
 import { options } from "./dom.js";
+import { Groups } from "./groups.js";
 
 const SPEED = "head_speed@impact";
 const [WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM] = [920, 300, 64, 20, 16, 58];
@@ -20,7 +21,9 @@ export class Trends {
     Object.assign(this, { root, students, metrics, units, metric: SPEED, student: "", club: "" });
     this.form = el("form.filters", { onchange: () => this.read(), onsubmit: (e) => e.preventDefault() });
     this.parts = Object.fromEntries(["trend", "together", "cohort"].map((name) => [name, el(`section.${name}`, {})]));
-    root.replaceChildren(this.form, this.parts.trend, el(".beside", {}, this.parts.together, this.parts.cohort));
+    const groups = el("section.separates", { "aria-label": "What separates two groups" });
+    this.groups = new Groups(groups, students, units);
+    root.replaceChildren(this.form, this.parts.trend, el(".beside", {}, this.parts.together, this.parts.cohort), groups);
   }
 
   /** Opens the page of a student's club; what is empty stays as it is. */
@@ -48,6 +51,7 @@ export class Trends {
 
   setUnits(units) {
     this.units = units;
+    this.groups.setUnits(units);
     if (this.student) this.show();
   }
 
@@ -70,6 +74,7 @@ export class Trends {
       fill("trend", `${metricName(this.metric)}, ${club.name}`, get(`clubs/${part(club.id)}/trends/${part(this.metric)}`), async (t) => this.trend(t, (await behind)?.bands[0])),
       fill("together", "What moved together with head speed", get(`clubs/${part(club.id)}/together`), (t) => this.together(t)),
       fill("cohort", "Golfers of this archive", golfers, (c) => this.cohort(c, student)),
+      this.groups.show(student, club.name),
     ]);
   }
 

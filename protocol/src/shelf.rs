@@ -314,6 +314,41 @@ pub struct CohortBand {
     pub student: Option<[f64; 3]>,
 }
 
+/// What separates two groups of golfers of the archive who agreed to it. Association, never cause.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Separates {
+    /// Golfers of group A, then of group B; who is in both is in neither.
+    pub golfers: [u32; 2],
+    /// The widest apart first; empty where either group has fewer than twenty golfers.
+    pub rows: Vec<Separated>,
+    /// What it means and what not; which group is too small.
+    pub words: String,
+}
+
+/// How far a metric separates two groups; each golfer counts once, by the median of the swings.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Separated {
+    /// Identifier of the metric.
+    pub metric: String,
+    /// Unit of the medians.
+    pub unit: String,
+    /// Median of group A, then of group B.
+    pub medians: [f64; 2],
+    /// Golfers of group A, then of group B, who show it.
+    pub golfers: [u32; 2],
+    /// Cliff's delta: how much more often a golfer of B has the larger value than one of A, from -1 (never) over
+    /// 0 (as often) to 1 (always).
+    pub delta: f64,
+    /// Its interval at 95 %.
+    pub low: f64,
+    /// Its interval at 95 %.
+    pub high: f64,
+    /// p-value adjusted for all metrics that were looked at (false-discovery rate).
+    pub q: f64,
+    /// Whether it is more than chance, at a false-discovery rate of 5 %.
+    pub found: bool,
+}
+
 /// With what the next lesson opens.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CarryOver {

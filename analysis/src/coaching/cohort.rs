@@ -23,6 +23,10 @@ pub const FEWEST_GOLFERS: usize = 20;
 pub const DESCRIPTION: &str = "What these golfers do, not what you should do: fast golfers also differ in \
      height, sex and age, so their numbers are no targets.";
 
+/// The words that stand beside what separates two groups.
+pub const ASSOCIATION: &str = "What separates these groups goes together with belonging to one of them, and is \
+     no cause of it: fast golfers also differ in height, sex and age, so the numbers of a group are no targets.";
+
 /// Draws of golfers for an interval.
 const DRAWS: usize = 1_000;
 
@@ -244,6 +248,10 @@ impl Cohort {
 pub struct Separation {
     /// Which.
     pub metric: Metric,
+    /// Medians of the first group's golfers and of the second's, inside unit.
+    pub medians: (f64, f64),
+    /// Golfers of the first and of the second group who show it.
+    pub golfers: (usize, usize),
     /// Cliff's delta of the second group over the first, with its interval at 95 %.
     pub dominance: Dominance,
     /// p-value adjusted for all metrics looked at.
@@ -252,10 +260,19 @@ pub struct Separation {
     pub found: bool,
 }
 
-/// What separates two groups that share no golfer, the widest apart first. Metrics that fewer than twenty
-/// of either group show are left out, and so are golfers who are in both groups.
+/// What separates two groups.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Separations {
+    /// Golfers of the first group and of the second who are not in both.
+    pub golfers: (usize, usize),
+    /// The widest apart first; none where either group has fewer than twenty of its own.
+    pub rows: Vec<Separation>,
+}
+
+/// What separates two groups of golfers, without those who are in both. Metrics that fewer than twenty of either
+/// group show are left out.
 #[must_use]
-pub fn separates(first: &Cohort, second: &Cohort, metrics: &[Metric]) -> Vec<Separation> {
+pub fn separates(first: &Cohort, second: &Cohort, metrics: &[Metric]) -> Separations {
     let alone = |group: &Cohort, other: &Cohort| Cohort {
         golfers: group
             .golfers
@@ -272,6 +289,8 @@ pub fn separates(first: &Cohort, second: &Cohort, metrics: &[Metric]) -> Vec<Sep
             let dominance = dominance(&a, &b, 0.05)?;
             let row = Separation {
                 metric: *metric,
+                medians: (median(&a)?, median(&b)?),
+                golfers: (a.len(), b.len()),
                 dominance,
                 adjusted: 1.0,
                 found: false,
@@ -285,5 +304,8 @@ pub fn separates(first: &Cohort, second: &Cohort, metrics: &[Metric]) -> Vec<Sep
     }
     let size = |row: &Separation| row.dominance.delta.abs();
     rows.sort_by(|a, b| size(b).total_cmp(&size(a)).then(a.metric.cmp(&b.metric)));
-    rows
+    Separations {
+        golfers: (first.len(), second.len()),
+        rows,
+    }
 }

@@ -228,13 +228,18 @@ fn groups_are_separated_by_what_separates_them() {
         };
         Cohort::of(&rows, &filter, &metrics).unwrap()
     };
-    let found = separates(&group(30.0, 40.0), &group(40.0, 60.0), &metrics);
+    let (slow, fast) = (group(30.0, 40.0), group(40.0, 60.0));
+    let found = separates(&slow, &fast, &metrics);
+    assert_eq!(found.golfers, (30, 30));
+    let found = found.rows;
     assert_eq!(found.len(), 30);
     assert_eq!(found[0].metric, metrics[3]);
     assert!(found[0].found && found[0].dominance.interval.low > 0.3);
     assert!(found.iter().filter(|row| row.found).count() <= 2);
+    assert!(found[0].medians.1 - found[0].medians.0 > 1.0 && found[0].golfers == (30, 30));
     // A group beside itself shares everybody: nothing is left.
-    assert!(separates(&group(30.0, 40.0), &group(30.0, 40.0), &metrics).is_empty());
+    let shared = separates(&slow, &slow, &metrics);
+    assert_eq!((shared.golfers, shared.rows.len()), ((0, 0), 0));
 }
 
 const WOBBLE: [f64; 8] = [0.3, -0.5, 0.1, 0.8, -0.2, -0.9, 0.6, -0.1];

@@ -1,26 +1,8 @@
 //! What the archive keeps, as plain structs: students, consents, sessions, recordings, swings, results.
 //! How it is kept is in `store`.
 
+pub use protocol::lesson::Student;
 use serde::Serialize;
-
-/// A student as told.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Student {
-    /// Pseudonym: in logs, file names of exports and tables in the name's place.
-    pub id: String,
-    /// Name as people say it.
-    pub name: String,
-    /// `right` or `left`.
-    pub side: Option<String>,
-    /// `female` or `male`, for segment masses.
-    pub sex: Option<String>,
-    /// Metres.
-    pub height_m: Option<f64>,
-    /// Kilograms.
-    pub mass_kg: Option<f64>,
-    /// Year of birth.
-    pub born: i64,
-}
 
 /// What a student, or the guardian of one, agrees to.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]

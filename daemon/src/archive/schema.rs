@@ -148,6 +148,16 @@ CREATE TABLE moved (
 CREATE INDEX moved_by_student ON moved (student);
 CREATE INDEX moved_by_recording ON moved (recording);
 ",
+    "
+INSERT INTO entries (at_utc_ns, who, student, about, key, said)
+  SELECT since_utc_ns, 'coach', id, 'student:' || id, 'student', json_object('key', 'student', 'value',
+    json_object('id', id, 'name', name, 'side', side, 'sex', sex, 'height_m', height_m, 'mass_kg', mass_kg,
+      'born', born)) FROM students;
+INSERT INTO entries (at_utc_ns, who, student, about, key, said)
+  SELECT since_utc_ns, 'coach', student, 'club:' || id, 'club', json_object('key', 'club', 'value',
+    json_object('id', id, 'name', name, 'length_m', length_m, 'mass_kg', mass_kg, 'balance_m', balance_m,
+      'inertia_kg_m2', inertia_kg_m2, 'loft_deg', loft_deg, 'lie_deg', lie_deg)) FROM clubs;
+",
 ];
 
 /// Version of the store that this program writes.
@@ -187,6 +197,8 @@ fn steps(
 
 #[cfg(test)]
 mod tests {
+    use protocol::lesson::Student;
+
     use super::*;
 
     /// What a store of version 2 held is there, and a block that ended by itself is told from one that the
@@ -200,6 +212,7 @@ mod tests {
         db.execute_batch(
             "INSERT INTO students (id, name, born, since_utc_ns) VALUES ('s-1', 'Ivo Brandt', 1940, 1);
              INSERT INTO consents VALUES ('s-1', 'lesson', NULL, 5);
+             INSERT INTO clubs VALUES ('c-1', 's-1', 'driver', 1.14, NULL, NULL, NULL, NULL, NULL, 6);
              INSERT INTO sessions VALUES ('a-1', 's-1', 'a', 'UTC', '0', 10, NULL);
              INSERT INTO calibrations (student, text, since_utc_ns) VALUES ('s-1', 'kept', 11);
              INSERT INTO recordings (session, file) VALUES ('a-1', 'a-1.mcap');
@@ -210,7 +223,7 @@ mod tests {
         )
         .unwrap();
         drop(db);
-        let store = super::super::store::Store::open(&path).unwrap();
+        let mut store = super::super::store::Store::open(&path).unwrap();
         assert!(path.with_extension("v2.db").is_file());
         let blocks = store.blocks("a-1").unwrap();
         let ends: Vec<_> = blocks.iter().map(|b| b.ended_utc_ns).collect();
@@ -226,6 +239,19 @@ mod tests {
         let (calibration, text) = store.calibration("s-1").unwrap().unwrap();
         assert_eq!((calibration, text.as_str()), (1, "kept"));
         assert!(store.damage().unwrap().is_empty());
+        // What was told before there were entries about it is the first entry.
+        let mut club = store.club("c-1").unwrap().0;
+        club.length_m = Some(1.16);
+        let entry = store.tell_club(&club, 100).unwrap().unwrap();
+        store.undo(entry, "coach", 101).unwrap();
+        assert_eq!(store.club("c-1").unwrap().0.length_m, Some(1.14));
+        let renamed = Student {
+            name: "Ivo Brandt-Lind".into(),
+            ..store.student("s-1").unwrap()
+        };
+        let entry = store.tell(&renamed, 102).unwrap().unwrap();
+        store.undo(entry, "coach", 103).unwrap();
+        assert_eq!(store.student("s-1").unwrap().name, "Ivo Brandt");
     }
 
     #[test]

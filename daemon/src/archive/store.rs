@@ -69,54 +69,16 @@ impl Store {
         }
         let tx = self.db.transaction()?;
         let id: String = tx.query_row("SELECT 's-' || lower(hex(randomblob(5)))", [], first)?;
-        tx.execute(
-            "INSERT INTO students (id, name, side, sex, height_m, born, since_utc_ns, mass_kg)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
-            params![
-                id,
-                student.name,
-                student.side,
-                student.sex,
-                student.height_m,
-                student.born,
-                date(now_utc_ns),
-                student.mass_kg
-            ],
-        )?;
+        let student = Student {
+            id: id.clone(),
+            ..student.clone()
+        };
+        told::enter_student(&tx, &student, now_utc_ns)?;
         for scope in scopes {
             agree::give(&tx, (&id, scope), guardian, now_utc_ns)?;
         }
         tx.commit()?;
         Ok(id)
-    }
-
-    /// Every student, by name.
-    ///
-    /// # Errors
-    /// When the store cannot be read; so of every verb that only reads.
-    pub fn students(&self) -> Result<Vec<Student>, ArchiveError> {
-        let sql =
-            "SELECT id, name, side, sex, height_m, born, mass_kg FROM students ORDER BY name, id";
-        self.all(sql, [], |row| {
-            Ok(Student {
-                id: row.get(0)?,
-                name: row.get(1)?,
-                side: row.get(2)?,
-                sex: row.get(3)?,
-                height_m: row.get(4)?,
-                born: row.get(5)?,
-                mass_kg: row.get(6)?,
-            })
-        })
-    }
-
-    /// A student by pseudonym.
-    ///
-    /// # Errors
-    /// When there is none.
-    pub fn student(&self, id: &str) -> Result<Student, ArchiveError> {
-        let found = self.students()?.into_iter().find(|s| s.id == id);
-        found.ok_or_else(|| unknown("student", id))
     }
 
     /// Begins a session.
@@ -338,3 +300,4 @@ mod shelf;
 mod swings;
 #[cfg(test)]
 mod tests;
+mod told;

@@ -366,7 +366,7 @@ impl Coach {
         let seat = Seat {
             mode: "student".into(),
             session: Some(session.id.clone()),
-            student: Some(told::shown(&student)),
+            student: Some(student.clone()),
             club,
             since_utc_ns: now_utc_ns,
         };

@@ -1,13 +1,14 @@
-//! What golfers of the archive do who agreed to be part of it, and a student beside them.
+//! What golfers of the archive do who agreed to be part of it, a student beside them, and what separates two groups
+//! of them.
 
 use analysis::body::inertia::Sex;
-use analysis::coaching::cohort::{self, DESCRIPTION, FEWEST_GOLFERS, Filter, Row};
+use analysis::coaching::cohort::{self, ASSOCIATION, DESCRIPTION, FEWEST_GOLFERS, Filter, Row};
 use analysis::coaching::compare;
 use analysis::coaching::order::Interval;
 use analysis::coaching::shot::{Metric, Shot, values};
 use analysis::handed::Handed;
 use analysis::metrics::catalogue::HEAD_SPEED;
-use protocol::shelf::{Cohort, CohortBand};
+use protocol::shelf::{Cohort, CohortBand, Separated, Separates};
 
 use super::Coach;
 use super::compare::{numbers, shown};
@@ -34,7 +35,12 @@ pub struct Golfers {
     pub age: Option<(u32, u32)>,
     /// Median head speed, m/s, upper end not included.
     pub head_speed: Option<(f64, f64)>,
-    /// Who is compared, and so is not in it.
+}
+
+/// Beside whom, and in what.
+#[derive(Debug, Clone, Default)]
+pub struct Beside {
+    /// Who is compared, and so is in no group.
     pub student: Option<String>,
     /// Metrics; every one when empty.
     pub metrics: Vec<Metric>,
@@ -45,40 +51,74 @@ impl Coach {
     ///
     /// # Errors
     /// When the store cannot be read. Fewer than twenty golfers are an answer without bands, in words.
-    pub fn cohort(&self, asked: &Golfers) -> Result<Cohort, ArchiveError> {
-        let year = date::year(self.utc_ns());
-        self.ask(|archive| cohort(&archive.store, asked, year))
+    pub fn cohort(&self, asked: &Golfers, beside: &Beside) -> Result<Cohort, ArchiveError> {
+        self.ask(|archive| cohort(&archive.store, asked, beside))
+    }
+
+    /// What separates two groups of them.
+    ///
+    /// # Errors
+    /// As [`Coach::cohort`].
+    pub fn separates(
+        &self,
+        groups: [&Golfers; 2],
+        beside: &Beside,
+    ) -> Result<Separates, ArchiveError> {
+        self.ask(|archive| separates(&archive.store, groups, beside))
     }
 }
 
-fn cohort(store: &Store, asked: &Golfers, year: i64) -> Result<Cohort, ArchiveError> {
-    let metrics: Vec<Metric> = if asked.metrics.is_empty() {
-        numbers().collect()
-    } else {
-        asked.metrics.clone()
-    };
-    let students = store.students()?;
-    let mut rows = Vec::new();
-    for (n, student) in students.iter().enumerate() {
-        let consents = store.consents(&student.id)?;
-        let given = |c: &Consent| c.scope == "research" && c.withdrawn_utc_ns.is_none();
-        let consented = consents.iter().any(given);
-        if consented || asked.student.as_ref() == Some(&student.id) {
-            rows.extend(swings(store, (n as u64, student), (consented, year))?);
+/// Swings of everybody who agreed, and of the student who is compared.
+struct Rows {
+    rows: Vec<Row>,
+    student: Option<u64>,
+    metrics: Vec<Metric>,
+}
+
+impl Rows {
+    fn of(store: &Store, beside: &Beside) -> Result<Self, ArchiveError> {
+        let mut rows = Vec::new();
+        let mut own = None;
+        for (n, student) in store.students()?.iter().enumerate() {
+            let compared = beside.student.as_ref() == Some(&student.id);
+            if compared {
+                own = Some(n as u64);
+            }
+            let consents = store.consents(&student.id)?;
+            let given = |c: &Consent| c.scope == "research" && c.withdrawn_utc_ns.is_none();
+            let consented = consents.iter().any(given);
+            if consented || compared {
+                rows.extend(swings(store, (n as u64, student), consented)?);
+            }
+        }
+        Ok(Self {
+            rows,
+            student: own,
+            metrics: match beside.metrics.as_slice() {
+                [] => numbers().collect(),
+                some => some.to_vec(),
+            },
+        })
+    }
+
+    fn filter(&self, asked: &Golfers) -> Filter {
+        Filter {
+            analysis: 1,
+            marker_map: 0,
+            club: asked.club.clone(),
+            handed: asked.side.as_deref().and_then(Handed::from_name),
+            sex: asked.sex.as_deref().and_then(sex),
+            age: asked.age,
+            head_speed: asked.head_speed,
+            student: self.student,
         }
     }
-    let own = |id: &str| students.iter().position(|s| s.id == id);
-    let filter = Filter {
-        analysis: 1,
-        marker_map: 0,
-        club: asked.club.clone(),
-        handed: asked.side.as_deref().and_then(Handed::from_name),
-        sex: asked.sex.as_deref().and_then(sex),
-        age: asked.age,
-        head_speed: asked.head_speed,
-        student: asked.student.as_deref().and_then(own).map(|n| n as u64),
-    };
-    let made = match cohort::Cohort::of(&rows, &filter, &metrics) {
+}
+
+fn cohort(store: &Store, asked: &Golfers, beside: &Beside) -> Result<Cohort, ArchiveError> {
+    let all = Rows::of(store, beside)?;
+    let filter = all.filter(asked);
+    let made = match cohort::Cohort::of(&all.rows, &filter, &all.metrics) {
         Ok(made) => made,
         Err(few) => {
             return Ok(Cohort {
@@ -92,14 +132,16 @@ fn cohort(store: &Store, asked: &Golfers, year: i64) -> Result<Cohort, ArchiveEr
         }
     };
     let with_club = |r: &&Row| filter.club.is_none() || r.club == filter.club;
-    let own: Vec<&Shot> = rows
+    let own: Vec<&Shot> = all
+        .rows
         .iter()
         .filter(|r| Some(r.golfer) == filter.student)
         .filter(with_club)
         .map(|r| &r.shot)
         .collect();
     Ok(Cohort {
-        bands: metrics
+        bands: all
+            .metrics
             .iter()
             .filter_map(|m| band(&made, *m, &own))
             .collect(),
@@ -108,17 +150,73 @@ fn cohort(store: &Store, asked: &Golfers, year: i64) -> Result<Cohort, ArchiveEr
     })
 }
 
-/// The shots of a golfer. The version of today's program counts as one, every other as another.
+fn separates(
+    store: &Store,
+    groups: [&Golfers; 2],
+    beside: &Beside,
+) -> Result<Separates, ArchiveError> {
+    let mut all = Rows::of(store, beside)?;
+    if groups.iter().any(|g| g.head_speed.is_some()) {
+        // By what they were chosen, groups are apart anyhow.
+        all.metrics
+            .retain(|m| !m.family().id.starts_with("head_speed"));
+    }
+    let few = |golfers: [usize; 2]| Separates {
+        golfers: golfers.map(|n| n as u32),
+        rows: Vec::new(),
+        words: format!(
+            "Too few: {} golfers are in group A alone and {} in group B alone who agreed to it; {FEWEST_GOLFERS} \
+             are needed in each.",
+            golfers[0], golfers[1]
+        ),
+    };
+    let made = groups.map(|asked| cohort::Cohort::of(&all.rows, &all.filter(asked), &all.metrics));
+    let (a, b) = match made {
+        [Ok(a), Ok(b)] => (a, b),
+        made => {
+            return Ok(few(made.map(|group| match group {
+                Ok(group) => group.len(),
+                Err(few) => few.golfers,
+            })));
+        }
+    };
+    let found = cohort::separates(&a, &b, &all.metrics);
+    let (a, b) = found.golfers;
+    if a.min(b) < FEWEST_GOLFERS {
+        return Ok(few([a, b]));
+    }
+    let row = |row: &cohort::Separation| Separated {
+        metric: row.metric.id(),
+        unit: row.metric.unit().symbol().to_owned(),
+        medians: [row.medians.0, row.medians.1].map(|v| shown(row.metric, v)),
+        golfers: [row.golfers.0, row.golfers.1].map(|n| n as u32),
+        delta: row.dominance.delta,
+        low: row.dominance.interval.low,
+        high: row.dominance.interval.high,
+        q: row.adjusted,
+        found: row.found,
+    };
+    Ok(Separates {
+        golfers: [a, b].map(|n| n as u32),
+        rows: found.rows.iter().map(row).collect(),
+        words: ASSOCIATION.into(),
+    })
+}
+
+/// The shots of a golfer that count. The version of today's program counts as one, every other as another.
 fn swings(
     store: &Store,
     (golfer, student): (u64, &Student),
-    (consented, year): (bool, i64),
+    consented: bool,
 ) -> Result<Vec<Row>, ArchiveError> {
+    let entries = store.holds(&student.id)?;
+    let holds = Holds::new(&entries);
     let speed = Metric::of(&HEAD_SPEED);
     let found = store.struck_with_club(&student.id)?.into_iter();
     let rows = found.filter_map(|(struck, club)| {
         let analysis = u32::from(struck.analysis == env!("CARGO_PKG_VERSION"));
-        let told = Told::new(struck, &Holds::new(&[]))?;
+        let year = date::year(struck.impact_utc_ns);
+        let told = Told::new(struck, &holds).filter(|t| t.excluded.is_none())?;
         Some(Row {
             golfer,
             consented,

@@ -3,7 +3,7 @@
 use analysis::coaching::leaks::Leak;
 use analysis::coaching::limits::Area;
 use analysis::coaching::shot::Metric;
-use protocol::lesson::{About, Ask, Club, Said, Student};
+use protocol::lesson::{About, Ask, Club, Said};
 use serde::Serialize;
 
 use super::thresholds;
@@ -72,32 +72,6 @@ pub(super) fn text(
     }
 }
 
-/// A student as the API tells.
-pub(super) fn shown(student: &rows::Student) -> Student {
-    Student {
-        id: student.id.clone(),
-        name: student.name.clone(),
-        side: student.side.clone(),
-        sex: student.sex.clone(),
-        height_m: student.height_m,
-        mass_kg: student.mass_kg,
-        born: student.born,
-    }
-}
-
-/// A student as the store keeps.
-pub(super) fn row(told: &Student) -> rows::Student {
-    rows::Student {
-        id: told.id.clone(),
-        name: told.name.trim().to_owned(),
-        side: told.side.clone(),
-        sex: told.sex.clone(),
-        height_m: told.height_m,
-        mass_kg: told.mass_kg,
-        born: told.born,
-    }
-}
-
 /// Whether a student can be like that; what is wrong in words.
 pub(super) fn plausible(student: &rows::Student) -> Result<(), String> {
     if student.name.is_empty() {
@@ -120,6 +94,17 @@ pub(super) fn plausible(student: &rows::Student) -> Result<(), String> {
         }
     }
     match crate::context::parse(&text(student, None, None)) {
+        Ok(_context) => Ok(()),
+        Err(why) => Err(format!("{why:#}")),
+    }
+}
+
+/// Whether a student's club can be like that; what is wrong in words.
+pub(super) fn plausible_club(student: &rows::Student, club: &Club) -> Result<(), String> {
+    if club.name.trim().is_empty() {
+        return Err("a club has a name".into());
+    }
+    match crate::context::parse(&text(student, Some(club), None)) {
         Ok(_context) => Ok(()),
         Err(why) => Err(format!("{why:#}")),
     }

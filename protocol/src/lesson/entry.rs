@@ -4,6 +4,8 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::{Club, Student};
+
 /// What an entry is about.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
@@ -66,6 +68,10 @@ pub enum Said {
     Next(Option<String>),
     /// Of a student: the calibration that goes from the next shot on, by its number; absent: none.
     Calibration(Option<u32>),
+    /// Of a student, made with the verb: what is told. The first one is not taken back: a student is erased.
+    Student(Student),
+    /// Of a club, made with the verb: what is told. The first one taken back: there is no such club.
+    Club(Club),
     /// Of a student, made with the verb: a consent was given or withdrawn.
     Consent(Agreed),
     /// Of a lesson, made with the verb: who stands in the bay while it runs.
@@ -259,6 +265,8 @@ impl Said {
             Self::Next(_) => "next",
             Self::Fatigue(_) => "fatigue",
             Self::Calibration(_) => "calibration",
+            Self::Student(_) => "student",
+            Self::Club(_) => "club",
             Self::Seat(_) => "seat",
             Self::Begun(_) => "begun",
             Self::Ended(_) => "ended",
@@ -283,12 +291,13 @@ impl Said {
                 matches!(about, About::Swing(_) | About::Block(_) | About::Session(_))
             }
             Self::Notes(_) => !matches!(about, About::Club(_)),
-            Self::Band(_) | Self::Focus(_) => matches!(about, About::Club(_)),
+            Self::Band(_) | Self::Focus(_) | Self::Club(_) => matches!(about, About::Club(_)),
             Self::Limits(_)
             | Self::FullEffortMax(_)
             | Self::Threshold(_)
             | Self::Cue(_)
             | Self::Calibration(_)
+            | Self::Student(_)
             | Self::Consent(_) => matches!(about, About::Student(_)),
             Self::CheckedIn(_)
             | Self::Footing(_)
@@ -304,7 +313,13 @@ impl Said {
     pub fn is_entered_by_hand(&self) -> bool {
         !matches!(
             self,
-            Self::Consent(_) | Self::Seat(_) | Self::Begun(_) | Self::Ended(_) | Self::Moved(_)
+            Self::Student(_)
+                | Self::Club(_)
+                | Self::Consent(_)
+                | Self::Seat(_)
+                | Self::Begun(_)
+                | Self::Ended(_)
+                | Self::Moved(_)
         )
     }
 }

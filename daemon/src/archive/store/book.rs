@@ -1,11 +1,10 @@
-//! What the coach's side asks of the store: clubs, calibrations, and shots with their values. Blocks are in
-//! `blocks`, what is entered by hand in `entries`.
+//! What the coach's side asks of the store: calibrations, and shots with their values. Students and clubs are in
+//! `told`, blocks in `blocks`, what is entered by hand in `entries`.
 
-use protocol::lesson::{Club, Said};
+use protocol::lesson::Said;
 use rusqlite::{OptionalExtension as _, Row, params};
 
 use super::super::ArchiveError;
-use super::super::rows::Student;
 use super::entries::Written;
 use super::{Store, date, first, time, unknown};
 
@@ -59,79 +58,6 @@ pub enum Among<'a> {
 }
 
 impl Store {
-    /// Changes what is told about a student; the identifier says which.
-    ///
-    /// # Errors
-    /// When there is none, or a value makes no sense.
-    pub fn tell(&mut self, student: &Student) -> Result<(), ArchiveError> {
-        let sql = "UPDATE students SET name = ?2, side = ?3, sex = ?4, height_m = ?5, born = ?6, mass_kg = ?7 WHERE id = ?1";
-        let told = params![
-            student.id,
-            student.name,
-            student.side,
-            student.sex,
-            student.height_m,
-            student.born,
-            student.mass_kg
-        ];
-        match self.db.execute(sql, told)? {
-            0 => Err(unknown("student", &student.id)),
-            _ => Ok(()),
-        }
-    }
-
-    /// Adds a club and gives its identifier; `club.id` is not read.
-    ///
-    /// # Errors
-    /// When there is no such student.
-    pub fn add_club(
-        &mut self,
-        student: &str,
-        club: &Club,
-        now_utc_ns: u64,
-    ) -> Result<String, ArchiveError> {
-        self.student(student)?;
-        let id: String =
-            self.db
-                .query_row("SELECT 'c-' || lower(hex(randomblob(5)))", [], first)?;
-        self.db.execute(
-            "INSERT INTO clubs VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
-            params![
-                id,
-                student,
-                club.name,
-                club.length_m,
-                club.mass_kg,
-                club.balance_m,
-                club.inertia_kg_m2,
-                club.loft_deg,
-                club.lie_deg,
-                date(now_utc_ns)
-            ],
-        )?;
-        Ok(id)
-    }
-
-    /// The clubs of a student, in the order in which they were added.
-    ///
-    /// # Errors
-    /// See [`Store::students`]; so of every verb that only reads.
-    pub fn clubs(&self, student: &str) -> Result<Vec<Club>, ArchiveError> {
-        let sql = format!("{CLUB} WHERE student = ?1 ORDER BY since_utc_ns, id");
-        self.all(&sql, [student], club)
-    }
-
-    /// A club with its student.
-    ///
-    /// # Errors
-    /// When there is none.
-    pub fn club(&self, id: &str) -> Result<(Club, String), ArchiveError> {
-        let sql = format!("{CLUB} WHERE id = ?1");
-        let read = |row: &Row<'_>| Ok((club(row)?, row.get(8)?));
-        let found = self.db.query_row(&sql, [id], read).optional()?;
-        found.ok_or_else(|| unknown("club", id))
-    }
-
     /// Keeps a calibration as the table of a context file, to go from now on; gives its number and entry.
     ///
     /// # Errors
@@ -293,8 +219,6 @@ impl Store {
 /// The calibration of swing `w` by row and number.
 const NUMBERED: &str = "w.calibration, (SELECT count(*) FROM calibrations k, calibrations own
       WHERE own.id = w.calibration AND k.student = own.student AND k.id <= own.id)";
-const CLUB: &str = "SELECT id, name, length_m, mass_kg, balance_m, inertia_kg_m2, loft_deg, lie_deg, student FROM clubs";
-
 fn struck(row: &Row<'_>) -> rusqlite::Result<Struck> {
     Ok(Struck {
         id: row.get(0)?,
@@ -306,18 +230,5 @@ fn struck(row: &Row<'_>) -> rusqlite::Result<Struck> {
         metrics: row.get(6)?,
         analysis: row.get(7)?,
         calibration: row.get::<_, Option<i64>>(8)?.zip(row.get(9)?),
-    })
-}
-
-fn club(row: &Row<'_>) -> rusqlite::Result<Club> {
-    Ok(Club {
-        id: row.get(0)?,
-        name: row.get(1)?,
-        length_m: row.get(2)?,
-        mass_kg: row.get(3)?,
-        balance_m: row.get(4)?,
-        inertia_kg_m2: row.get(5)?,
-        loft_deg: row.get(6)?,
-        lie_deg: row.get(7)?,
     })
 }

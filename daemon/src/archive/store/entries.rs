@@ -8,7 +8,7 @@ use rusqlite::{OptionalExtension as _, Row, Transaction, params};
 
 use super::super::ArchiveError;
 use super::blocks::{self, IN_BLOCK};
-use super::{Store, date, first, time, unknown};
+use super::{Store, date, first, time, told, unknown};
 
 const ENTRY: &str = "SELECT n, at_utc_ns, who, student, about, key, said, undoes FROM entries";
 
@@ -38,7 +38,7 @@ impl Store {
         };
         let tx = self.db.transaction()?;
         let n = row.write(&tx, now_utc_ns)?;
-        apply(&tx, (&about, &ask.said.key()), Some(&ask.said))?;
+        apply(&tx, &row, Some(&ask.said), now_utc_ns)?;
         tx.commit()?;
         self.entry(n)
     }
@@ -70,7 +70,7 @@ impl Store {
     /// When there is no such entry, or another of its key came after it and was not taken back.
     pub fn undo(&mut self, n: i64, who: &str, now_utc_ns: u64) -> Result<Entry, ArchiveError> {
         let entry = self.entry(n)?;
-        let (_, about) = self.owner(&entry.about)?;
+        let about = written(&entry.about);
         let tx = self.db.transaction()?;
         let (newest, holds) = standing(&tx, (&about, &entry.key))?;
         if newest != n && holds != Some(n) {
@@ -97,7 +97,7 @@ impl Store {
         };
         let made = row.write(&tx, now_utc_ns)?;
         let said = before.map(|text| read_said(&text)).transpose()?;
-        apply(&tx, (&about, &entry.key), said.as_ref())?;
+        apply(&tx, &row, said.as_ref(), now_utc_ns)?;
         tx.commit()?;
         self.entry(made)
     }
@@ -143,23 +143,20 @@ impl Store {
 
     /// Whose it is, and how it is written.
     fn owner(&self, about: &About) -> Result<(String, String), ArchiveError> {
-        let written = |name: &str| format!("{}:{name}", kind(about));
-        Ok(match about {
-            About::Student(id) => (self.student(id)?.id, written(id)),
-            About::Club(id) => (self.club(id)?.1, written(id)),
-            About::Session(id) => (self.student_of(id)?, written(id)),
-            About::Block(id) => {
-                // Also of one that was taken back: it can come again.
-                let session = self.session_of_block(*id)?;
-                (self.student_of(&session)?, written(&id.to_string()))
-            }
+        let student = match about {
+            About::Student(id) => self.student(id)?.id,
+            About::Club(id) => self.club(id)?.1,
+            About::Session(id) => self.student_of(id)?,
+            // Also of one that was taken back: it can come again.
+            About::Block(id) => self.student_of(&self.session_of_block(*id)?)?,
             About::Swing(id) => {
                 let sql = "SELECT s.student FROM swings w JOIN sessions s ON s.id = w.session
                     WHERE w.name = ?1 ORDER BY w.id DESC LIMIT 1";
                 let found: Option<String> = self.db.query_row(sql, [id], first).optional()?;
-                (found.ok_or_else(|| unknown("swing", id))?, written(id))
+                found.ok_or_else(|| unknown("swing", id))?
             }
-        })
+        };
+        Ok((student, written(about)))
     }
 }
 
@@ -196,21 +193,24 @@ fn standing(
     Ok((newest, stack.pop()))
 }
 
-/// What an entry changes beside itself: blocks and which shots are in them are columns, so that they can be
-/// asked for.
+/// What an entry changes beside itself: what is told of students and clubs, blocks and which shots are in them
+/// are columns, so that they can be asked for.
 fn apply(
     tx: &Transaction<'_>,
-    (about, key): (&str, &str),
+    row: &Written<'_>,
     said: Option<&Said>,
-) -> rusqlite::Result<()> {
-    match (about.split_once(':'), key) {
+    now_utc_ns: u64,
+) -> Result<(), ArchiveError> {
+    match (row.about.split_once(':'), row.key.as_str()) {
         (Some(("swing", swing)), "block") => {
             let sql = format!("UPDATE swings SET block = {IN_BLOCK} WHERE name = ?1");
             tx.execute(&sql, [swing])?;
             Ok(())
         }
-        (Some(("block", id)), _) => match id.parse() {
-            Ok(id) => blocks::apply(tx, id, key, said),
+        (Some(("student", _)), "student") => told::put_student(tx, said, now_utc_ns),
+        (Some(("club", id)), "club") => told::put_club(tx, (row.student, id), said, now_utc_ns),
+        (Some(("block", id)), key) => match id.parse() {
+            Ok(id) => Ok(blocks::apply(tx, id, key, said)?),
             Err(_odd) => Ok(()),
         },
         _ => Ok(()),
@@ -311,6 +311,17 @@ impl Raw {
 
 fn read_said(text: &str) -> Result<Said, ArchiveError> {
     serde_json::from_str(text).map_err(|e| ArchiveError::Damaged(format!("an entry ({e})")))
+}
+
+/// How it is written in a row.
+fn written(about: &About) -> String {
+    let kind = kind(about);
+    match about {
+        About::Student(id) | About::Club(id) | About::Session(id) | About::Swing(id) => {
+            format!("{kind}:{id}")
+        }
+        About::Block(id) => format!("{kind}:{id}"),
+    }
 }
 
 fn kind(about: &About) -> &'static str {

@@ -1,6 +1,6 @@
 //! The store's verbs on a file of their own.
 
-use protocol::lesson::{About, Ask, Said};
+use protocol::lesson::{About, Ask, Club, Entry, Said};
 
 use super::super::rows::{Outcome, Place, Swing};
 use super::*;
@@ -198,6 +198,101 @@ fn what_was_entered_is_undone_step_by_step_and_an_undoing_too() {
     assert_eq!(holds(&store), most(10));
     store.undo(first, "coach", NOW).unwrap();
     assert_eq!(holds(&store), None);
+}
+
+#[test]
+fn what_is_told_of_a_student_and_a_club_is_entered_undone_and_goes_with_the_student() {
+    let dir = test_dir("told");
+    let mut store = Store::open(&dir.join("store.db")).unwrap();
+    let first = student("Ottoline Marsh", 1965);
+    let id = store.enroll(&first, (&["lesson"], None), NOW).unwrap();
+    let renamed = Student {
+        id: id.clone(),
+        name: "Ottoline Winterbourne".into(),
+        height_m: Some(1.72),
+        ..first
+    };
+    let entry = store.tell(&renamed, at(1)).unwrap().unwrap();
+    assert_eq!(
+        store.tell(&renamed, at(2)).unwrap(),
+        None,
+        "nothing changed"
+    );
+    let told = |store: &Store, key: &str| -> Vec<Entry> {
+        let mut all = store.entries(&id, (i64::MAX, 100)).unwrap();
+        all.retain(|e| e.key == key);
+        all
+    };
+    let names = |store: &Store| -> Vec<String> {
+        let said = |e: Entry| match e.said {
+            Some(Said::Student(told)) => told.name,
+            odd => panic!("{odd:?}"),
+        };
+        told(store, "student").into_iter().map(said).collect()
+    };
+    assert_eq!(names(&store), ["Ottoline Winterbourne", "Ottoline Marsh"]);
+    let newest = &told(&store, "student")[0];
+    assert_eq!((newest.n, newest.at_utc_ns), (entry, at(1)));
+    assert_eq!(newest.who, "coach");
+    let taken = store.undo(entry, "coach", at(3)).unwrap().n;
+    let now = store.student(&id).unwrap();
+    assert_eq!(
+        (now.name.as_str(), now.height_m),
+        ("Ottoline Marsh", Some(1.7))
+    );
+    store.undo(taken, "coach", at(4)).unwrap();
+    assert_eq!(store.student(&id).unwrap(), renamed);
+    let enrolled = told(&store, "student").last().unwrap().n;
+    store.undo(entry, "coach", at(5)).unwrap();
+    let refused = store.undo(enrolled, "coach", at(6)).unwrap_err();
+    assert!(refused.to_string().contains("erasing"), "{refused}");
+    assert_eq!(store.student(&id).unwrap().name, "Ottoline Marsh");
+
+    let club = Club {
+        name: "driver".into(),
+        length_m: Some(1.14),
+        ..Club::default()
+    };
+    let driver = store.add_club(&id, &club, at(7)).unwrap();
+    let about = About::Club(driver.clone());
+    let added = told(&store, "club")[0].n;
+    let longer = Club {
+        id: driver.clone(),
+        length_m: Some(1.16),
+        ..club.clone()
+    };
+    let entry = store.tell_club(&longer, at(8)).unwrap().unwrap();
+    assert_eq!(store.clubs(&id).unwrap(), [longer]);
+    assert!(
+        store.undo(added, "coach", at(9)).is_err(),
+        "told anew since"
+    );
+    store.undo(entry, "coach", at(9)).unwrap();
+    assert_eq!(store.club(&driver).unwrap().0.length_m, Some(1.14));
+    // Added by mistake, and not: the same club again.
+    let gone = store.undo(added, "coach", at(10)).unwrap().n;
+    assert_eq!(store.clubs(&id).unwrap(), []);
+    store.undo(gone, "coach", at(11)).unwrap();
+    assert_eq!(store.club(&driver).unwrap().0.name, "driver");
+    let focus = Ask {
+        about,
+        said: Said::Focus(Vec::new()),
+        who: None,
+    };
+    store.enter(&focus, at(12)).unwrap();
+    let refused = store.undo(added, "coach", at(13)).unwrap_err();
+    assert!(refused.to_string().contains("chosen already"), "{refused}");
+
+    let holds = |word: &[u8]| {
+        let files = std::fs::read_dir(&dir).unwrap();
+        let bytes: Vec<u8> = files
+            .flat_map(|f| std::fs::read(f.unwrap().path()).unwrap())
+            .collect();
+        bytes.windows(word.len()).any(|w| w == word)
+    };
+    assert!(holds(b"Winterbourne"), "the log has the other name");
+    store.erase(&id).unwrap();
+    assert!(!holds(b"Winterbourne") && !holds(b"Marsh") && !holds(driver.as_bytes()));
 }
 
 /// Minutes of the lesson.

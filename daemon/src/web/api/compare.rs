@@ -2,13 +2,16 @@
 
 use axum::extract::{Path, Query, State};
 use axum::routing::get;
-use protocol::shelf::{BlockPage, CarryOver, Cohort, Comparison, Ribbons, Together, Trend};
+use protocol::shelf::{
+    BlockPage, CarryOver, Cohort, Comparison, Ribbons, Separates, Together, Trend,
+};
 use serde::Deserialize;
 
 use super::ask::ask;
 use super::describe::{Operation, shape};
 use super::shelf::{Answer, listed, metric, read, refused};
-use crate::coach::cohort::Golfers;
+use crate::coach::cohort::{Beside, Golfers};
+use crate::web::problem::Problem;
 use crate::web::server::Shared;
 
 pub(super) const OPERATIONS: &[Operation] = &[
@@ -84,6 +87,33 @@ pub(super) const OPERATIONS: &[Operation] = &[
         shape::<Cohort>,
     ),
     read(
+        "/api/v1/cohorts/separates",
+        || get(separates),
+        (
+            "getSeparates",
+            "What separates two groups of golfers: association, never cause; twenty in each or none",
+        ),
+        &[
+            ("a_club", "Of group A: club in words"),
+            ("a_side", "`right` or `left`"),
+            ("a_sex", "`female` or `male`"),
+            ("a_age_from", "Years, included"),
+            ("a_age_to", "Years, included"),
+            ("a_speed_from", "Median head speed in m/s, included"),
+            ("a_speed_to", "Median head speed in m/s, not included"),
+            ("b_club", "Of group B: club in words"),
+            ("b_side", "`right` or `left`"),
+            ("b_sex", "`female` or `male`"),
+            ("b_age_from", "Years, included"),
+            ("b_age_to", "Years, included"),
+            ("b_speed_from", "Median head speed in m/s, included"),
+            ("b_speed_to", "Median head speed in m/s, not included"),
+            ("student", "Who is compared, and so is in neither"),
+            ("metrics", "Only these, by commas"),
+        ],
+        shape::<Separates>,
+    ),
+    read(
         "/api/v1/students/{student}/carry-over",
         || get(carry_over),
         ("getCarryOver", "With what the next lesson opens"),
@@ -141,7 +171,7 @@ async fn together(State(site): State<Shared>, Path(club): Path<String>) -> Answe
     ask(site, move |coach| coach.together(&club)).await
 }
 
-#[derive(Deserialize)]
+#[derive(Default, Deserialize)]
 struct Asked {
     club: Option<String>,
     side: Option<String>,
@@ -154,24 +184,95 @@ struct Asked {
     metrics: Option<String>,
 }
 
+impl Asked {
+    fn golfers(&self) -> Result<Golfers, Problem> {
+        for (what, told, known) in [
+            ("side", &self.side, ["right", "left"]),
+            ("sex", &self.sex, ["female", "male"]),
+        ] {
+            if let Some(told) = told
+                && !known.contains(&told.as_str())
+            {
+                let [one, other] = known;
+                return Err(refused(format!("{what} is `{told}`: use {one} or {other}")));
+            }
+        }
+        let (age, speed) = (
+            (self.age_from, self.age_to),
+            (self.speed_from, self.speed_to),
+        );
+        Ok(Golfers {
+            club: self.club.clone(),
+            side: self.side.clone(),
+            sex: self.sex.clone(),
+            age: (age != (None, None)).then(|| (age.0.unwrap_or(0), age.1.unwrap_or(u32::MAX))),
+            head_speed: (speed != (None, None))
+                .then(|| (speed.0.unwrap_or(0.0), speed.1.unwrap_or(f64::INFINITY))),
+        })
+    }
+
+    fn beside(&self) -> Result<Beside, Problem> {
+        let metrics = listed(self.metrics.as_deref());
+        Ok(Beside {
+            student: self.student.clone(),
+            metrics: metrics
+                .iter()
+                .map(|id| metric(id))
+                .collect::<Result<_, _>>()?,
+        })
+    }
+}
+
 async fn cohort(State(site): State<Shared>, Query(asked): Query<Asked>) -> Answer {
-    let metrics = listed(asked.metrics.as_deref());
-    let age = (asked.age_from, asked.age_to);
-    let speed = (asked.speed_from, asked.speed_to);
-    let golfers = Golfers {
-        club: asked.club,
-        side: asked.side,
-        sex: asked.sex,
-        age: (age != (None, None)).then(|| (age.0.unwrap_or(0), age.1.unwrap_or(u32::MAX))),
-        head_speed: (speed.0.is_some() || speed.1.is_some())
-            .then(|| (speed.0.unwrap_or(0.0), speed.1.unwrap_or(f64::INFINITY))),
-        student: asked.student,
-        metrics: metrics
-            .iter()
-            .map(|id| metric(id))
-            .collect::<Result<_, _>>()?,
+    let (golfers, beside) = (asked.golfers()?, asked.beside()?);
+    ask(site, move |coach| coach.cohort(&golfers, &beside)).await
+}
+
+/// Both groups, each in the words of a cohort.
+#[derive(Deserialize)]
+struct Pairing {
+    a_club: Option<String>,
+    a_side: Option<String>,
+    a_sex: Option<String>,
+    a_age_from: Option<u32>,
+    a_age_to: Option<u32>,
+    a_speed_from: Option<f64>,
+    a_speed_to: Option<f64>,
+    b_club: Option<String>,
+    b_side: Option<String>,
+    b_sex: Option<String>,
+    b_age_from: Option<u32>,
+    b_age_to: Option<u32>,
+    b_speed_from: Option<f64>,
+    b_speed_to: Option<f64>,
+    student: Option<String>,
+    metrics: Option<String>,
+}
+
+async fn separates(State(site): State<Shared>, Query(asked): Query<Pairing>) -> Answer {
+    let b = Asked {
+        club: asked.b_club,
+        side: asked.b_side,
+        sex: asked.b_sex,
+        age_from: asked.b_age_from,
+        age_to: asked.b_age_to,
+        speed_from: asked.b_speed_from,
+        speed_to: asked.b_speed_to,
+        ..Asked::default()
     };
-    ask(site, move |coach| coach.cohort(&golfers)).await
+    let a = Asked {
+        club: asked.a_club,
+        side: asked.a_side,
+        sex: asked.a_sex,
+        age_from: asked.a_age_from,
+        age_to: asked.a_age_to,
+        speed_from: asked.a_speed_from,
+        speed_to: asked.a_speed_to,
+        student: asked.student,
+        metrics: asked.metrics,
+    };
+    let (a, b, beside) = (a.golfers()?, b.golfers()?, a.beside()?);
+    ask(site, move |coach| coach.separates([&a, &b], &beside)).await
 }
 
 async fn carry_over(State(site): State<Shared>, Path(student): Path<String>) -> Answer {

@@ -33,6 +33,21 @@ struct Seated {
     entry: Option<i64>,
 }
 
+/// What is told now.
+#[derive(Serialize, JsonSchema)]
+struct Retold<T> {
+    #[serde(flatten)]
+    now: T,
+    /// Number of the entry by which it is undone; absent where nothing changed.
+    entry: Option<i64>,
+}
+
+impl<T> Retold<T> {
+    fn of((now, entry): (T, Option<i64>)) -> Self {
+        Self { now, entry }
+    }
+}
+
 #[derive(Serialize, JsonSchema)]
 struct Ended {
     /// Whether a block ran.
@@ -108,7 +123,7 @@ pub(super) const OPERATIONS: &[Operation] = &[
             "Change what is told; it goes for the bay from the next seat on",
         ),
         Some(shape::<Student>),
-        shape::<OnFile>,
+        shape::<Retold<OnFile>>,
     ),
     operation(
         ("post", "/api/v1/students/{student}/consents"),
@@ -133,6 +148,16 @@ pub(super) const OPERATIONS: &[Operation] = &[
         ("addClub", "Add a club"),
         Some(shape::<Club>),
         shape::<Club>,
+    ),
+    operation(
+        ("put", "/api/v1/clubs/{club}"),
+        || put(tell_club),
+        (
+            "tellClub",
+            "Change what is told of a club; it goes for the bay from the next seat on",
+        ),
+        Some(shape::<Club>),
+        shape::<Retold<Club>>,
     ),
     operation(
         ("get", "/api/v1/bays/{bay}/lesson"),
@@ -225,7 +250,7 @@ async fn tell_student(
     Path(id): Path<String>,
     Told(told): Told<Student>,
 ) -> Answer {
-    ask(site, move |coach| coach.tell(&id, &told)).await
+    ask(site, move |coach| Ok(Retold::of(coach.tell(&id, &told)?))).await
 }
 
 async fn consent(
@@ -246,6 +271,17 @@ async fn add_club(
     Told(club): Told<Club>,
 ) -> Answer {
     ask(site, move |coach| coach.add_club(&student, &club)).await
+}
+
+async fn tell_club(
+    State(site): State<Shared>,
+    Path(id): Path<String>,
+    Told(club): Told<Club>,
+) -> Answer {
+    ask(site, move |coach| {
+        Ok(Retold::of(coach.tell_club(&id, &club)?))
+    })
+    .await
 }
 
 async fn lesson(State(site): State<Shared>, Path(bay): Path<String>) -> Answer {
