@@ -195,3 +195,6 @@ fn of_swings(swings: &[Valued], selection: &Selection) -> Medians {
         medians: middle.into_iter().map(|v| v.unwrap_or(f64::NAN)).collect(),
     }
 }
+
+#[cfg(test)]
+mod tests;
