@@ -187,7 +187,7 @@ impl<'a> Rows<'a> {
             }
             let version = env!("CARGO_PKG_VERSION");
             self.result
-                .execute(params![swing, version, at, width, packed(&values)])
+                .execute(params![swing, version, at, width as i64, packed(&values)])
                 .expect("a result");
         }
     }
