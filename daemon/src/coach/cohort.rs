@@ -7,12 +7,12 @@ use analysis::coaching::cohort::{
 };
 use analysis::coaching::compare;
 use analysis::coaching::order::Interval;
-use analysis::coaching::shot::{Metric, Shot, values};
+use analysis::coaching::shot::Metric;
 use analysis::metrics::catalogue;
 use protocol::shelf::{Cohort, CohortBand, Separated, Separates};
 
 use super::compare::{numbers, shown};
-use super::{Coach, golfers, shots};
+use super::{Coach, golfers};
 use crate::archive::ArchiveError;
 use crate::archive::store::{Played, Store};
 use crate::archive::values as packed;
@@ -127,7 +127,6 @@ fn cohort(store: &Store, asked: &Golfers, beside: &Beside) -> Result<Cohort, Arc
         Some(student) => own(store, student, asked.club.as_deref())?,
         None => Vec::new(),
     };
-    let own: Vec<&Shot> = own.iter().collect();
     let mut draws = Draws::new(SEED);
     let bands = beside.metrics().into_iter();
     Ok(Cohort {
@@ -191,27 +190,35 @@ fn separates(
     })
 }
 
-/// The student's shots that count, of every version.
-fn own(store: &Store, student: &str, club: Option<&str>) -> Result<Vec<Shot>, ArchiveError> {
+/// Values of the student's shots that count, of every version.
+fn own(
+    store: &Store,
+    student: &str,
+    club: Option<&str>,
+) -> Result<Vec<Vec<Option<f64>>>, ArchiveError> {
     let out = golfers::excluded(store, student)?;
     let played = store.played(student)?.into_iter();
     let taken =
         played.filter(|p| !out.contains(&p.id) && (club.is_none() || p.club.as_deref() == club));
-    let shot = |p: Played| Some(shots::shot(&packed::unpack(&p.metrics, catalogue::len())?));
-    Ok(taken.filter_map(shot).collect())
+    let read = |p: Played| packed::numbers(&p.metrics, catalogue::len());
+    Ok(taken.filter_map(read).collect())
 }
 
 /// A metric of a cohort; `None` where too few show it.
 fn band(
     made: &cohort::Cohort,
     metric: Metric,
-    (own, draws): (&[&Shot], &mut Draws),
+    (own, draws): (&[Vec<Option<f64>>], &mut Draws),
 ) -> Option<CohortBand> {
     let band = made.band(metric, SHARES, draws).ok()?;
     let place =
         |p: cohort::Place| [p.value, p.interval.low, p.interval.high].map(|v| shown(metric, v));
     let golfers = made.medians(metric).ok()?;
-    let standing = compare::student(&values(own, metric), &golfers, band.middle.interval);
+    let own = own
+        .iter()
+        .filter_map(|v| v.get(metric.index()).copied().flatten());
+    let own: Vec<f64> = own.map(|shown| metric.unit().inside(shown)).collect();
+    let standing = compare::student(&own, &golfers, band.middle.interval);
     Some(CohortBand {
         metric: metric.id(),
         unit: metric.unit().symbol().to_owned(),
