@@ -12,6 +12,7 @@ mod chair;
 pub mod cohort;
 pub mod compare;
 mod findings;
+mod golfers;
 pub mod hall;
 mod judge;
 mod moving;

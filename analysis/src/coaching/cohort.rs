@@ -55,7 +55,31 @@ pub struct Row {
     pub shot: Shot,
 }
 
-/// Which golfers. Whatever is `None` is not asked; what is asked and not told of a swing leaves it out.
+/// One golfer of the archive, by the swings that a filter takes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Golfer {
+    /// Number.
+    pub number: u64,
+    /// Whether the golfer agreed to be part of cohorts.
+    pub consented: bool,
+    /// Sex, where told.
+    pub sex: Option<Sex>,
+    /// Median head speed at impact, m/s.
+    pub head_speed: Option<f64>,
+    /// Medians over the swings by the catalogue's order ([`medians`]).
+    pub medians: Vec<Option<f64>>,
+}
+
+/// Medians of a golfer's swings in the catalogue's order, none of codes; `value` reads one of a swing.
+pub fn medians<S>(swings: &[S], value: impl Fn(&S, Metric) -> Option<f64>) -> Vec<Option<f64>> {
+    let of = |metric: Metric| {
+        let values: Vec<f64> = swings.iter().filter_map(|s| value(s, metric)).collect();
+        (metric.unit() != Unit::Code).then(|| median(&values))?
+    };
+    Metric::all().map(of).collect()
+}
+
+/// Which golfers, by which of their swings. Whatever is `None` is not asked; what is asked and not told of a swing leaves it out.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Filter {
     /// Version of the analysis: only one, or definitions would be mixed.
@@ -78,21 +102,31 @@ pub struct Filter {
 }
 
 impl Filter {
-    fn takes(&self, row: &Row) -> bool {
-        fn same<T: PartialEq>(asked: Option<&T>, told: Option<&T>) -> bool {
-            asked.is_none() || asked == told
-        }
-        row.consented
-            && Some(row.golfer) != self.student
-            && row.analysis == self.analysis
+    /// Whether it takes a golfer; which of the swings it takes was asked before.
+    fn takes(&self, golfer: &Golfer) -> bool {
+        golfer.consented
+            && Some(golfer.number) != self.student
+            && same(self.sex.as_ref(), golfer.sex.as_ref())
+            && self.head_speed.is_none_or(|(from, to)| {
+                golfer
+                    .head_speed
+                    .is_some_and(|speed| from <= speed && speed < to)
+            })
+    }
+
+    fn takes_swing(&self, row: &Row) -> bool {
+        row.analysis == self.analysis
             && row.marker_map == self.marker_map
             && same(self.club.as_ref(), row.club.as_ref())
             && same(self.handed.as_ref(), row.handed.as_ref())
-            && same(self.sex.as_ref(), row.sex.as_ref())
             && self
                 .age
                 .is_none_or(|(from, to)| row.age.is_some_and(|age| (from..=to).contains(&age)))
     }
+}
+
+fn same<T: PartialEq>(asked: Option<&T>, told: Option<&T>) -> bool {
+    asked.is_none() || asked == told
 }
 
 /// Too few golfers.
@@ -105,8 +139,8 @@ pub struct TooFew {
 /// Golfers, each with one number a metric.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Cohort {
-    /// Medians of each golfer's swings, by golfer.
-    golfers: BTreeMap<u64, BTreeMap<Metric, f64>>,
+    /// Medians of each golfer's swings in the catalogue's order, by golfer.
+    golfers: BTreeMap<u64, Vec<Option<f64>>>,
 }
 
 /// A value of a cohort with its interval at 95 %, inside unit.
@@ -133,44 +167,46 @@ pub struct CohortBand {
 
 impl Cohort {
     /// The golfers whom a filter takes, with medians over their swings first so that frequent ones do not
-    /// count more.
+    /// count more. From swing to cohort; an archive keeps its golfers' medians and asks [`Cohort::of_golfers`].
     ///
     /// # Errors
     /// [`TooFew`] golfers.
-    pub fn of(rows: &[Row], filter: &Filter, metrics: &[Metric]) -> Result<Self, TooFew> {
+    pub fn of(rows: &[Row], filter: &Filter) -> Result<Self, TooFew> {
         let mut swings: BTreeMap<u64, Vec<&Row>> = BTreeMap::new();
-        for row in rows.iter().filter(|row| filter.takes(row)) {
+        for row in rows.iter().filter(|row| filter.takes_swing(row)) {
             swings.entry(row.golfer).or_default().push(row);
         }
-        if let Some((from, to)) = filter.head_speed {
-            swings.retain(|_, rows| {
-                let speeds: Vec<f64> = rows.iter().filter_map(|row| row.head_speed).collect();
-                median(&speeds).is_some_and(|speed| from <= speed && speed < to)
-            });
-        }
-        if swings.len() < FEWEST_GOLFERS {
+        let golfers = swings.into_iter().map(|(number, rows)| {
+            let speeds: Vec<f64> = rows.iter().filter_map(|row| row.head_speed).collect();
+            Golfer {
+                number,
+                consented: rows.iter().all(|row| row.consented),
+                sex: rows.first().and_then(|row| row.sex),
+                head_speed: median(&speeds),
+                medians: medians(&rows, |row, metric| row.shot.value(metric)),
+            }
+        });
+        Self::of_golfers(golfers, filter)
+    }
+
+    /// The golfers whom a filter takes, each by the swings that it takes.
+    ///
+    /// # Errors
+    /// [`TooFew`] golfers.
+    pub fn of_golfers(
+        golfers: impl IntoIterator<Item = Golfer>,
+        filter: &Filter,
+    ) -> Result<Self, TooFew> {
+        let taken = golfers.into_iter().filter(|golfer| filter.takes(golfer));
+        let golfers: BTreeMap<u64, Vec<Option<f64>>> = taken
+            .map(|golfer| (golfer.number, golfer.medians))
+            .collect();
+        if golfers.len() < FEWEST_GOLFERS {
             return Err(TooFew {
-                golfers: swings.len(),
+                golfers: golfers.len(),
             });
         }
-        let medians = |rows: &Vec<&Row>| -> BTreeMap<Metric, f64> {
-            let numbers = metrics.iter().filter(|m| m.unit() != Unit::Code);
-            numbers
-                .filter_map(|metric| {
-                    let values: Vec<f64> = rows
-                        .iter()
-                        .filter_map(|row| row.shot.value(*metric))
-                        .collect();
-                    Some((*metric, median(&values)?))
-                })
-                .collect()
-        };
-        Ok(Self {
-            golfers: swings
-                .iter()
-                .map(|(id, rows)| (*id, medians(rows)))
-                .collect(),
-        })
+        Ok(Self { golfers })
     }
 
     /// How many golfers.
@@ -191,7 +227,9 @@ impl Cohort {
     /// [`TooFew`] golfers.
     pub fn medians(&self, metric: Metric) -> Result<Vec<f64>, TooFew> {
         let all = self.golfers.values();
-        let shown: Vec<f64> = all.filter_map(|g| g.get(&metric).copied()).collect();
+        let shown: Vec<f64> = all
+            .filter_map(|g| g.get(metric.index()).copied().flatten())
+            .collect();
         if shown.len() < FEWEST_GOLFERS {
             return Err(TooFew {
                 golfers: shown.len(),
@@ -201,7 +239,7 @@ impl Cohort {
     }
 
     /// Percentiles of a metric (shares from 0 to 1) with intervals from golfers drawn anew (percentile
-    /// bootstrap), the same for the same seed.
+    /// bootstrap), the same for the same seed of the draws.
     ///
     /// # Errors
     /// [`TooFew`] golfers who show it.
@@ -209,30 +247,20 @@ impl Cohort {
         &self,
         metric: Metric,
         shares: (f64, f64),
-        seed: u64,
+        draws: &mut Draws,
     ) -> Result<CohortBand, TooFew> {
         let golfers = self.medians(metric)?;
         let wanted = [shares.0, 0.5, shares.1];
-        let at = |values: &[f64]| wanted.map(|share| quantile(values, share).unwrap_or(f64::NAN));
-        let mut luck = ChaCha8Rng::seed_from_u64(seed);
-        let mut draws = [const { Vec::new() }; 3];
-        let mut drawn = golfers.clone();
-        for _ in 0..DRAWS {
-            for value in &mut drawn {
-                let pick = (u128::from(luck.next_u64()) * golfers.len() as u128) >> 64;
-                *value = golfers[pick as usize];
+        let drawn = draws.quantiles(&golfers, wanted);
+        let place = |n: usize| {
+            let value = quantile(&golfers, wanted[n]).unwrap_or(f64::NAN);
+            Place {
+                value,
+                interval: Interval {
+                    low: quantile(&drawn[n], 0.025).unwrap_or(value),
+                    high: quantile(&drawn[n], 0.975).unwrap_or(value),
+                },
             }
-            for (draws, value) in draws.iter_mut().zip(at(&drawn)) {
-                draws.push(value);
-            }
-        }
-        let values = at(&golfers);
-        let place = |n: usize| Place {
-            value: values[n],
-            interval: Interval {
-                low: quantile(&draws[n], 0.025).unwrap_or(values[n]),
-                high: quantile(&draws[n], 0.975).unwrap_or(values[n]),
-            },
         };
         Ok(CohortBand {
             low: place(0),
@@ -240,6 +268,87 @@ impl Cohort {
             high: place(2),
             golfers: golfers.len(),
         })
+    }
+}
+
+/// Golfers drawn anew. Who is drawn how often depends on how many there are and not on the metric, so it is drawn
+/// once for all metrics that as many golfers show.
+#[derive(Debug)]
+pub struct Draws {
+    seed: u64,
+    /// By the number of golfers: how often each of them is drawn, draw after draw.
+    counts: BTreeMap<usize, Vec<u16>>,
+}
+
+impl Draws {
+    /// Numbers of golfers whose draws are kept at once: some megabytes each in a large archive.
+    const KEPT: usize = 4;
+
+    /// Draws of a seed.
+    #[must_use]
+    pub const fn new(seed: u64) -> Self {
+        Self {
+            seed,
+            counts: BTreeMap::new(),
+        }
+    }
+
+    fn counts(&mut self, golfers: usize) -> &[u16] {
+        if !self.counts.contains_key(&golfers) && self.counts.len() == Self::KEPT {
+            self.counts.clear();
+        }
+        let seed = self.seed;
+        self.counts.entry(golfers).or_insert_with(|| {
+            let mut luck = ChaCha8Rng::seed_from_u64(seed);
+            let mut counts = vec![0_u16; DRAWS * golfers];
+            for draw in counts.chunks_exact_mut(golfers.max(1)) {
+                for _ in 0..golfers {
+                    let pick = (u128::from(luck.next_u64()) * golfers as u128) >> 64;
+                    draw[pick as usize] = draw[pick as usize].saturating_add(1);
+                }
+            }
+            counts
+        })
+    }
+
+    /// [`quantile`]s of each draw. Nothing is sorted but the golfers, once: where a place of a draw's sorted list
+    /// lies among them is counted.
+    fn quantiles<const N: usize>(&mut self, golfers: &[f64], shares: [f64; N]) -> [Vec<f64>; N] {
+        let mut sorted: Vec<(f64, usize)> = golfers.iter().copied().zip(0..).collect();
+        sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let last = golfers.len().saturating_sub(1);
+        let places = shares.map(|share| share.clamp(0.0, 1.0) * last as f64);
+        // Both neighbours of each place, in ascending order.
+        let mut ends: Vec<(usize, usize)> = places
+            .iter()
+            .flat_map(|place| [*place as usize, (*place as usize + 1).min(last)])
+            .zip(0..)
+            .collect();
+        ends.sort_unstable();
+        let mut drawn = [const { Vec::new() }; N];
+        let mut found = vec![0.0; 2 * N];
+        for draw in self
+            .counts(golfers.len())
+            .chunks_exact(golfers.len().max(1))
+        {
+            let (mut seen, mut value) = (0, f64::NAN);
+            let mut rest = sorted.iter();
+            for (end, slot) in &ends {
+                while seen <= *end {
+                    let Some((next, golfer)) = rest.next() else {
+                        break;
+                    };
+                    seen += usize::from(draw[*golfer]);
+                    value = *next;
+                }
+                found[*slot] = value;
+            }
+            for (n, (drawn, place)) in drawn.iter_mut().zip(places).enumerate() {
+                let (low, high) = (found[2 * n], found[2 * n + 1]);
+                drawn.push(low + (place - place.floor()) * (high - low));
+            }
+        }
+        drawn
     }
 }
 

@@ -7,10 +7,10 @@ use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
 use super::association::{moved_with, scan};
 use super::block::{Role, Stretch};
 use super::change::Allowed;
-use super::cohort::{Cohort, Filter, Row, TooFew, separates};
+use super::cohort::{Cohort, Draws, Filter, Row, TooFew, separates};
 use super::compare::{medoid, student};
 use super::curves::{PLACES, TimeMap, over_phases, ribbon};
-use super::order::{Interval, median};
+use super::order::{Interval, median, quantile};
 use super::retention::{retention, trend};
 use super::shot::{Metric, Reading, Shot};
 use crate::handed::Handed;
@@ -161,20 +161,27 @@ fn a_cohort_counts_each_golfer_once_and_twenty_or_none() {
     let mut rows: Vec<Row> = (1..=21).map(|n| row(n, n as f64)).collect();
     rows.extend((0..100).map(|_| row(1, 1.0)));
     let metrics = numbers();
-    let cohort = Cohort::of(&rows, &driver(), &metrics).unwrap();
+    let cohort = Cohort::of(&rows, &driver()).unwrap();
     assert_eq!(cohort.len(), 21);
     assert_eq!(median(&cohort.medians(metrics[0]).unwrap()), Some(11.0));
     assert_eq!(cohort.medians(metrics[1]), Err(TooFew { golfers: 0 }));
-    let band = cohort.band(metrics[0], (0.1, 0.9), 5).unwrap();
+    let band = cohort
+        .band(metrics[0], (0.1, 0.9), &mut Draws::new(5))
+        .unwrap();
     assert!((band.low.value - 3.0).abs() < 1e-12 && (band.high.value - 19.0).abs() < 1e-12);
     assert!(band.middle.interval.holds(11.0) && band.middle.interval.low < 10.0);
-    assert_eq!(band, cohort.band(metrics[0], (0.1, 0.9), 5).unwrap());
+    assert_eq!(
+        band,
+        cohort
+            .band(metrics[0], (0.1, 0.9), &mut Draws::new(5))
+            .unwrap()
+    );
     // Without the student 20 are left, without a second one 19.
     let filter = Filter {
         student: Some(4),
         ..driver()
     };
-    assert_eq!(Cohort::of(&rows, &filter, &metrics).unwrap().len(), 20);
+    assert_eq!(Cohort::of(&rows, &filter).unwrap().len(), 20);
     for spoil in [
         (|r: &mut Row| r.consented = false) as fn(&mut Row),
         |r| r.analysis = 2,
@@ -183,19 +190,13 @@ fn a_cohort_counts_each_golfer_once_and_twenty_or_none() {
     ] {
         let mut rows = rows.clone();
         rows.iter_mut().filter(|r| r.golfer == 7).for_each(spoil);
-        assert_eq!(
-            Cohort::of(&rows, &filter, &metrics),
-            Err(TooFew { golfers: 19 })
-        );
+        assert_eq!(Cohort::of(&rows, &filter), Err(TooFew { golfers: 19 }));
     }
     let slow = Filter {
         head_speed: Some((30.0, 40.0)),
         ..driver()
     };
-    assert_eq!(
-        Cohort::of(&rows, &slow, &metrics),
-        Err(TooFew { golfers: 0 })
-    );
+    assert_eq!(Cohort::of(&rows, &slow), Err(TooFew { golfers: 0 }));
     let standing = student(
         &[30.0, 31.0, 29.0, 30.5],
         &[1.0, 2.0, 40.0, 30.25],
@@ -205,6 +206,55 @@ fn a_cohort_counts_each_golfer_once_and_twenty_or_none() {
         },
     );
     assert!((standing.unwrap().share_below - 0.625).abs() < 1e-12);
+}
+
+/// The percentile bootstrap as its definition says it: draw, sort, read off.
+#[test]
+fn counted_draws_are_drawn_lists() {
+    let mut rng = ChaCha8Rng::seed_from_u64(8);
+    let metrics = numbers();
+    // The second metric is not shown by all, the third has ties.
+    let rows: Vec<Row> = (0..53)
+        .map(|n| {
+            let value = normal(&mut rng);
+            let values = [
+                Some(value),
+                (n % 7 != 0).then_some(value),
+                Some(value.round()),
+            ];
+            Row {
+                shot: shot(&values),
+                ..row(n, 0.0)
+            }
+        })
+        .collect();
+    let cohort = Cohort::of(&rows, &driver()).unwrap();
+    let mut draws = Draws::new(11);
+    for metric in &metrics[..3] {
+        let golfers = cohort.medians(*metric).unwrap();
+        let mut luck = ChaCha8Rng::seed_from_u64(11);
+        let shares = [0.1, 0.5, 0.9];
+        let mut drawn = [const { Vec::new() }; 3];
+        for _ in 0..1_000 {
+            let list: Vec<f64> = golfers
+                .iter()
+                .map(|_| (u128::from(luck.next_u64()) * golfers.len() as u128) >> 64)
+                .map(|pick| golfers[pick as usize])
+                .collect();
+            for (drawn, share) in drawn.iter_mut().zip(shares) {
+                drawn.push(quantile(&list, share).unwrap());
+            }
+        }
+        let band = cohort.band(*metric, (0.1, 0.9), &mut draws).unwrap();
+        for (place, (drawn, share)) in [band.low, band.middle, band.high]
+            .iter()
+            .zip(drawn.iter().zip(shares))
+        {
+            assert_eq!(Some(place.value), quantile(&golfers, share));
+            assert_eq!(Some(place.interval.low), quantile(drawn, 0.025));
+            assert_eq!(Some(place.interval.high), quantile(drawn, 0.975));
+        }
+    }
 }
 
 #[test]
@@ -226,7 +276,7 @@ fn groups_are_separated_by_what_separates_them() {
             head_speed: Some((from, to)),
             ..driver()
         };
-        Cohort::of(&rows, &filter, &metrics).unwrap()
+        Cohort::of(&rows, &filter).unwrap()
     };
     let (slow, fast) = (group(30.0, 40.0), group(40.0, 60.0));
     let found = separates(&slow, &fast, &metrics);

@@ -12,6 +12,10 @@ use super::ArchiveError;
 
 /// Step n takes a store of version n to n + 1. Times are nanoseconds since 1970 in UTC; arrivals
 /// (`from_ns`, `to_ns`) count from the beginning of their recording's clock.
+///
+/// From version 5 on the values of a result stand before its report, or every question about values would walk
+/// through the pages of the reports; and a golfer's medians are kept until a trigger sees anything change that they
+/// are made of, whoever changes it.
 const STEPS: &[&str] = &[
     "
 CREATE TABLE students (
@@ -157,6 +161,80 @@ INSERT INTO entries (at_utc_ns, who, student, about, key, said)
   SELECT since_utc_ns, 'coach', student, 'club:' || id, 'club', json_object('key', 'club', 'value',
     json_object('id', id, 'name', name, 'length_m', length_m, 'mass_kg', mass_kg, 'balance_m', balance_m,
       'inertia_kg_m2', inertia_kg_m2, 'loft_deg', loft_deg, 'lie_deg', lie_deg)) FROM clubs;
+",
+    "
+CREATE TABLE results_in_order (
+  swing INTEGER NOT NULL REFERENCES swings ON DELETE CASCADE,
+  analysis TEXT NOT NULL,
+  measured_utc_ns INTEGER NOT NULL,
+  catalogue INTEGER NOT NULL,
+  metrics BLOB NOT NULL,
+  report TEXT NOT NULL,
+  PRIMARY KEY (swing, analysis)
+) STRICT;
+INSERT INTO results_in_order SELECT swing, analysis, measured_utc_ns, catalogue, metrics, report FROM results
+  ORDER BY rowid;
+DROP TABLE results;
+ALTER TABLE results_in_order RENAME TO results;
+CREATE INDEX swings_by_name ON swings (name);
+CREATE INDEX swings_in_session ON swings (session, impact_utc_ns);
+CREATE TABLE medians (
+  student TEXT NOT NULL REFERENCES students ON DELETE CASCADE,
+  selection TEXT NOT NULL,
+  analysis TEXT NOT NULL,
+  swings INTEGER NOT NULL,
+  first_year INTEGER NOT NULL,
+  last_year INTEGER NOT NULL,
+  medians BLOB NOT NULL,
+  PRIMARY KEY (student, selection)
+) STRICT;
+CREATE TRIGGER swing_filed AFTER INSERT ON swings BEGIN
+  DELETE FROM medians WHERE student = (SELECT student FROM sessions WHERE id = NEW.session);
+END;
+CREATE TRIGGER swing_changed AFTER UPDATE ON swings
+  WHEN OLD.session <> NEW.session OR OLD.name <> NEW.name OR OLD.kind <> NEW.kind OR OLD.handed <> NEW.handed
+    OR OLD.impact_utc_ns <> NEW.impact_utc_ns OR OLD.block IS NOT NEW.block BEGIN
+  DELETE FROM medians WHERE student IN (SELECT student FROM sessions WHERE id IN (OLD.session, NEW.session));
+END;
+CREATE TRIGGER swing_gone BEFORE DELETE ON swings BEGIN
+  DELETE FROM medians WHERE student = (SELECT student FROM sessions WHERE id = OLD.session);
+END;
+CREATE TRIGGER session_gone BEFORE DELETE ON sessions BEGIN
+  DELETE FROM medians WHERE student = OLD.student;
+END;
+CREATE TRIGGER result_filed AFTER INSERT ON results BEGIN
+  DELETE FROM medians WHERE student =
+    (SELECT s.student FROM swings w JOIN sessions s ON s.id = w.session WHERE w.id = NEW.swing);
+END;
+CREATE TRIGGER result_changed AFTER UPDATE ON results BEGIN
+  DELETE FROM medians WHERE student IN
+    (SELECT s.student FROM swings w JOIN sessions s ON s.id = w.session WHERE w.id IN (OLD.swing, NEW.swing));
+END;
+CREATE TRIGGER result_gone BEFORE DELETE ON results BEGIN
+  DELETE FROM medians WHERE student =
+    (SELECT s.student FROM swings w JOIN sessions s ON s.id = w.session WHERE w.id = OLD.swing);
+END;
+CREATE TRIGGER exclusion_entered AFTER INSERT ON entries WHEN NEW.key = 'excluded' BEGIN
+  DELETE FROM medians WHERE student = NEW.student;
+END;
+CREATE TRIGGER exclusion_changed AFTER UPDATE ON entries WHEN NEW.key = 'excluded' BEGIN
+  DELETE FROM medians WHERE student IN (OLD.student, NEW.student);
+END;
+CREATE TRIGGER block_of_another_club AFTER UPDATE ON blocks WHEN OLD.club IS NOT NEW.club BEGIN
+  DELETE FROM medians WHERE student = (SELECT student FROM sessions WHERE id = NEW.session);
+END;
+CREATE TRIGGER club_renamed AFTER UPDATE ON clubs WHEN OLD.name <> NEW.name BEGIN
+  DELETE FROM medians WHERE student = NEW.student;
+END;
+CREATE TRIGGER club_gone BEFORE DELETE ON clubs BEGIN
+  DELETE FROM medians WHERE student = OLD.student;
+END;
+CREATE TRIGGER consent_changed AFTER UPDATE ON consents BEGIN
+  DELETE FROM medians WHERE student = NEW.student;
+END;
+CREATE TRIGGER consent_gone BEFORE DELETE ON consents BEGIN
+  DELETE FROM medians WHERE student = OLD.student;
+END;
 ",
 ];
 

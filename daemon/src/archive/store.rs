@@ -10,6 +10,7 @@ use std::time::Duration;
 use rusqlite::{Connection, Row, TransactionBehavior, params};
 
 pub use self::book::{Among, Kept as KeptCalibration, Struck};
+pub use self::medians::{Golfer, Medians, Played};
 pub use self::moved::Origin;
 pub use self::shelf::{Find, Found, Place as PageEnd};
 use super::rows::{Recording, Session, Student, Which};
@@ -295,6 +296,7 @@ mod agree;
 mod blocks;
 mod book;
 mod entries;
+mod medians;
 mod moved;
 mod shelf;
 mod swings;

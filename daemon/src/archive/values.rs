@@ -96,47 +96,103 @@ fn number<'a>(texts: &mut Vec<&'a str>, said: &'a str) -> u16 {
 /// Unpacks values for today's catalogue of `count`. `None` when the bytes are no values.
 #[must_use]
 pub fn unpack(blob: &[u8], count: usize) -> Option<Vec<Packed>> {
-    let (&format, rest) = blob.split_first()?;
-    if format != FORMAT {
-        return None;
-    }
-    let (packed, rest) = rest.split_first_chunk()?;
-    let packed = usize::from(u16::from_le_bytes(*packed));
-    let (values, rest) = rest.split_at_checked(8 * packed)?;
-    let (standards, rest) = rest.split_at_checked(8 * packed)?;
-    let (reasons, rest) = rest.split_at_checked(2 * packed)?;
-    let (qualities, rest) = rest.split_at_checked(packed)?;
-    let texts = texts(rest)?;
+    let columns = Columns::of(blob)?;
+    let texts = texts(columns.texts)?;
     let one = |n: usize| -> Option<Packed> {
-        let float = |bytes: &[u8]| Some(f64::from_le_bytes(*bytes.get(8 * n..)?.first_chunk()?));
-        let Some(&quality) = qualities.get(n) else {
+        let Some((quality, value)) = columns.value(n)? else {
             return Some(Packed::NotThen);
         };
-        let reason = u16::from_le_bytes(*reasons.get(2 * n..)?.first_chunk()?);
+        let reason = u16::from_le_bytes(*columns.reasons.get(2 * n..)?.first_chunk()?);
         let said = match usize::from(reason).checked_sub(1) {
-            Some(at) => Some(texts.get(at)?.clone()),
+            Some(at) => Some(String::from_utf8_lossy(texts.get(at)?).into_owned()),
             None => None,
         };
         Some(match quality {
             MEASURED | LIMITED => Packed::Value {
-                value: float(values)?,
-                uncertainty: Some(float(standards)?).filter(|v| !v.is_nan()),
+                value,
+                uncertainty: Some(float(columns.standards, n)?).filter(|v| !v.is_nan()),
                 limited: said,
             },
             MISSING => Packed::Missing(said.unwrap_or_default()),
             _ => return None,
         })
     };
-    (0..count.max(packed)).map(one).collect()
+    (0..count.max(columns.qualities.len())).map(one).collect()
 }
 
-fn texts(bytes: &[u8]) -> Option<Vec<String>> {
+/// The bare values for today's catalogue of `count`, for questions over thousands of swings: `None` where there is
+/// none. The whole is `None` exactly where [`unpack`] refuses the bytes.
+#[must_use]
+pub fn numbers(blob: &[u8], count: usize) -> Option<Vec<Option<f64>>> {
+    let columns = Columns::of(blob)?;
+    let said = texts(columns.texts)?.len();
+    let (reasons, _) = columns.reasons.as_chunks();
+    if reasons
+        .iter()
+        .any(|r| usize::from(u16::from_le_bytes(*r)) > said)
+    {
+        return None;
+    }
+    let one = |n: usize| -> Option<Option<f64>> {
+        match columns.value(n)? {
+            None | Some((MISSING, _)) => Some(None),
+            Some((MEASURED | LIMITED, value)) => Some(Some(value)),
+            Some(_) => None,
+        }
+    };
+    (0..count.max(columns.qualities.len())).map(one).collect()
+}
+
+/// The parts of format 1.
+struct Columns<'a> {
+    values: &'a [u8],
+    standards: &'a [u8],
+    reasons: &'a [u8],
+    qualities: &'a [u8],
+    texts: &'a [u8],
+}
+
+impl<'a> Columns<'a> {
+    fn of(blob: &'a [u8]) -> Option<Self> {
+        let (&format, rest) = blob.split_first()?;
+        if format != FORMAT {
+            return None;
+        }
+        let (count, rest) = rest.split_first_chunk()?;
+        let count = usize::from(u16::from_le_bytes(*count));
+        let (values, rest) = rest.split_at_checked(8 * count)?;
+        let (standards, rest) = rest.split_at_checked(8 * count)?;
+        let (reasons, rest) = rest.split_at_checked(2 * count)?;
+        let (qualities, texts) = rest.split_at_checked(count)?;
+        Some(Self {
+            values,
+            standards,
+            reasons,
+            qualities,
+            texts,
+        })
+    }
+
+    /// Quality and value of the n-th; inner `None` beyond the list.
+    fn value(&self, n: usize) -> Option<Option<(u8, f64)>> {
+        let Some(&quality) = self.qualities.get(n) else {
+            return Some(None);
+        };
+        Some(Some((quality, float(self.values, n)?)))
+    }
+}
+
+fn float(column: &[u8], n: usize) -> Option<f64> {
+    Some(f64::from_le_bytes(*column.get(8 * n..)?.first_chunk()?))
+}
+
+fn texts(bytes: &[u8]) -> Option<Vec<&[u8]>> {
     let (count, mut rest) = bytes.split_first_chunk()?;
     let mut texts = Vec::new();
     for _ in 0..u16::from_le_bytes(*count) {
         let (length, after) = rest.split_first_chunk()?;
         let (text, after) = after.split_at_checked(usize::from(u16::from_le_bytes(*length)))?;
-        texts.push(String::from_utf8_lossy(text).into_owned());
+        texts.push(text);
         rest = after;
     }
     rest.is_empty().then_some(texts)
@@ -199,6 +255,8 @@ mod tests {
             Packed::NotThen,
         ];
         assert_eq!(unpack(&packed(), 4).unwrap(), wanted);
+        let bare = [Some(1.5), None, Some(-2.0), None];
+        assert_eq!(numbers(&packed(), 4).unwrap(), bare);
         // A later program's list is longer than this one's catalogue: nothing is cut off.
         assert_eq!(unpack(&packed(), 1).unwrap(), wanted[..3]);
     }
@@ -223,7 +281,11 @@ mod tests {
         for at in 0..blob.len() {
             let mut odd = blob.clone();
             odd[at] ^= 0xff;
-            drop(unpack(&odd, 3));
+            assert_eq!(
+                unpack(&odd, 3).is_none(),
+                numbers(&odd, 3).is_none(),
+                "{at}"
+            );
         }
     }
 }

@@ -2,20 +2,20 @@
 //! of them.
 
 use analysis::body::inertia::Sex;
-use analysis::coaching::cohort::{self, ASSOCIATION, DESCRIPTION, FEWEST_GOLFERS, Filter, Row};
+use analysis::coaching::cohort::{
+    self, ASSOCIATION, DESCRIPTION, Draws, FEWEST_GOLFERS, Filter, TooFew,
+};
 use analysis::coaching::compare;
 use analysis::coaching::order::Interval;
-use analysis::coaching::shot::{Metric, Shot, values};
-use analysis::handed::Handed;
-use analysis::metrics::catalogue::HEAD_SPEED;
+use analysis::coaching::shot::Metric;
+use analysis::metrics::catalogue;
 use protocol::shelf::{Cohort, CohortBand, Separated, Separates};
 
-use super::Coach;
 use super::compare::{numbers, shown};
-use super::shots::{Holds, Told};
-use crate::archive::rows::{Consent, Student};
-use crate::archive::store::Store;
-use crate::archive::{ArchiveError, date};
+use super::{Coach, golfers};
+use crate::archive::ArchiveError;
+use crate::archive::store::{Played, Store};
+use crate::archive::values as packed;
 
 /// Percentiles of a cohort's band.
 const SHARES: (f64, f64) = (0.1, 0.9);
@@ -52,7 +52,15 @@ impl Coach {
     /// # Errors
     /// When the store cannot be read. Fewer than twenty golfers are an answer without bands, in words.
     pub fn cohort(&self, asked: &Golfers, beside: &Beside) -> Result<Cohort, ArchiveError> {
+        self.freshen(asked)?;
         self.ask(|archive| cohort(&archive.store, asked, beside))
+    }
+
+    /// Makes what golfers do in the middle anew where something changed, some golfers at a time, so that others
+    /// are answered meanwhile.
+    fn freshen(&self, asked: &Golfers) -> Result<(), ArchiveError> {
+        while self.ask(|archive| golfers::freshen(&archive.store, asked))? {}
+        Ok(())
     }
 
     /// What separates two groups of them.
@@ -64,61 +72,45 @@ impl Coach {
         groups: [&Golfers; 2],
         beside: &Beside,
     ) -> Result<Separates, ArchiveError> {
+        for asked in groups {
+            self.freshen(asked)?;
+        }
         self.ask(|archive| separates(&archive.store, groups, beside))
     }
 }
 
-/// Swings of everybody who agreed, and of the student who is compared.
-struct Rows {
-    rows: Vec<Row>,
-    student: Option<u64>,
-    metrics: Vec<Metric>,
+impl Beside {
+    fn metrics(&self) -> Vec<Metric> {
+        match self.metrics.as_slice() {
+            [] => numbers().collect(),
+            some => some.to_vec(),
+        }
+    }
 }
 
-impl Rows {
-    fn of(store: &Store, beside: &Beside) -> Result<Self, ArchiveError> {
-        let mut rows = Vec::new();
-        let mut own = None;
-        for (n, student) in store.students()?.iter().enumerate() {
-            let compared = beside.student.as_ref() == Some(&student.id);
-            if compared {
-                own = Some(n as u64);
-            }
-            let consents = store.consents(&student.id)?;
-            let given = |c: &Consent| c.scope == "research" && c.withdrawn_utc_ns.is_none();
-            let consented = consents.iter().any(given);
-            if consented || compared {
-                rows.extend(swings(store, (n as u64, student), consented)?);
-            }
-        }
-        Ok(Self {
-            rows,
-            student: own,
-            metrics: match beside.metrics.as_slice() {
-                [] => numbers().collect(),
-                some => some.to_vec(),
-            },
-        })
-    }
-
-    fn filter(&self, asked: &Golfers) -> Filter {
-        Filter {
-            analysis: 1,
-            marker_map: 0,
-            club: asked.club.clone(),
-            handed: asked.side.as_deref().and_then(Handed::from_name),
-            sex: asked.sex.as_deref().and_then(sex),
-            age: asked.age,
-            head_speed: asked.head_speed,
-            student: self.student,
-        }
-    }
+/// The golfers as asked for, and none of who is compared.
+fn group(
+    store: &Store,
+    asked: &Golfers,
+    beside: &Beside,
+) -> Result<Result<cohort::Cohort, TooFew>, ArchiveError> {
+    let (golfers, student) = golfers::golfers(store, asked, beside.student.as_deref())?;
+    let filter = Filter {
+        // Of these, the golfers' swings were asked for already.
+        analysis: 0,
+        marker_map: 0,
+        club: None,
+        handed: None,
+        age: None,
+        sex: asked.sex.as_deref().and_then(sex),
+        head_speed: asked.head_speed,
+        student,
+    };
+    Ok(cohort::Cohort::of_golfers(golfers, &filter))
 }
 
 fn cohort(store: &Store, asked: &Golfers, beside: &Beside) -> Result<Cohort, ArchiveError> {
-    let all = Rows::of(store, beside)?;
-    let filter = all.filter(asked);
-    let made = match cohort::Cohort::of(&all.rows, &filter, &all.metrics) {
+    let made = match group(store, asked, beside)? {
         Ok(made) => made,
         Err(few) => {
             return Ok(Cohort {
@@ -131,19 +123,15 @@ fn cohort(store: &Store, asked: &Golfers, beside: &Beside) -> Result<Cohort, Arc
             });
         }
     };
-    let with_club = |r: &&Row| filter.club.is_none() || r.club == filter.club;
-    let own: Vec<&Shot> = all
-        .rows
-        .iter()
-        .filter(|r| Some(r.golfer) == filter.student)
-        .filter(with_club)
-        .map(|r| &r.shot)
-        .collect();
+    let own = match &beside.student {
+        Some(student) => own(store, student, asked.club.as_deref())?,
+        None => Vec::new(),
+    };
+    let mut draws = Draws::new(SEED);
+    let bands = beside.metrics().into_iter();
     Ok(Cohort {
-        bands: all
-            .metrics
-            .iter()
-            .filter_map(|m| band(&made, *m, &own))
+        bands: bands
+            .filter_map(|m| band(&made, m, (&own, &mut draws)))
             .collect(),
         golfers: made.len() as u32,
         words: DESCRIPTION.into(),
@@ -155,11 +143,10 @@ fn separates(
     groups: [&Golfers; 2],
     beside: &Beside,
 ) -> Result<Separates, ArchiveError> {
-    let mut all = Rows::of(store, beside)?;
+    let mut metrics = beside.metrics();
     if groups.iter().any(|g| g.head_speed.is_some()) {
         // By what they were chosen, groups are apart anyhow.
-        all.metrics
-            .retain(|m| !m.family().id.starts_with("head_speed"));
+        metrics.retain(|m| !m.family().id.starts_with("head_speed"));
     }
     let few = |golfers: [usize; 2]| Separates {
         golfers: golfers.map(|n| n as u32),
@@ -170,8 +157,8 @@ fn separates(
             golfers[0], golfers[1]
         ),
     };
-    let made = groups.map(|asked| cohort::Cohort::of(&all.rows, &all.filter(asked), &all.metrics));
-    let (a, b) = match made {
+    let [first, second] = groups.map(|asked| group(store, asked, beside));
+    let (a, b) = match [first?, second?] {
         [Ok(a), Ok(b)] => (a, b),
         made => {
             return Ok(few(made.map(|group| match group {
@@ -180,7 +167,7 @@ fn separates(
             })));
         }
     };
-    let found = cohort::separates(&a, &b, &all.metrics);
+    let found = cohort::separates(&a, &b, &metrics);
     let (a, b) = found.golfers;
     if a.min(b) < FEWEST_GOLFERS {
         return Ok(few([a, b]));
@@ -203,43 +190,35 @@ fn separates(
     })
 }
 
-/// The shots of a golfer that count. The version of today's program counts as one, every other as another.
-fn swings(
+/// Values of the student's shots that count, of every version.
+fn own(
     store: &Store,
-    (golfer, student): (u64, &Student),
-    consented: bool,
-) -> Result<Vec<Row>, ArchiveError> {
-    let entries = store.holds(&student.id)?;
-    let holds = Holds::new(&entries);
-    let speed = Metric::of(&HEAD_SPEED);
-    let found = store.struck_with_club(&student.id)?.into_iter();
-    let rows = found.filter_map(|(struck, club)| {
-        let analysis = u32::from(struck.analysis == env!("CARGO_PKG_VERSION"));
-        let year = date::year(struck.impact_utc_ns);
-        let told = Told::new(struck, &holds).filter(|t| t.excluded.is_none())?;
-        Some(Row {
-            golfer,
-            consented,
-            club,
-            handed: Handed::from_name(&told.row.handed),
-            sex: student.sex.as_deref().and_then(sex),
-            age: u32::try_from(year - student.born).ok(),
-            head_speed: told.shot.value(speed),
-            analysis,
-            marker_map: 0,
-            shot: told.shot,
-        })
-    });
-    Ok(rows.collect())
+    student: &str,
+    club: Option<&str>,
+) -> Result<Vec<Vec<Option<f64>>>, ArchiveError> {
+    let out = golfers::excluded(store, student)?;
+    let played = store.played(student)?.into_iter();
+    let taken =
+        played.filter(|p| !out.contains(&p.id) && (club.is_none() || p.club.as_deref() == club));
+    let read = |p: Played| packed::numbers(&p.metrics, catalogue::len());
+    Ok(taken.filter_map(read).collect())
 }
 
 /// A metric of a cohort; `None` where too few show it.
-fn band(made: &cohort::Cohort, metric: Metric, own: &[&Shot]) -> Option<CohortBand> {
-    let band = made.band(metric, SHARES, SEED).ok()?;
+fn band(
+    made: &cohort::Cohort,
+    metric: Metric,
+    (own, draws): (&[Vec<Option<f64>>], &mut Draws),
+) -> Option<CohortBand> {
+    let band = made.band(metric, SHARES, draws).ok()?;
     let place =
         |p: cohort::Place| [p.value, p.interval.low, p.interval.high].map(|v| shown(metric, v));
     let golfers = made.medians(metric).ok()?;
-    let standing = compare::student(&values(own, metric), &golfers, band.middle.interval);
+    let own = own
+        .iter()
+        .filter_map(|v| v.get(metric.index()).copied().flatten());
+    let own: Vec<f64> = own.map(|shown| metric.unit().inside(shown)).collect();
+    let standing = compare::student(&own, &golfers, band.middle.interval);
     Some(CohortBand {
         metric: metric.id(),
         unit: metric.unit().symbol().to_owned(),
@@ -254,7 +233,7 @@ fn band(made: &cohort::Cohort, metric: Metric, own: &[&Shot]) -> Option<CohortBa
     })
 }
 
-fn sex(name: &str) -> Option<Sex> {
+pub(super) fn sex(name: &str) -> Option<Sex> {
     match name {
         "female" => Some(Sex::Female),
         "male" => Some(Sex::Male),

@@ -78,12 +78,15 @@ impl Coach {
         })
     }
 
-    /// A metric over the blocks of a club.
+    /// Metrics over the blocks of a club.
     ///
     /// # Errors
     /// See [`Coach::compare_swings`].
-    pub fn trend(&self, club: &str, metric: Metric) -> Result<Trend, ArchiveError> {
-        self.ask(|archive| trend(&archive.store, club, metric))
+    pub fn trends(&self, club: &str, metrics: &[Metric]) -> Result<Vec<Trend>, ArchiveError> {
+        self.ask(|archive| {
+            let blocks = by_block(&archive.store, club)?;
+            Ok(metrics.iter().map(|m| trend(&blocks, *m)).collect())
+        })
     }
 
     /// Mean and scatter of a block's curves.
@@ -114,12 +117,8 @@ impl Coach {
     pub fn together(&self, club: &str) -> Result<Together, ArchiveError> {
         self.ask(|archive| {
             let store = &archive.store;
-            let all: Vec<Vec<Told>> = store
-                .blocks_of_club(club)?
-                .iter()
-                .map(|b| swings_of(store, b.id))
-                .collect::<Result<_, _>>()?;
-            let blocks: Vec<Vec<&Shot>> = all.iter().map(|told| refs_told(told)).collect();
+            let all = by_block(store, club)?;
+            let blocks: Vec<Vec<&Shot>> = all.iter().map(|(_, told)| refs_told(told)).collect();
             let speed = Metric::of(&HEAD_SPEED);
             let metrics: Vec<Metric> = numbers().collect();
             let mut rows: Vec<Moved> = association::moved_with(&blocks, speed, &metrics)
@@ -214,6 +213,23 @@ fn swings_of(store: &Store, block: i64) -> Result<Vec<Told>, ArchiveError> {
     ))
 }
 
+/// The blocks of a club with their swings, read in one go.
+fn by_block(store: &Store, club: &str) -> Result<Vec<(Block, Vec<Told>)>, ArchiveError> {
+    let student = store.club(club)?.1;
+    let entries = store.holds(&student)?;
+    let mut swings: BTreeMap<Option<i64>, Vec<Told>> = BTreeMap::new();
+    for told in view::told(store.struck(Among::Club(club))?, &Holds::new(&entries)) {
+        swings.entry(told.row.block).or_default().push(told);
+    }
+    let blocks = store.blocks_of_club(club)?.into_iter();
+    Ok(blocks
+        .map(|block| {
+            let own = swings.remove(&Some(block.id)).unwrap_or_default();
+            (block, own)
+        })
+        .collect())
+}
+
 /// The shots of a block that count.
 fn shots_of(store: &Store, block: i64) -> Result<Vec<Shot>, ArchiveError> {
     let told = swings_of(store, block)?;
@@ -273,19 +289,18 @@ fn sorted(mut rows: Vec<Compared>) -> Vec<Compared> {
     rows
 }
 
-fn trend(store: &Store, club: &str, metric: Metric) -> Result<Trend, ArchiveError> {
+fn trend(blocks: &[(Block, Vec<Told>)], metric: Metric) -> Trend {
     let mut points = Vec::new();
     let (mut when, mut medians) = (Vec::new(), Vec::new());
-    for block in store.blocks_of_club(club)? {
-        let shots = shots_of(store, block.id)?;
-        let all = values(&refs(&shots), metric);
+    for (block, told) in blocks {
+        let all = values(&refs_told(told), metric);
         let Some(median) = order::median(&all) else {
             continue;
         };
         let at = |share| order::quantile(&all, share).map_or(f64::NAN, |v| shown(metric, v));
         points.push(TrendPoint {
             block: block.id,
-            purpose: block.purpose,
+            purpose: block.purpose.clone(),
             began_utc_ns: block.began_utc_ns,
             shots: all.len() as u32,
             median: shown(metric, median),
@@ -308,7 +323,7 @@ fn trend(store: &Store, club: &str, metric: Metric) -> Result<Trend, ArchiveErro
         ),
     };
     let ends = slope.as_ref().map(|s| s.interval);
-    Ok(Trend {
+    Trend {
         metric: metric.id(),
         unit: metric.unit().symbol().to_owned(),
         points,
@@ -316,7 +331,7 @@ fn trend(store: &Store, club: &str, metric: Metric) -> Result<Trend, ArchiveErro
         low: ends.and_then(|i| end(metric, i.low)),
         high: ends.and_then(|i| end(metric, i.high)),
         words: sentence,
-    })
+    }
 }
 
 fn ribbons(takes: &[Curves], wanted: &[String]) -> Vec<Ribbon> {

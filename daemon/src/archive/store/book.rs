@@ -159,39 +159,19 @@ impl Store {
     /// # Errors
     /// See [`Store::students`].
     pub fn struck(&self, among: Among<'_>) -> Result<Vec<Struck>, ArchiveError> {
-        let (block, session, club, swing) = match among {
-            Among::Block(id) => (Some(id), None, None, None),
-            Among::Session(id) => (None, Some(id), None, None),
-            Among::Club(id) => (None, None, Some(id), None),
-            Among::Swing(id) => (None, None, None, Some(id)),
+        // One condition each: with all of them beside each other no index would be used.
+        let (of, key): (_, &dyn rusqlite::ToSql) = match &among {
+            Among::Block(id) => ("w.block = ?1", id),
+            Among::Session(id) => ("w.session = ?1", id),
+            Among::Club(id) => ("w.block IN (SELECT id FROM blocks WHERE club = ?1)", id),
+            Among::Swing(id) => ("w.name = ?1", id),
         };
         let sql = format!("SELECT w.name, w.session, w.kind, w.handed, w.impact_utc_ns, w.block, r.metrics, r.analysis, {NUMBERED}
             FROM swings w JOIN results r ON r.swing = w.id
-            WHERE (?1 IS NULL OR w.block = ?1) AND (?2 IS NULL OR w.session = ?2)
-              AND (?3 IS NULL OR w.block IN (SELECT id FROM blocks WHERE club = ?3))
-              AND (?4 IS NULL OR w.name = ?4)
-              AND r.rowid = (SELECT rowid FROM results n WHERE n.swing = w.id
+            WHERE {of} AND r.rowid = (SELECT rowid FROM results n WHERE n.swing = w.id
                 ORDER BY measured_utc_ns DESC, analysis DESC LIMIT 1)
             ORDER BY w.impact_utc_ns, w.id");
-        self.all(&sql, params![block, session, club, swing], struck)
-    }
-
-    /// Shots of a student with the club in words, oldest first.
-    ///
-    /// # Errors
-    /// See [`Store::students`].
-    pub fn struck_with_club(
-        &self,
-        student: &str,
-    ) -> Result<Vec<(Struck, Option<String>)>, ArchiveError> {
-        let sql = format!("SELECT w.name, w.session, w.kind, w.handed, w.impact_utc_ns, w.block, r.metrics, r.analysis, {NUMBERED}, c.name
-            FROM swings w JOIN sessions s ON s.id = w.session JOIN results r ON r.swing = w.id
-              LEFT JOIN blocks b ON b.id = w.block LEFT JOIN clubs c ON c.id = b.club
-            WHERE s.student = ?1 AND w.kind IN ('shot', 'swing')
-              AND r.rowid = (SELECT rowid FROM results n WHERE n.swing = w.id
-                ORDER BY measured_utc_ns DESC, analysis DESC LIMIT 1)
-            ORDER BY w.impact_utc_ns, w.id");
-        self.all(&sql, [student], |row| Ok((struck(row)?, row.get(10)?)))
+        self.all(&sql, [key], struck)
     }
 
     /// The student of a lesson.

@@ -1,6 +1,7 @@
 //! What is found again, page by page: lessons and swings, newest first.
 
-use rusqlite::{OptionalExtension as _, Row, params};
+use rusqlite::types::Value;
+use rusqlite::{OptionalExtension as _, Row, ToSql, params};
 
 use super::super::ArchiveError;
 use super::super::rows::{Outcome, Session};
@@ -61,20 +62,50 @@ pub struct Found {
     pub calibration: Option<u32>,
 }
 
-const FOUND: &str = "SELECT w.id, w.name, w.session, s.student, w.kind, w.handed, w.impact_utc_ns, w.block,
-      b.purpose, c.name, r.metrics,
-      (SELECT count(*) FROM calibrations k, calibrations own
-        WHERE own.id = w.calibration AND k.student = own.student AND k.id <= own.id)
-    FROM swings w JOIN sessions s ON s.id = w.session
-      JOIN results r ON r.swing = w.id AND r.rowid = (SELECT rowid FROM results n WHERE n.swing = w.id
-        ORDER BY measured_utc_ns DESC, analysis DESC LIMIT 1)
-      LEFT JOIN blocks b ON b.id = w.block LEFT JOIN clubs c ON c.id = b.club
-    WHERE (?1 IS NULL OR s.student = ?1) AND (?2 IS NULL OR w.session = ?2) AND (?3 IS NULL OR w.block = ?3)
-      AND (?4 IS NULL OR w.kind = ?4) AND (?5 IS NULL OR c.name = ?5) AND (?6 IS NULL OR b.purpose = ?6)
-      AND (?7 IS NULL OR w.impact_utc_ns >= ?7) AND (?8 IS NULL OR w.impact_utc_ns < ?8)
-      AND (?9 IS NULL OR w.name = ?9)
-      AND (?10 IS NULL OR (w.impact_utc_ns, w.id) < (?10, ?11))
-    ORDER BY w.impact_utc_ns DESC, w.id DESC LIMIT ?12";
+/// A page of swings: first which, then what is shown of them, so that no values are read and sorted for nothing.
+fn found(which: &str) -> String {
+    format!(
+        "SELECT w.id, w.name, w.session, s.student, w.kind, w.handed, w.impact_utc_ns, w.block,
+          b.purpose, c.name, r.metrics,
+          (SELECT count(*) FROM calibrations k, calibrations own
+            WHERE own.id = w.calibration AND k.student = own.student AND k.id <= own.id)
+        FROM (SELECT w.id FROM swings w LEFT JOIN blocks b ON b.id = w.block LEFT JOIN clubs c ON c.id = b.club
+            WHERE EXISTS (SELECT 1 FROM results r WHERE r.swing = w.id) {which}
+            ORDER BY w.impact_utc_ns DESC, w.id DESC LIMIT :limit) page
+          CROSS JOIN swings w ON w.id = page.id JOIN sessions s ON s.id = w.session
+          JOIN results r ON r.swing = w.id AND r.rowid = (SELECT rowid FROM results n WHERE n.swing = w.id
+            ORDER BY measured_utc_ns DESC, analysis DESC LIMIT 1)
+          LEFT JOIN blocks b ON b.id = w.block LEFT JOIN clubs c ON c.id = b.club
+        ORDER BY w.impact_utc_ns DESC, w.id DESC"
+    )
+}
+
+/// What is asked for, as conditions with name and value: beside an `IS NULL OR` no index would be used.
+fn asked(find: &Find, before: Option<Place>) -> Vec<(&'static str, &'static str, Value)> {
+    let text = |text: &Option<String>| text.clone().map(Value::Text);
+    let day = |utc_ns: Option<u64>| utc_ns.map(|ns| Value::Integer(date(ns)));
+    let student = "w.session IN (SELECT id FROM sessions WHERE student = :student)";
+    let all = [
+        (student, ":student", text(&find.student)),
+        ("w.session = :session", ":session", text(&find.session)),
+        ("w.block = :block", ":block", find.block.map(Value::Integer)),
+        ("w.kind = :kind", ":kind", text(&find.kind)),
+        ("c.name = :club", ":club", text(&find.club)),
+        ("b.purpose = :purpose", ":purpose", text(&find.purpose)),
+        ("w.impact_utc_ns >= :from", ":from", day(find.from_utc_ns)),
+        ("w.impact_utc_ns < :to", ":to", day(find.to_utc_ns)),
+        ("w.name = :swing", ":swing", text(&find.swing)),
+        (
+            "(w.impact_utc_ns, w.id) < (:at, :row)",
+            ":at",
+            day(before.map(|b| b.0)),
+        ),
+    ];
+    let told = all
+        .into_iter()
+        .filter_map(|(sql, name, value)| Some((sql, name, value?)));
+    told.collect()
+}
 
 impl Store {
     /// Swings, newest first.
@@ -87,21 +118,18 @@ impl Store {
         before: Option<Place>,
         limit: u32,
     ) -> Result<Vec<Found>, ArchiveError> {
-        let values = params![
-            find.student,
-            find.session,
-            find.block,
-            find.kind,
-            find.club,
-            find.purpose,
-            find.from_utc_ns.map(date),
-            find.to_utc_ns.map(date),
-            find.swing,
-            before.map(|b| date(b.0)),
-            before.map(|b| b.1),
-            limit
-        ];
-        self.all(FOUND, values, |row| {
+        let asked = asked(find, before);
+        let which: String = asked.iter().map(|a| format!("AND {} ", a.0)).collect();
+        let mut values: Vec<(&str, &dyn ToSql)> = vec![(":limit", &limit)];
+        values.extend(
+            asked
+                .iter()
+                .map(|(_, name, value)| (*name, value as &dyn ToSql)),
+        );
+        if let Some((_, row)) = &before {
+            values.push((":row", row));
+        }
+        self.all(&found(&which), values.as_slice(), |row| {
             Ok(Found {
                 row: row.get(0)?,
                 id: row.get(1)?,

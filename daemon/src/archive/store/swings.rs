@@ -110,21 +110,25 @@ impl Store {
     /// # Errors
     /// See [`Store::students`].
     pub fn swings(&self, which: Which<'_>) -> Result<Vec<Swing>, ArchiveError> {
-        let [student, session] = which.params();
-        self.listed([student, session, None])
+        match which {
+            Which::All => self.listed("1", []),
+            Which::Student(id) => self.listed(
+                "session IN (SELECT id FROM sessions WHERE student = ?1)",
+                [id],
+            ),
+            Which::Session(id) => self.listed("session = ?1", [id]),
+        }
     }
 
     /// Swings of a name, oldest first.
     pub(super) fn swings_named(&self, name: &str) -> Result<Vec<Swing>, ArchiveError> {
-        self.listed([None, None, Some(name)])
+        self.listed("name = ?1", [name])
     }
 
-    fn listed(&self, of: [Option<&str>; 3]) -> Result<Vec<Swing>, ArchiveError> {
-        let sql = "SELECT w.id, name, session, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest, block, calibration
-            FROM swings w JOIN sessions s ON s.id = session
-            WHERE (?1 IS NULL OR student = ?1) AND (?2 IS NULL OR session = ?2) AND (?3 IS NULL OR name = ?3)
-            ORDER BY impact_utc_ns, w.id";
-        self.all(sql, of, |row| {
+    fn listed(&self, which: &str, of: impl rusqlite::Params) -> Result<Vec<Swing>, ArchiveError> {
+        let sql = format!("SELECT id, name, session, kind, handed, impact_utc_ns, recording, from_ns, to_ns, datagrams, digest, block, calibration
+            FROM swings WHERE {which} ORDER BY impact_utc_ns, id");
+        self.all(&sql, of, |row| {
             Ok(Swing {
                 row: row.get(0)?,
                 id: row.get(1)?,
@@ -184,7 +188,8 @@ fn put(
     let row: Option<i64> = tx.query_row(find, [session, name], first).optional()?;
     let Some(row) = row else { return Ok(false) };
     tx.execute(
-        "INSERT OR REPLACE INTO results VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+        "INSERT OR REPLACE INTO results (swing, analysis, measured_utc_ns, catalogue, report, metrics)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
         params![
             row,
             outcome.analysis,

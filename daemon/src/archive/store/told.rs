@@ -7,6 +7,7 @@ use super::super::ArchiveError;
 use super::entries::Written;
 use super::{Store, date, first, unknown};
 
+const STUDENT: &str = "SELECT id, name, side, sex, height_m, born, mass_kg FROM students";
 const CLUB: &str = "SELECT id, name, length_m, mass_kg, balance_m, inertia_kg_m2, loft_deg, lie_deg, student FROM clubs";
 
 impl Store {
@@ -15,19 +16,7 @@ impl Store {
     /// # Errors
     /// When the store cannot be read; so of every verb that only reads.
     pub fn students(&self) -> Result<Vec<Student>, ArchiveError> {
-        let sql =
-            "SELECT id, name, side, sex, height_m, born, mass_kg FROM students ORDER BY name, id";
-        self.all(sql, [], |row| {
-            Ok(Student {
-                id: row.get(0)?,
-                name: row.get(1)?,
-                side: row.get(2)?,
-                sex: row.get(3)?,
-                height_m: row.get(4)?,
-                born: row.get(5)?,
-                mass_kg: row.get(6)?,
-            })
-        })
+        self.all(&format!("{STUDENT} ORDER BY name, id"), [], student)
     }
 
     /// A student by pseudonym.
@@ -35,7 +24,8 @@ impl Store {
     /// # Errors
     /// When there is none.
     pub fn student(&self, id: &str) -> Result<Student, ArchiveError> {
-        let found = self.students()?.into_iter().find(|s| s.id == id);
+        let sql = format!("{STUDENT} WHERE id = ?1");
+        let found = self.db.query_row(&sql, [id], student).optional()?;
         found.ok_or_else(|| unknown("student", id))
     }
 
@@ -204,6 +194,18 @@ pub(super) fn put_club(
         ],
     )?;
     Ok(())
+}
+
+fn student(row: &Row<'_>) -> rusqlite::Result<Student> {
+    Ok(Student {
+        id: row.get(0)?,
+        name: row.get(1)?,
+        side: row.get(2)?,
+        sex: row.get(3)?,
+        height_m: row.get(4)?,
+        born: row.get(5)?,
+        mass_kg: row.get(6)?,
+    })
 }
 
 fn club(row: &Row<'_>) -> rusqlite::Result<Club> {

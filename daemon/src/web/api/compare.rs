@@ -1,5 +1,6 @@
 //! Swings, blocks, lessons and golfers beside each other.
 
+use analysis::coaching::shot::Metric;
 use axum::extract::{Path, Query, State};
 use axum::routing::get;
 use protocol::shelf::{
@@ -48,6 +49,13 @@ pub(super) const OPERATIONS: &[Operation] = &[
         ),
         &[("signals", "Only these, by commas")],
         shape::<Ribbons>,
+    ),
+    read(
+        "/api/v1/clubs/{club}/trends",
+        || get(trends),
+        ("getTrends", "Metrics over the blocks of a club"),
+        &[("metrics", "Which, by commas")],
+        shape::<Vec<Trend>>,
     ),
     read(
         "/api/v1/clubs/{club}/trends/{metric}",
@@ -164,7 +172,29 @@ async fn ribbons(
 
 async fn trend(State(site): State<Shared>, Path((club, id)): Path<(String, String)>) -> Answer {
     let metric = metric(&id)?;
-    ask(site, move |coach| coach.trend(&club, metric)).await
+    ask(site, move |coach| {
+        let mut one = coach.trends(&club, &[metric])?;
+        Ok(one.pop())
+    })
+    .await
+}
+
+#[derive(Deserialize)]
+struct Listed {
+    metrics: Option<String>,
+}
+
+async fn trends(
+    State(site): State<Shared>,
+    Path(club): Path<String>,
+    Query(asked): Query<Listed>,
+) -> Answer {
+    let metrics = listed(asked.metrics.as_deref());
+    let metrics: Vec<Metric> = metrics
+        .iter()
+        .map(|id| metric(id))
+        .collect::<Result<_, _>>()?;
+    ask(site, move |coach| coach.trends(&club, &metrics)).await
 }
 
 async fn together(State(site): State<Shared>, Path(club): Path<String>) -> Answer {
