@@ -131,19 +131,25 @@ pub(super) fn of_line(
     let half = (half_s * rate_hz).max(SIDE_MIN);
     let last = last.min(directions.len().saturating_sub(1));
     let mut spin = Spin::empty(None);
+    let mut stretches = turning::Stretches::new(rate_hz, LINE_DEGREE);
     for &slot in &instants.slots {
         let end = ((slot + half) as usize).min(last);
         let begin = (end as f64 - 2.0 * half).max(0.0).round() as usize;
-        let samples: Vec<_> = (begin..=end)
-            .filter(|&i| known[i])
-            .map(|i| (i as f64 / rate_hz, directions[i]))
-            .collect();
-        // Nothing is read where more than a third of the stretch is a hole.
-        let enough = samples.len() * 3 >= (end + 1 - begin) * 2;
-        let time = slot / rate_hz;
-        match turning::Fit::direction(&samples, LINE_DEGREE, time).filter(|_| enough) {
+        let fit = if known[begin..=end].iter().all(|k| *k) {
+            let times = stretches.about(slot, (begin, end + 1 - begin));
+            times.and_then(|t| turning::Fit::direction_at(t, |i| directions[begin + i]))
+        } else {
+            let samples: Vec<_> = (begin..=end)
+                .filter(|&i| known[i])
+                .map(|i| ((i as f64 - slot) / rate_hz, directions[i]))
+                .collect();
+            // Nothing is read where more than a third of the stretch is a hole.
+            let enough = samples.len() * 3 >= (end + 1 - begin) * 2;
+            turning::Fit::direction(&samples, LINE_DEGREE, 0.0).filter(|_| enough)
+        };
+        match fit {
             Some(fit) => {
-                let state = fit.state(time);
+                let state = fit.state(0.0);
                 let (w, slope) = (state.spin(), state.spin_slope());
                 let along = w.try_normalize(1e-9).map_or(0.0, |u| u.dot(&slope));
                 spin.push([w.norm(), along, slope.dot(&normal)], true);
