@@ -46,6 +46,16 @@ impl<const L: usize> Lanes<L> {
         self
     }
 
+    /// The larger numbers of both.
+    #[must_use]
+    #[inline(always)]
+    pub fn max(mut self, other: Self) -> Self {
+        for (v, other) in self.0.iter_mut().zip(other.0) {
+            *v = if other > *v { other } else { *v };
+        }
+        self
+    }
+
     /// Each number held between two bounds.
     #[must_use]
     #[inline(always)]

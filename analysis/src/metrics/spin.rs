@@ -9,7 +9,7 @@ use crate::body::grid;
 use crate::body::rotation::angular_velocity;
 use crate::body::skeleton::Segment;
 use crate::signal::{local_fit, turning};
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::{Matrix3, Vector2, Vector3};
 
 /// Least spacing of the instants looked at, seconds: the motion is smooth over more.
 const STEP_S: f64 = 0.005;
@@ -94,27 +94,31 @@ pub(super) fn of_segment(
         .map(|f| f.rotation)
         .collect();
     let velocities = angular_velocity(&rotations, 1.0 / rate_hz);
-    let own: Vec<(f64, f64, f64)> = velocities
+    let own: Vec<[f64; 2]> = velocities
         .iter()
-        .enumerate()
-        .map(|(i, w)| {
-            let along = w.dot(&rotations[i].column(1));
-            ((from + i) as f64, along, w.dot(&normal))
-        })
+        .zip(&rotations)
+        .map(|(w, r)| [w.dot(&r.column(1)), w.dot(&normal)])
         .collect();
     let mut spin = Spin::empty(None);
     for place in instants.slots.iter().map(|s| grid.place(*s)) {
-        let near = own.iter().filter(|s| (s.0 - place).abs() <= half);
-        let (a, b): (Vec<_>, Vec<_>) = near.map(|s| ((s.0, s.1), (s.0, s.2))).unzip();
-        let own = local_fit::polynomial(&a, SEGMENT_DEGREE, place);
-        let common = local_fit::polynomial(&b, SEGMENT_DEGREE, place);
+        let near = |i: usize| ((from + i) as f64 - place).abs() <= half;
+        let begin = (0..own.len()).find(|&i| near(i)).unwrap_or(own.len());
+        let end = (begin..own.len()).find(|&i| !near(i)).unwrap_or(own.len());
+        let places = (begin..end).map(|i| (from + i) as f64);
         let seen = grid::seen(&segment.known, place);
-        match (own, common) {
-            (Some(own), Some(common)) => {
-                spin.push([own[0], own[1] * rate_hz, common[1] * rate_hz], seen);
-            }
-            _ => spin.push([0.0; 3], false),
+        let normal = (end - begin > SEGMENT_DEGREE)
+            .then(|| local_fit::Normal::new(places.clone(), SEGMENT_DEGREE, place))
+            .flatten();
+        let Some(normal) = normal else {
+            spin.push([0.0; 3], false);
+            continue;
+        };
+        let mut right = [Vector2::zeros(); local_fit::TERMS_MAX];
+        for (at, own) in places.zip(&own[begin..end]) {
+            normal.add(at, Vector2::from(*own), &mut right);
         }
+        let [value, slope, ..] = normal.solve(right);
+        spin.push([value.x, slope.x * rate_hz, slope.y * rate_hz], seen);
     }
     spin
 }
