@@ -244,7 +244,9 @@ impl Toe {
     #[must_use]
     pub fn new(window: &Window) -> Option<Self> {
         let [heel, tip, back] = head_tracks(window)?;
-        let shape = shape(window.len(), &|i: usize| Some([heel[i]?, tip[i]?, back[i]?]))?;
+        let shape = shape(window.len(), &|i: usize| {
+            Some([heel[i]?, tip[i]?, back[i]?])
+        })?;
         let line = (shape[1] - shape[0]).try_normalize(1e-3)?;
         Some(Self { shape, line })
     }

@@ -247,6 +247,25 @@ mod tests {
         }
     }
 
+    /// With holes or without: what bridging and thinning one after the other give.
+    #[test]
+    fn a_track_is_placed_as_if_bridged_first() {
+        let grid = Grid { stride: 4 };
+        let whole: Vec<_> = (0..22)
+            .map(|i| Some(Point3::new(f64::from(i * i), f64::from(i).sin(), 1.0)))
+            .collect();
+        for hole in [0..0, 0..3, 9..10, 20..22] {
+            let mut track = whole.clone();
+            track[hole.clone()].fill(None);
+            let (points, known) = grid.place_track(&track).unwrap();
+            assert_eq!(points, grid.thin(gaps::solid(&track).unwrap()));
+            let seen = |place: usize| (4 * place..4 * place + 4).all(|i| !hole.contains(&i));
+            assert!(known.iter().enumerate().all(|(i, k)| *k == seen(i)) && known.len() == 5);
+        }
+        assert!(grid.place_track(&[None; 9]).is_none());
+        assert_eq!(grid.place_track(&whole[..3]).unwrap(), (vec![], vec![]));
+    }
+
     #[test]
     fn short_series_are_read_straight() {
         assert_eq!(at::<f64>(&[], 0.0), None);

@@ -435,6 +435,45 @@ mod tests {
         assert!((40..160).contains(&trusted), "{trusted}");
     }
 
+    /// Side by side or each alone: the same distances are left (mathematics), also of markers nearly in a
+    /// line, which the singular values place.
+    #[test]
+    fn what_is_left_side_by_side_is_what_each_fit_leaves() {
+        for thin in [1.0, 1e-4] {
+            let model: Vec<_> = cluster()
+                .into_iter()
+                .map(|p| Point3::new(p.x, thin * p.y, thin * p.z))
+                .collect();
+            let at = |marker: usize, slot: usize| {
+                let r = Rotation3::from_euler_angles(0.3 * slot as f64, -0.4, 1.0);
+                let off = Vector3::new((marker * slot) as f64, 2.0, marker as f64).map(f64::sin);
+                r * model[marker] + off * 1e-3
+            };
+            let slots: Vec<usize> = (0..7).collect();
+            let left = left_each(&model, &slots, at);
+            for (&slot, left) in slots.iter().zip(&left) {
+                let pairs: Vec<_> = model
+                    .iter()
+                    .enumerate()
+                    .map(|(m, &p)| (p, at(m, slot)))
+                    .collect();
+                let fit = fit(&pairs, Size::Fixed).unwrap();
+                let squares: Vec<f64> = pairs
+                    .iter()
+                    .map(|p| (fit.place(p.0) - p.1).norm_squared())
+                    .collect();
+                let left = left.unwrap();
+                let largest = squares.iter().fold(0.0, |a: f64, &b| a.max(b));
+                assert!((left.sum_m2 - squares.iter().sum::<f64>()).abs() < 1e-15);
+                assert!((left.largest_m2 - largest).abs() < 1e-15);
+            }
+        }
+        assert_eq!(
+            left_each(&[Point3::origin(); 4], &[0], |_, _| Point3::origin()),
+            [None]
+        );
+    }
+
     #[test]
     fn too_little_gives_nothing() {
         let p = Point3::origin();

@@ -36,7 +36,11 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
     let paths = &prepared.paths;
     let shaft = before_impact(prepared, of(&paths.axis, &paths.axis_known), SHAFT_FIT);
     let grip = &prepared.grip_limited;
-    let leans = series(paths.axis.iter().map(lean), &paths.axis_known);
+    // Asked for at address and impact only.
+    let quiet = |i: usize| reader.quiet.contains(&i);
+    let leans = paths.axis.iter().enumerate();
+    let leans = leans.map(|(i, u)| if quiet(i) { lean(u) } else { 0.0 });
+    let leans = series(leans, &paths.axis_known);
     values.set_each(&SHAFT_LEAN, |event| {
         let value = match event {
             Event::Impact => shaft.clone().map(|u| lean(&u)),
@@ -44,7 +48,10 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
         };
         measured(value, limits(&[&at_impact(event), grip]))
     });
-    let facing = prepared.toe.as_ref().ok_or_else(|| THREE_MARKERS.to_owned());
+    let facing = prepared
+        .toe
+        .as_ref()
+        .ok_or_else(|| THREE_MARKERS.to_owned());
     values.set_each(&FACE_DIRECTION, |event| {
         let toe = facing.as_ref().map_err(|why| String::clone(why));
         let value = toe.and_then(|toe| face(prepared, reader, (toe, event)));

@@ -266,20 +266,18 @@ impl Even {
     fn new(frame: &Frame, first_s: f64, step_s: f64) -> Self {
         let angle = frame.angle(first_s);
         let mut step = Turn::of(frame.angle(first_s + step_s) - angle);
-        let mut bend = Turn::of(frame.quickening * step_s * step_s);
+        let bend = Turn::of(frame.quickening * step_s * step_s);
         let mut turns = [Turn::of(angle); 2 * LANES];
         for i in 1..turns.len() {
             turns[i] = turns[i - 1].then(step);
             step = step.then(bend);
         }
-        // The bend over steps that are `LANES` times as long is its square times as large.
-        for _ in 0..2 * LANES.ilog2() {
-            bend = bend.then(bend);
-        }
+        let group_s = step_s * LANES as f64;
+        let bends = Turn::of(frame.quickening * group_s * group_s);
         Self {
             turns: Turns::of(from_fn(|i| turns[i])),
             step: Turns::of(from_fn(|i| turns[i + LANES].then(turns[i].back()))),
-            bend: Turns::of([bend; LANES]),
+            bend: Turns::of([bends; LANES]),
         }
     }
 
@@ -403,15 +401,15 @@ impl Times {
         value: &impl Fn(usize) -> Vector3<f64>,
     ) -> [Vector3<f64>; TERMS_MAX] {
         let still = frame.rate <= 0.0;
-        let mut even = self
-            .step_s
-            .map(|step_s| Even::new(frame, self.seconds[0], step_s));
+        let step_s = self.step_s.filter(|_| !still);
+        let mut even = step_s.map(|step_s| Even::new(frame, self.seconds[0], step_s));
         let mut sums = [[Lanes::<LANES>::all(0.0); N]; 3];
         let (mut places, mut seen) = ([0.0; BLOCK], [[0.0; BLOCK]; 3]);
         for (n, seconds) in self.seconds.chunks(BLOCK).enumerate() {
             let groups = seconds.len().div_ceil(LANES);
             // Beyond the last sample there is nothing to be summed.
-            seen.iter_mut().for_each(|axis| axis[seconds.len()..].fill(0.0));
+            seen.iter_mut()
+                .for_each(|axis| axis[seconds.len()..].fill(0.0));
             for (i, time_s) in seconds.iter().enumerate() {
                 let at = value(n * BLOCK + i) - frame.pivot;
                 places[i] = normal.scaled(*time_s);
@@ -572,8 +570,8 @@ mod tests {
             let turns = even.next();
             for lane in 0..LANES {
                 let exact = Turn::of(frame.angle(-0.05 + 0.001 * (from + lane) as f64));
-                assert!((turns.cos.0[lane] - exact.cos).abs() < 1e-13);
-                assert!((turns.sin.0[lane] - exact.sin).abs() < 1e-13);
+                assert!((turns.cos.0[lane] - exact.cos).abs() < 1e-12);
+                assert!((turns.sin.0[lane] - exact.sin).abs() < 1e-12);
             }
         }
     }
@@ -582,8 +580,12 @@ mod tests {
     #[test]
     fn stretches_about_their_instants_are_read_alike() {
         let mut stretches = Stretches::new(360.0, 3);
-        for (slot, begin, count) in [(10.0, 2, 15), (20.0, 12, 15), (20.5, 12, 15), (20.5, 12, 12)]
-        {
+        for (slot, begin, count) in [
+            (10.0, 2, 15),
+            (20.0, 12, 15),
+            (20.5, 12, 15),
+            (20.5, 12, 12),
+        ] {
             let samples: Vec<_> = (begin..begin + count)
                 .map(|i| i as f64 / 360.0)
                 .map(|t| (t, circle(t)))

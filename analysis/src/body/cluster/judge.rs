@@ -142,7 +142,11 @@ impl<'a> Usual<'a> {
     /// The size by which a cluster is judged: one that may change it is stiff all the same in a window
     /// in which it nearly always is. A stray in line with a club would pass for a longer club otherwise.
     fn size(&self, cluster: &Cluster) -> Size {
-        let stiff = self.left_m.iter().filter(|r| **r <= cluster.floor_m).count();
+        let stiff = self
+            .left_m
+            .iter()
+            .filter(|r| **r <= cluster.floor_m)
+            .count();
         if stiff as f64 >= STIFF_SHARE * self.left_m.len() as f64 {
             Size::Fixed
         } else {
