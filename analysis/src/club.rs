@@ -9,6 +9,8 @@
 pub mod dynamics;
 pub mod mass;
 
+use std::ops::Range;
+
 use nalgebra::{Point3, Vector3};
 
 use crate::body::pose::{self, Size};
@@ -44,8 +46,8 @@ pub struct Club {
     pub grip: Track,
     /// Unit vector along the shaft's axis, from the grip toward the head.
     pub axis: Vec<Option<Vector3<f64>>>,
-    /// Unit vector from heel to toe, where three markers of the head give it.
-    pub toe: Vec<Option<Vector3<f64>>>,
+    /// The direction from heel to toe, where three markers of the head give it.
+    pub toe: Option<Toe>,
     /// Whether the head's place is known, marked or told; if not, `head` is the low shaft.
     pub head_marked: bool,
     /// What limits grip and axis, in words, if something does.
@@ -97,7 +99,7 @@ impl Club {
             head: head.unwrap_or_else(|| lower.clone()),
             head_limited,
             grip: along(below_m),
-            toe: toe(window),
+            toe: Toe::new(window),
             axis,
             limited: (!butt && !pair)
                 .then_some("from one grip marker: mark both sides of the grip"),
@@ -215,40 +217,62 @@ fn axis(window: &Window, upper: &Track) -> Vec<Option<Vector3<f64>>> {
         .filter_map(|t| Some((t, median(distances(upper, t))?)))
         .collect();
     let at = |slot: usize| {
-        let mut seen: Vec<(Point3<f64>, f64)> = vec![(upper[slot]?, 0.0)];
-        seen.extend(lower.iter().filter_map(|(t, s)| Some((t[slot]?, *s))));
-        if seen.len() < 2 {
+        let upper = upper[slot]?;
+        let seen = || lower.iter().filter_map(|(t, s)| Some((t[slot]?, *s)));
+        let (sum, n) = seen().fold((0.0, 1.0), |(sum, n), (_, s)| (sum + s, n + 1.0));
+        if n < 2.0 {
             return None;
         }
-        let mean = seen.iter().map(|p| p.1).sum::<f64>() / seen.len() as f64;
-        let sum: Vector3<f64> = seen.iter().map(|(p, s)| p.coords * (s - mean)).sum();
+        let mean = sum / n;
+        let weighed = seen().map(|(p, s)| p.coords * (s - mean));
+        let sum: Vector3<f64> = std::iter::once(upper.coords * -mean).chain(weighed).sum();
         sum.try_normalize(1e-3)
     };
     (0..upper.len()).map(at).collect()
 }
 
-/// Direction from heel to toe: the head's three markers placed as one stiff part, against their
+/// The direction from heel to toe: the head's three markers placed as one stiff part, against their
 /// mean shape in the slowest frames (at rest, in a usual window).
-fn toe(window: &Window) -> Vec<Option<Vector3<f64>>> {
-    let none = || vec![None; window.len()];
-    let tracks: Vec<&Track> = HEAD.iter().filter_map(|&l| window.track(l)).collect();
-    let &[heel, tip, back] = tracks.as_slice() else {
-        return none();
-    };
-    let seen = |i: usize| Some([heel[i]?, tip[i]?, back[i]?]);
-    let Some(shape) = shape(window.len(), &seen) else {
-        return none();
-    };
-    let line = (shape[1] - shape[0]).try_normalize(1e-3);
-    let Some(line) = line else { return none() };
-    let slots: Vec<usize> = (0..window.len()).filter(|&i| seen(i).is_some()).collect();
-    let at = |marker: usize, slot: usize| tracks[marker][slot].unwrap_or_default();
-    let placed = pose::place_each(&shape, &slots, at, 0.0);
-    let mut toes = none();
-    for (slot, frame) in slots.into_iter().zip(placed) {
-        toes[slot] = frame.map(|f| f.rotation * line);
+#[derive(Debug, Clone, PartialEq)]
+pub struct Toe {
+    shape: [Point3<f64>; 3],
+    line: Vector3<f64>,
+}
+
+impl Toe {
+    /// `None` without three markers of the head that were seen together.
+    #[must_use]
+    pub fn new(window: &Window) -> Option<Self> {
+        let [heel, tip, back] = head_tracks(window)?;
+        let shape = shape(window.len(), &|i: usize| {
+            Some([heel[i]?, tip[i]?, back[i]?])
+        })?;
+        let line = (shape[1] - shape[0]).try_normalize(1e-3)?;
+        Some(Self { shape, line })
     }
-    toes
+
+    /// Unit vectors in some slots of a window of the same club.
+    #[must_use]
+    pub fn within(&self, window: &Window, slots: Range<usize>) -> Vec<Option<Vector3<f64>>> {
+        let mut toes = vec![None; slots.len()];
+        let Some(tracks) = head_tracks(window) else {
+            return toes;
+        };
+        let first = slots.start;
+        let seen = slots.filter(|&i| tracks.iter().all(|t| t[i].is_some()));
+        let seen: Vec<usize> = seen.collect();
+        let at = |marker: usize, slot: usize| tracks[marker][slot].unwrap_or_default();
+        let placed = pose::place_each(&self.shape, &seen, at, 0.0);
+        for (slot, frame) in seen.into_iter().zip(placed) {
+            toes[slot - first] = frame.map(|f| f.rotation * self.line);
+        }
+        toes
+    }
+}
+
+fn head_tracks(window: &Window) -> Option<[&Track; 3]> {
+    let [heel, tip, back] = HEAD.map(|l| window.track(l));
+    Some([heel?, tip?, back?])
 }
 
 /// Mean shape of three points over the slowest frames, placed on the slowest of them.
@@ -259,8 +283,13 @@ fn shape(
     let mut slow: Vec<(f64, usize)> = (1..len)
         .filter_map(|i| Some(((seen(i)?[0] - seen(i - 1)?[0]).norm(), i)))
         .collect();
-    slow.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-    slow.truncate((slow.len() / 4).clamp(1, SHAPE_FRAMES));
+    let slower = |a: &(f64, usize), b: &(f64, usize)| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1));
+    let count = (slow.len() / 4).clamp(1, SHAPE_FRAMES);
+    if count < slow.len() {
+        slow.select_nth_unstable_by(count, slower);
+        slow.truncate(count);
+    }
+    slow.sort_unstable_by(slower);
     let model = seen(slow.first()?.1)?;
     let mut sum = [Vector3::zeros(); 3];
     let mut count = 0.0;
@@ -347,10 +376,12 @@ mod tests {
 
     #[test]
     fn axis_and_toe_turn_with_the_club() {
-        let club = Club::new(&window(&[]), None).unwrap();
+        let window = window(&[]);
+        let club = Club::new(&window, None).unwrap();
+        let toes = club.toe.as_ref().unwrap().within(&window, 0..60);
         for i in [0, 30, 59] {
             assert!((club.axis[i].unwrap() - turned(i) * Vector3::x()).norm() < 1e-9);
-            assert!((club.toe[i].unwrap() - turned(i) * Vector3::z()).norm() < 1e-9);
+            assert!((toes[i].unwrap() - turned(i) * Vector3::z()).norm() < 1e-9);
         }
         assert!(club.head_marked && club.head_limited.is_none());
     }
@@ -425,6 +456,6 @@ mod tests {
     #[test]
     fn a_head_of_two_markers_tells_no_heel_toe_direction() {
         let club = Club::new(&window(&[Landmark::ClubHeadBack]), None).unwrap();
-        assert!(club.toe.iter().all(Option::is_none) && club.head_marked);
+        assert!(club.toe.is_none() && club.head_marked);
     }
 }

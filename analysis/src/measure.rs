@@ -12,7 +12,7 @@ pub use told::posture;
 
 use std::sync::Arc;
 
-use nalgebra::{Point3, Vector3};
+use nalgebra::Point3;
 
 use crate::body::calibration::Calibration;
 use crate::body::cluster::{Fault, Repair};
@@ -20,7 +20,7 @@ use crate::body::segments::lead_arm;
 use crate::body::skeleton::Skeleton;
 use crate::body::tracks::{Cutoffs, Smoothed};
 use crate::club::mass::ClubMass;
-use crate::club::{self, Club};
+use crate::club::{self, Club, Toe};
 use crate::context::{ClubGeometry, Context, Person};
 use crate::ground::audit::Audit;
 use crate::ground::window::GroundWindow;
@@ -82,8 +82,8 @@ pub struct Prepared {
     pub head_marked: bool,
     /// What limits the head, in words, if something does.
     pub head_limited: Option<String>,
-    /// Unit vector from the head's heel to its toe, where three markers give it.
-    pub toe: Vec<Option<Vector3<f64>>>,
+    /// The direction from the head's heel to its toe, where three markers give it.
+    pub toe: Option<Toe>,
     /// The swing.
     pub swing: Swing,
     /// The reactions of the force plates in the golfer frame, where there are plates.

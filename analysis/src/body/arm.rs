@@ -31,7 +31,7 @@ const ASSUMED: &str = "no calibration trial: elbow width assumed";
 const SURFACE: &str = "skin points: mark both sides of the wrist";
 
 /// One arm at the places of a body.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Arm {
     /// Shoulder joint center, metres.
     pub shoulder: Vec<Point3<f64>>,
@@ -62,6 +62,12 @@ const MARKS: [[L; 5]; 2] = [
         L::RightWrist,
     ],
 ];
+
+/// The lead and the trail arm.
+#[must_use]
+pub fn arms(s: &Smoothed, calibration: &Calibration) -> [Maybe<Arm>; 2] {
+    [0, 1].map(|side| arm(s, calibration, side))
+}
 
 /// The lead (0) or the trail (1) arm.
 ///
@@ -185,15 +191,16 @@ struct Drop {
 impl Drop {
     fn new(s: &Smoothed, off: Vector3<f64>) -> Self {
         let marks = [L::C7, L::SternalNotch, L::T8, L::Xiphoid];
-        let marks: Vec<_> = marks.iter().filter_map(|&l| s.points(l)).collect();
-        let acromia = s.points(L::LeftAcromion).zip(s.points(L::RightAcromion));
+        let points = |l: L| s.track(l).map(|t| t.points.as_slice());
+        let marks: Vec<_> = marks.iter().filter_map(|&l| points(l)).collect();
+        let acromia = points(L::LeftAcromion).zip(points(L::RightAcromion));
         let (Some((a, b)), [c7, notch, t8, xiphoid]) = (acromia, marks.as_slice()) else {
             return Self {
                 off,
                 down: Vec::new(),
             };
         };
-        let mut widths: Vec<f64> = a.iter().zip(&b).map(|(a, b)| (b - a).norm()).collect();
+        let mut widths: Vec<f64> = a.iter().zip(b).map(|(a, b)| (b - a).norm()).collect();
         let width = order::median(&mut widths).unwrap_or(0.0);
         let down = |i: usize| {
             let up = nalgebra::center(&c7[i], &notch[i]) - nalgebra::center(&t8[i], &xiphoid[i]);

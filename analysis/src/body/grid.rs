@@ -20,6 +20,8 @@ use std::ops::{Add, Mul, Range};
 
 use nalgebra::{Point3, Vector3};
 
+use crate::signal::gaps;
+
 /// Places a second that say all of a body behind its low-pass.
 const ENOUGH_HZ: f64 = 250.0;
 
@@ -86,6 +88,12 @@ impl Grid {
         let n = self.stride as f64;
         let mean = |slots: &[Point3<f64>]| slots.iter().map(|p| p.coords).sum::<Vector3<f64>>() / n;
         let means: Vec<Vector3<f64>> = path.chunks_exact(self.stride).map(mean).collect();
+        self.unbent(&means)
+    }
+
+    /// Places from the means of their slots.
+    fn unbent(self, means: &[Vector3<f64>]) -> Vec<Point3<f64>> {
+        let n = self.stride as f64;
         // The mean of n slots of a parabola is off by its second derivative times (n² − 1) / 24, and
         // three means in a row tell n² of that derivative.
         let share = (1.0 - 1.0 / (n * n)) / 24.0;
@@ -98,16 +106,37 @@ impl Grid {
             .collect()
     }
 
-    /// Whether each place has all of its slots.
+    /// A track as one of a point a place, its holes bridged straight, and the places that have all of
+    /// their slots. `None` for an empty one.
     #[must_use]
-    pub fn known(self, slots: impl ExactSizeIterator<Item = bool>) -> Vec<bool> {
-        let mut known = vec![true; self.len(slots.len())];
-        for (i, seen) in slots.enumerate() {
-            if let Some(known) = known.get_mut(i / self.stride) {
-                *known &= seen;
+    pub fn place_track(
+        self,
+        track: &[Option<Point3<f64>>],
+    ) -> Option<(Vec<Point3<f64>>, Vec<bool>)> {
+        let mut means = Vec::with_capacity(self.len(track.len()));
+        if self.stride > 1 {
+            for slots in track.chunks_exact(self.stride) {
+                if slots.iter().any(Option::is_none) {
+                    break;
+                }
+                let sum: Vector3<f64> = slots.iter().flatten().map(|p| p.coords).sum();
+                means.push(sum / self.stride as f64);
+            }
+            if means.len() == self.len(track.len()) && !means.is_empty() {
+                let known = vec![true; means.len()];
+                return Some((self.unbent(&means), known));
             }
         }
-        known
+        let points = self.thin(gaps::solid(track)?);
+        let seen: Vec<bool> = track.iter().map(Option::is_some).collect();
+        Some((points, self.known(&seen)))
+    }
+
+    /// Whether each place has all of its slots.
+    #[must_use]
+    pub fn known(self, slots: &[bool]) -> Vec<bool> {
+        let places = slots.chunks_exact(self.stride);
+        places.map(|slots| slots.iter().all(|s| *s)).collect()
     }
 
     /// A series of one value a place as one of `slots` values, one a slot: cubic in between, the
@@ -186,7 +215,7 @@ mod tests {
         assert_eq!(grid.within(&(2..10)), 1..3);
         assert_eq!((grid.len(11), grid.len(12)), (2, 3));
         let seen = [true, true, true, true, true, false, true, true, true];
-        assert_eq!(grid.known(seen.into_iter()), [true, false]);
+        assert_eq!(grid.known(&seen), [true, false]);
         assert_eq!(
             grid.spread_known(&[true, true, false], 12)[..8],
             [false, false, true, true, true, true, false, false]
@@ -216,6 +245,25 @@ mod tests {
                 assert!(off < worst, "{hz} Hz at {rate}: {off}");
             }
         }
+    }
+
+    /// With holes or without: what bridging and thinning one after the other give.
+    #[test]
+    fn a_track_is_placed_as_if_bridged_first() {
+        let grid = Grid { stride: 4 };
+        let whole: Vec<_> = (0..22)
+            .map(|i| Some(Point3::new(f64::from(i * i), f64::from(i).sin(), 1.0)))
+            .collect();
+        for hole in [0..0, 0..3, 9..10, 20..22] {
+            let mut track = whole.clone();
+            track[hole.clone()].fill(None);
+            let (points, known) = grid.place_track(&track).unwrap();
+            assert_eq!(points, grid.thin(gaps::solid(&track).unwrap()));
+            let seen = |place: usize| (4 * place..4 * place + 4).all(|i| !hole.contains(&i));
+            assert!(known.iter().enumerate().all(|(i, k)| *k == seen(i)) && known.len() == 5);
+        }
+        assert!(grid.place_track(&[None; 9]).is_none());
+        assert_eq!(grid.place_track(&whole[..3]).unwrap(), (vec![], vec![]));
     }
 
     #[test]

@@ -21,12 +21,37 @@ impl<const L: usize> Lanes<L> {
         Self([value; L])
     }
 
+    /// Numbers of a row from a place on.
+    #[must_use]
+    #[inline(always)]
+    pub fn read(row: &[f64], from: usize) -> Self {
+        let mut out = Self([0.0; L]);
+        out.0.copy_from_slice(&row[from..from + L]);
+        out
+    }
+
+    /// Puts them into a row from a place on.
+    #[inline(always)]
+    pub fn write(self, row: &mut [f64], from: usize) {
+        row[from..from + L].copy_from_slice(&self.0);
+    }
+
     /// Square roots.
     #[must_use]
     #[inline(always)]
     pub fn sqrt(mut self) -> Self {
         for v in &mut self.0 {
             *v = v.sqrt();
+        }
+        self
+    }
+
+    /// The larger numbers of both.
+    #[must_use]
+    #[inline(always)]
+    pub fn max(mut self, other: Self) -> Self {
+        for (v, other) in self.0.iter_mut().zip(other.0) {
+            *v = if other > *v { other } else { *v };
         }
         self
     }

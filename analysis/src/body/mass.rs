@@ -6,7 +6,7 @@
 
 use nalgebra::{Matrix3, Point3, Vector3, center};
 
-use super::arm::{Arm, arm};
+use super::arm::Arm;
 use super::calibration::Calibration;
 use super::grid::Grid;
 use super::inertia::{Endpoint as E, Parameters, Segment as S, Sex, parameters};
@@ -110,26 +110,28 @@ impl Masses {
     /// # Errors
     /// Names the markers that are needed.
     pub fn new(by: Placing<'_>) -> Maybe<Self> {
-        let own = |maybe: &Maybe<Segment>| maybe.as_ref().map_err(Clone::clone).cloned();
+        fn own(maybe: &Maybe<Segment>) -> Maybe<&Segment> {
+            maybe.as_ref().map_err(Clone::clone)
+        }
         let (pelvis, thorax) = (own(&by.skeleton.pelvis)?, own(&by.skeleton.thorax)?);
         let head = own(&by.skeleton.head)?;
         let hips = by.skeleton.hips.as_ref().map_err(Clone::clone)?;
         let mut known = both(&both(&pelvis.known, &thorax.known), &head.known);
         let mut limited: Vec<String> = Vec::new();
         limited.extend(by.sex.is_none().then(|| SEX.to_owned()));
-        let mut parts = trunk(by, [&thorax, &pelvis, &head], hips)?;
+        let mut parts = trunk(by, [thorax, pelvis, head], hips)?;
         for side in [0, 1] {
-            let arm = arm(by.body, by.calibration, side)?;
+            let arm = by.skeleton.arms[side].as_ref().map_err(Clone::clone)?;
             known = both(&known, &arm.known);
             limited.extend(arm.limited.clone());
-            parts.extend(arm_parts(by, &arm)?);
+            parts.extend(arm_parts(by, arm)?);
             let (leg, seen) = leg_parts(by, &hips[side], side)?;
             known = both(&known, &seen);
             parts.extend(leg);
         }
         known = both(&known, by.held);
         limited.extend(
-            [&pelvis, &thorax, &head]
+            [pelvis, thorax, head]
                 .iter()
                 .filter_map(|s| s.limited.clone()),
         );

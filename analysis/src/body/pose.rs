@@ -105,38 +105,127 @@ pub fn place_each(
     at: impl Fn(usize, usize) -> Point3<f64>,
     least_spread: f64,
 ) -> Vec<Option<Frame>> {
-    let n = model.len() as f64;
-    let mean = model.iter().map(|p| p.coords).sum::<Vector3<f64>>() / n;
-    let arms: Vec<Vector3<f64>> = model.iter().map(|p| p.coords - mean).collect();
-    let square: f64 = arms.iter().map(Vector3::norm_squared).sum();
-    let mut points: Vec<Vector<LANES>> = vec![[Lanes::all(0.0); 3]; model.len()];
+    let model = Model::new(model);
+    let mut points = model.room();
     let mut out = Vec::with_capacity(slots.len());
     for chunk in slots.chunks(LANES) {
-        for (marker, point) in points.iter_mut().enumerate() {
-            for (lane, &slot) in chunk.iter().enumerate() {
-                let p = at(marker, slot);
-                (0..3).for_each(|axis| point[axis].0[lane] = p[axis]);
-            }
-        }
-        let (center, covariance, measured_square) = moments(&arms, &points);
-        let turn = turn(&covariance, (measured_square * square).sqrt());
+        let (center, turn) = model.turned(chunk, &at, &mut points);
         for (lane, &slot) in chunk.iter().enumerate() {
             if turn.sure[lane] {
                 let rotation = turn.rotation(lane);
                 let center = Vector3::from(center.map(|c| c.0[lane]));
                 out.push(Some(Frame {
                     rotation,
-                    origin: Point3::from(center - rotation * mean),
+                    origin: Point3::from(center - rotation * model.mean),
                 }));
             } else {
-                let placed = model.iter().enumerate().map(|(i, &p)| (p, at(i, slot)));
-                let fit = fit(&placed.collect::<Vec<_>>(), Size::Fixed);
-                let wide = fit.filter(|f| f.spread > least_spread);
-                out.push(wide.map(Frame::from));
+                let wide = model.alone(|i| at(i, slot));
+                out.push(wide.filter(|f| f.spread > least_spread).map(Frame::from));
             }
         }
     }
     out
+}
+
+/// What a stiff fit of all of a cluster's markers leaves in one slot.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Left {
+    /// Sum of the squares of the distances, square metres.
+    pub sum_m2: f64,
+    /// The largest of them.
+    pub largest_m2: f64,
+}
+
+/// What [`place_each`] leaves in each slot; `None` where the markers are in one point.
+#[must_use]
+pub fn left_each(
+    model: &[Point3<f64>],
+    slots: &[usize],
+    at: impl Fn(usize, usize) -> Point3<f64>,
+) -> Vec<Option<Left>> {
+    let model = Model::new(model);
+    let mut points = model.room();
+    let mut out = Vec::with_capacity(slots.len());
+    for chunk in slots.chunks(LANES) {
+        let (center, turn) = model.turned(chunk, &at, &mut points);
+        let (mut sum, mut largest) = (Lanes::all(0.0), Lanes::all(0.0));
+        for (arm, point) in model.arms.iter().zip(&points) {
+            let along = |row: &Vector<LANES>| row[0] * arm.x + row[1] * arm.y + row[2] * arm.z;
+            let off = sub(&sub(point, &center), &turn.rows.each_ref().map(along));
+            let square = dot(&off, &off);
+            sum = sum + square;
+            largest = largest.max(square);
+        }
+        for (lane, &slot) in chunk.iter().enumerate() {
+            if turn.sure[lane] {
+                out.push(Some(Left {
+                    sum_m2: sum.0[lane],
+                    largest_m2: largest.0[lane],
+                }));
+                continue;
+            }
+            let fit = model.alone(|i| at(i, slot));
+            let left = fit.map(|fit| {
+                let squares = model.places.iter().enumerate();
+                let squares = squares.map(|(i, &p)| (fit.place(p) - at(i, slot)).norm_squared());
+                let (sum_m2, largest_m2) =
+                    squares.fold((0.0, 0.0), |(s, l): (f64, f64), v| (s + v, l.max(v)));
+                Left { sum_m2, largest_m2 }
+            });
+            out.push(left);
+        }
+    }
+    out
+}
+
+/// A cluster's shape, ready to be placed in many slots.
+struct Model<'a> {
+    places: &'a [Point3<f64>],
+    mean: Vector3<f64>,
+    arms: Vec<Vector3<f64>>,
+    square: f64,
+}
+
+impl<'a> Model<'a> {
+    fn new(places: &'a [Point3<f64>]) -> Self {
+        let sum = places.iter().map(|p| p.coords).sum::<Vector3<f64>>();
+        let mean = sum / places.len() as f64;
+        let arms: Vec<Vector3<f64>> = places.iter().map(|p| p.coords - mean).collect();
+        Self {
+            places,
+            mean,
+            square: arms.iter().map(Vector3::norm_squared).sum(),
+            arms,
+        }
+    }
+
+    fn room(&self) -> Vec<Vector<LANES>> {
+        vec![[Lanes::all(0.0); 3]; self.places.len()]
+    }
+
+    /// Mean of the measured points and best rotation in a few slots; `points` take what was measured.
+    fn turned(
+        &self,
+        slots: &[usize],
+        at: &impl Fn(usize, usize) -> Point3<f64>,
+        points: &mut [Vector<LANES>],
+    ) -> (Vector<LANES>, Turn<LANES>) {
+        for (marker, point) in points.iter_mut().enumerate() {
+            for (lane, &slot) in slots.iter().enumerate() {
+                let p = at(marker, slot);
+                (0..3).for_each(|axis| point[axis].0[lane] = p[axis]);
+            }
+        }
+        let (center, covariance, measured_square) = moments(&self.arms, points);
+        let bound = (measured_square * self.square).sqrt();
+        (center, turn(&covariance, bound))
+    }
+
+    /// The placement in one slot.
+    fn alone(&self, at: impl Fn(usize) -> Point3<f64>) -> Option<Fit> {
+        let pairs = self.places.iter().enumerate().map(|(i, &p)| (p, at(i)));
+        fit(&pairs.collect::<Vec<_>>(), Size::Fixed)
+    }
 }
 
 impl From<Fit> for Frame {
@@ -344,6 +433,45 @@ mod tests {
             trusted += usize::from(found.spread > 1e-2);
         }
         assert!((40..160).contains(&trusted), "{trusted}");
+    }
+
+    /// Side by side or each alone: the same distances are left (mathematics), also of markers nearly in a
+    /// line, which the singular values place.
+    #[test]
+    fn what_is_left_side_by_side_is_what_each_fit_leaves() {
+        for thin in [1.0, 1e-4] {
+            let model: Vec<_> = cluster()
+                .into_iter()
+                .map(|p| Point3::new(p.x, thin * p.y, thin * p.z))
+                .collect();
+            let at = |marker: usize, slot: usize| {
+                let r = Rotation3::from_euler_angles(0.3 * slot as f64, -0.4, 1.0);
+                let off = Vector3::new((marker * slot) as f64, 2.0, marker as f64).map(f64::sin);
+                r * model[marker] + off * 1e-3
+            };
+            let slots: Vec<usize> = (0..7).collect();
+            let left = left_each(&model, &slots, at);
+            for (&slot, left) in slots.iter().zip(&left) {
+                let pairs: Vec<_> = model
+                    .iter()
+                    .enumerate()
+                    .map(|(m, &p)| (p, at(m, slot)))
+                    .collect();
+                let fit = fit(&pairs, Size::Fixed).unwrap();
+                let squares: Vec<f64> = pairs
+                    .iter()
+                    .map(|p| (fit.place(p.0) - p.1).norm_squared())
+                    .collect();
+                let left = left.unwrap();
+                let largest = squares.iter().fold(0.0, |a: f64, &b| a.max(b));
+                assert!((left.sum_m2 - squares.iter().sum::<f64>()).abs() < 1e-15);
+                assert!((left.largest_m2 - largest).abs() < 1e-15);
+            }
+        }
+        assert_eq!(
+            left_each(&[Point3::origin(); 4], &[0], |_, _| Point3::origin()),
+            [None]
+        );
     }
 
     #[test]

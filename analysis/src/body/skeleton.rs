@@ -6,6 +6,7 @@
 
 use nalgebra::{Point3, center};
 
+use super::arm::{Arm, arms};
 use super::calibration::{Calibration, PELVIS, Shape};
 use super::frames::Frame;
 use super::grid::Grid;
@@ -45,6 +46,8 @@ pub struct Skeleton {
     pub hips: Maybe<[Path; 2]>,
     /// Lead and trail leg.
     pub legs: [Maybe<Leg>; 2],
+    /// Lead and trail arm.
+    pub arms: [Maybe<Arm>; 2],
 }
 
 impl Skeleton {
@@ -66,6 +69,7 @@ impl Skeleton {
             head,
             hips,
             legs,
+            arms: arms(body, calibration),
         }
     }
 }

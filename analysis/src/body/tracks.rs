@@ -7,7 +7,6 @@ use nalgebra::Point3;
 use super::grid::Grid;
 use crate::landmark::Landmark;
 use crate::signal::cutoff::cutoff_hz;
-use crate::signal::gaps;
 use crate::signal::lowpass::DualPass;
 use crate::signal::reading::Reading;
 use crate::window::Window;
@@ -49,9 +48,8 @@ impl Cutoffs {
         let of = |landmarks: &[Landmark], limits: RangeInclusive<f64>| {
             let tracks = landmarks.iter().filter_map(|&l| window.track(l));
             let channels: Vec<Vec<f64>> = tracks
-                .filter_map(|t| gaps::solid(&t[slots.clone()]))
-                .map(|path| grid.thin(path))
-                .flat_map(|t| [0, 1, 2].map(|axis| t.iter().map(|p| p[axis]).collect()))
+                .filter_map(|t| grid.place_track(&t[slots.clone()]))
+                .flat_map(|(t, _)| [0, 1, 2].map(|axis| t.iter().map(|p| p[axis]).collect()))
                 .collect();
             let channels: Vec<&[f64]> = channels.iter().map(Vec::as_slice).collect();
             cutoff_hz(&channels, grid.rate(window.rate_hz), limits)
@@ -156,8 +154,7 @@ impl Smoothed {
             .zip(&window.tracks)
             .filter(|(l, _)| !l.is_club())
             .filter_map(|(&l, track)| {
-                let points = grid.thin(gaps::solid(track)?);
-                let known = grid.known(track.iter().map(Option::is_some));
+                let (points, known) = grid.place_track(track)?;
                 Some((l, SmoothTrack { points, known }))
             })
             .collect();

@@ -6,7 +6,7 @@ use nalgebra::{Point3, Vector3};
 
 use super::Nothing;
 use super::clean::GRIP;
-use crate::club::Club;
+use crate::club::{Club, Toe};
 use crate::landmark::Landmark;
 use crate::signal::{gaps, order};
 use crate::swing::found::{Followed, Paths};
@@ -32,7 +32,7 @@ pub(super) struct ClubPaths {
     pub(super) grip_limited: Option<String>,
     pub(super) head_marked: bool,
     pub(super) head_limited: Option<String>,
-    pub(super) toe: Vec<Option<Vector3<f64>>>,
+    pub(super) toe: Option<Toe>,
 }
 
 impl ClubPaths {
@@ -115,7 +115,7 @@ impl ClubPaths {
             grip_limited: None,
             head_marked: false,
             head_limited: None,
-            toe: vec![None; window.len()],
+            toe: None,
         })
     }
 
@@ -142,7 +142,7 @@ impl ClubPaths {
         self.paths.upside_down = true;
         self.head_marked = false;
         self.grip_known.fill(false);
-        self.toe.fill(None);
+        self.toe = None;
         self
     }
 
@@ -172,8 +172,7 @@ impl ClubPaths {
     pub(super) fn keep(&mut self, range: Range<usize>) {
         self.paths.keep(range.clone());
         crop(&mut self.grip, range.clone());
-        crop(&mut self.grip_known, range.clone());
-        crop(&mut self.toe, range);
+        crop(&mut self.grip_known, range);
     }
 }
 

@@ -57,7 +57,7 @@ fn motion(prepared: &Prepared, plates: &GroundWindow) -> Maybe<Motion> {
         &prepared.grip_known[..end],
         &prepared.paths.axis_known[..end],
     );
-    let held = grid.known(held.into_iter());
+    let held = grid.known(&held);
     let masses = Masses::new(Placing {
         body: &body,
         skeleton: &skeleton,

@@ -10,6 +10,7 @@ use crate::body::arm::{Arm, arm};
 use crate::body::grid::Grid;
 use crate::body::segments::{Maybe, Series, both};
 use crate::body::tracks::Smoothed;
+use crate::club::Toe;
 use crate::measure::Prepared;
 use crate::signal::lowpass::DualPass;
 use crate::signal::turning;
@@ -35,7 +36,11 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
     let paths = &prepared.paths;
     let shaft = before_impact(prepared, of(&paths.axis, &paths.axis_known), SHAFT_FIT);
     let grip = &prepared.grip_limited;
-    let leans = series(paths.axis.iter().map(lean), &paths.axis_known);
+    // Asked for at address and impact only.
+    let quiet = |i: usize| reader.quiet.contains(&i);
+    let leans = paths.axis.iter().enumerate();
+    let leans = leans.map(|(i, u)| if quiet(i) { lean(u) } else { 0.0 });
+    let leans = series(leans, &paths.axis_known);
     values.set_each(&SHAFT_LEAN, |event| {
         let value = match event {
             Event::Impact => shaft.clone().map(|u| lean(&u)),
@@ -43,16 +48,13 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
         };
         measured(value, limits(&[&at_impact(event), grip]))
     });
-    let (toes, known) = toes(prepared);
-    let facing = series(toes.iter().map(facing), &known);
+    let facing = prepared
+        .toe
+        .as_ref()
+        .ok_or_else(|| THREE_MARKERS.to_owned());
     values.set_each(&FACE_DIRECTION, |event| {
-        let value = match event {
-            _ if !known.contains(&true) => Err(THREE_MARKERS.to_owned()),
-            Event::Impact => {
-                before_impact(prepared, of(&toes, &known), FACE_FIT).map(|u| self::facing(&u))
-            }
-            _ => reader.at(&facing, event),
-        };
+        let toe = facing.as_ref().map_err(|why| String::clone(why));
+        let value = toe.and_then(|toe| face(prepared, reader, (toe, event)));
         measured(value, at_impact(event))
     });
     hinges(prepared, reader, &shaft, values);
@@ -62,9 +64,8 @@ const THREE_MARKERS: &str = "not marked: club_head_heel, club_head_toe, club_hea
 
 /// The hinge over the window; right before impact the metric is read more sharply.
 pub(super) fn hinge_course(prepared: &Prepared) -> Maybe<Series> {
-    let forearm = arm(&prepared.body, &prepared.calibration, 0);
-    let forearm = forearm.as_ref().map_err(Clone::clone);
-    forearm.map(|f| hinge(prepared, f))
+    let forearm = prepared.skeleton.arms[0].as_ref();
+    forearm.map_err(Clone::clone).map(|f| hinge(prepared, f))
 }
 
 fn hinges(
@@ -73,7 +74,7 @@ fn hinges(
     shaft: &Maybe<Vector3<f64>>,
     values: &mut Values,
 ) {
-    let forearm = arm(&prepared.body, &prepared.calibration, 0);
+    let forearm = &prepared.skeleton.arms[0];
     let hinge = forearm
         .as_ref()
         .map_err(Clone::clone)
@@ -168,9 +169,29 @@ fn facing(toe: &Vector3<f64>) -> f64 {
     (-toe.x).atan2(toe.z)
 }
 
-fn toes(prepared: &Prepared) -> (Vec<Vector3<f64>>, Vec<bool>) {
-    let toes = prepared.toe.iter();
-    toes.map(|u| (u.unwrap_or_default(), u.is_some())).unzip()
+/// Where the face points at an event: only there the head's markers are placed.
+fn face(prepared: &Prepared, reader: Reader<'_>, (toe, event): (&Toe, Event)) -> Maybe<f64> {
+    let window = &prepared.window;
+    if event == Event::Impact {
+        let of = |slots| {
+            let toes = toe.within(window, slots).into_iter();
+            Ok(toes.map(|u| (u.unwrap_or_default(), u.is_some())).unzip())
+        };
+        return before_impact(prepared, of, FACE_FIT).map(|u| facing(&u));
+    }
+    let slots = match event {
+        Event::Address => reader.quiet.clone(),
+        _ => {
+            let slot = reader.slot(event)?.max(0.0) as usize;
+            slot..(slot + 2).min(window.len())
+        }
+    };
+    let (mut values, mut known) = (vec![0.0; window.len()], vec![false; window.len()]);
+    for (i, toe) in slots.clone().zip(toe.within(window, slots)) {
+        known[i] = toe.is_some();
+        values[i] = facing(&toe.unwrap_or_default());
+    }
+    reader.at(&series(values.into_iter(), &known), event)
 }
 
 /// Angle between lead forearm and shaft, rad.

@@ -41,7 +41,7 @@ impl Whole {
         let grip = grid.thin(prepared.grip.clone());
         let shaft = shaft(grid, &prepared.paths.axis);
         let held = both(&prepared.grip_known, &prepared.paths.axis_known);
-        let held = grid.known(held.into_iter());
+        let held = grid.known(&held);
         let masses = Masses::new(Placing {
             body,
             skeleton: &prepared.skeleton,

@@ -10,12 +10,12 @@ use super::catalogue::{
 };
 use super::values::{Reader, Value, Values};
 use crate::body::calibration::{HEAD, PELVIS, Shape, THORAX};
-use crate::body::frames::Frame;
 use crate::body::pose::{self, Size};
 use crate::body::segments::Maybe;
 use crate::landmark::Landmark;
 use crate::measure::Prepared;
 use crate::swing::event::Event;
+use crate::window::Track;
 
 pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Values) {
     let span = span(prepared, reader);
@@ -119,43 +119,33 @@ fn club(prepared: &Prepared, reader: Reader<'_>) -> Maybe<Shape> {
 /// 1993), markers that were really seen only; free of the six numbers each placement takes.
 fn residual(prepared: &Prepared, shape: &Shape, span: RangeInclusive<usize>) -> Maybe<f64> {
     let window = &prepared.window;
-    let member = |l: &Landmark| {
+    let member = |(l, &place): (&Landmark, &Point3<f64>)| {
         let i = window.landmarks.iter().position(|w| w == l)?;
-        Some((&window.tracks[i], &prepared.seen[i]))
+        Some((place, (&window.tracks[i], &prepared.seen[i])))
     };
-    let members: Vec<_> = shape.landmarks.iter().map(member).collect();
-    let at = |m: usize, slot: usize| {
-        let (track, seen) = members[m]?;
-        track[slot].filter(|_| seen[slot])
-    };
-    let all = |slot: &usize| (0..members.len()).all(|m| at(m, *slot).is_some());
+    let members = shape.landmarks.iter().zip(&shape.places);
+    let (places, tracks): (Vec<Point3<f64>>, Vec<(&Track, &Vec<bool>)>) =
+        members.filter_map(member).unzip();
+    let at = |m: usize, slot: usize| tracks[m].0[slot].filter(|_| tracks[m].1[slot]);
+    let all = |slot: &usize| tracks.iter().all(|t| t.1[*slot] && t.0[*slot].is_some());
     let (whole, parts): (Vec<usize>, Vec<usize>) = span.partition(all);
-    let sure = |m: usize, slot: usize| at(m, slot).unwrap_or_default();
     let (mut square, mut freedom) = (0.0, 0.0);
-    let mut count = |frame: Frame, pairs: &mut dyn Iterator<Item = (Point3<f64>, Point3<f64>)>| {
-        for (model, point) in pairs {
-            square += (frame.lab(model) - point).norm_squared();
-            freedom += 3.0;
+    if places.len() >= 3 {
+        let sure = |m: usize, slot: usize| tracks[m].0[slot].unwrap_or_default();
+        for left in pose::left_each(&places, &whole, sure).into_iter().flatten() {
+            square += left.sum_m2;
+            freedom += 3.0 * places.len() as f64 - 6.0;
         }
-        freedom -= 6.0;
-    };
-    let placed = if members.len() < 3 {
-        Vec::new()
-    } else {
-        pose::place_each(&shape.places, &whole, sure, 0.0)
-    };
-    for (&slot, frame) in whole.iter().zip(placed) {
-        let pairs = shape.places.iter().enumerate();
-        let mut pairs = pairs.map(|(m, &p)| (p, sure(m, slot)));
-        frame.into_iter().for_each(|f| count(f, &mut pairs));
     }
     for slot in parts {
-        let pairs = shape.places.iter().enumerate();
+        let pairs = places.iter().enumerate();
         let pairs: Vec<_> = pairs
             .filter_map(|(m, &p)| Some((p, at(m, slot)?)))
             .collect();
         if let Some(fit) = pose::fit(&pairs, Size::Fixed) {
-            count(Frame::from(fit), &mut pairs.into_iter());
+            let left = pairs.iter().map(|p| (fit.place(p.0) - p.1).norm_squared());
+            square += left.sum::<f64>();
+            freedom += 3.0 * pairs.len() as f64 - 6.0;
         }
     }
     if freedom <= 0.0 {

@@ -17,8 +17,9 @@ use crate::swing::impact::{Before, CLUB_RATE_MIN_HZ, Motion};
 use crate::swing::series;
 use nalgebra::Point3;
 
-/// Half of the stretch of a path that is fitted at each instant, seconds.
+/// Half of the stretch of a path that is fitted at each instant, seconds, and the degree.
 const SLIDE_HALF_S: f64 = 0.030;
+const SLIDE_DEGREE: usize = 3;
 /// Stretch before impact that is fitted, seconds: the head bends its path more and is less noisy for
 /// its speed than the grip.
 const HEAD_FIT_S: f64 = 0.030;
@@ -137,13 +138,15 @@ fn peak(prepared: &Prepared, motion: Motion<'_>, before: &Before) -> Maybe<(f64,
     let (impact, rate_hz) = (&prepared.swing.impact, motion.rate_hz);
     let half_s = prepared.reading.span(SLIDE_HALF_S);
     let instants = Moments::new(prepared.swing.top, impact.slot, impact.before, rate_hz);
+    let mut stretches = turning::Stretches::new(rate_hz, SLIDE_DEGREE);
     let samples: Vec<(f64, f64)> = (0..instants.slots.len())
         .filter_map(|n| {
             let relative_s = instants.relative_s(n);
             let speed = if relative_s >= 0.5 * before.from_s {
                 before.at(relative_s)
             } else {
-                sliding(motion, half_s, instants.slots[n], impact.before)?
+                let fitted = (motion, &mut stretches);
+                sliding(fitted, half_s, instants.slots[n], impact.before)?
             };
             Some((relative_s, speed))
         })
@@ -153,18 +156,28 @@ fn peak(prepared: &Prepared, motion: Motion<'_>, before: &Before) -> Maybe<(f64,
 }
 
 /// Speed at a slot from a fit about it that ends at `last`, m/s.
-fn sliding(motion: Motion<'_>, half_s: f64, slot: f64, last: usize) -> Option<f64> {
+fn sliding(
+    (motion, stretches): (Motion<'_>, &mut turning::Stretches),
+    half_s: f64,
+    slot: f64,
+    last: usize,
+) -> Option<f64> {
     let rate_hz = motion.rate_hz;
     let half = (half_s * rate_hz).max(3.0);
     let end = ((slot + half) as usize).min(last);
     let begin = (slot - half).max(0.0).ceil() as usize;
-    let samples: Vec<_> = (begin..=end)
-        .filter(|&i| motion.known[i])
-        .map(|i| (i as f64 / rate_hz, motion.points[i].coords))
-        .collect();
-    let time = slot / rate_hz;
-    let fit = turning::Fit::point(&samples, 3, time)?;
-    Some(fit.state(time).velocity.norm())
+    let known = motion.known.get(begin..=end)?;
+    let fit = if known.iter().all(|k| *k) {
+        let times = stretches.about(slot, (begin, known.len()))?;
+        turning::Fit::point_at(times, |i| motion.points[begin + i].coords)?
+    } else {
+        let samples: Vec<_> = (begin..=end)
+            .filter(|&i| motion.known[i])
+            .map(|i| ((i as f64 - slot) / rate_hz, motion.points[i].coords))
+            .collect();
+        turning::Fit::point(&samples, SLIDE_DEGREE, 0.0)?
+    };
+    Some(fit.state(0.0).velocity.norm())
 }
 
 /// A fast point.
@@ -182,12 +195,14 @@ pub(super) fn course(prepared: &Prepared, point: Point, slots: &[f64]) -> Vec<Op
         Point::Grip => grip_motion(prepared),
     };
     let impact = &prepared.swing.impact;
-    let at = |slot: &f64| {
+    let mut stretches = turning::Stretches::new(motion.rate_hz, SLIDE_DEGREE);
+    let mut at = |slot: &f64| {
         let known = motion.known.get(slot.round() as usize) == Some(&true);
         let due = known && *slot <= impact.slot;
-        due.then(|| sliding(motion, SLIDE_HALF_S, *slot, impact.before))?
+        let fitted = (motion, &mut stretches);
+        due.then(|| sliding(fitted, SLIDE_HALF_S, *slot, impact.before))?
     };
-    slots.iter().map(at).collect()
+    slots.iter().map(&mut at).collect()
 }
 
 /// Length of the grip's path from the top to impact, metres: chords of the filtered path, whose

@@ -9,7 +9,7 @@ use crate::body::grid;
 use crate::body::rotation::angular_velocity;
 use crate::body::skeleton::Segment;
 use crate::signal::{local_fit, turning};
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::{Matrix3, Vector2, Vector3};
 
 /// Least spacing of the instants looked at, seconds: the motion is smooth over more.
 const STEP_S: f64 = 0.005;
@@ -94,27 +94,31 @@ pub(super) fn of_segment(
         .map(|f| f.rotation)
         .collect();
     let velocities = angular_velocity(&rotations, 1.0 / rate_hz);
-    let own: Vec<(f64, f64, f64)> = velocities
+    let own: Vec<[f64; 2]> = velocities
         .iter()
-        .enumerate()
-        .map(|(i, w)| {
-            let along = w.dot(&rotations[i].column(1));
-            ((from + i) as f64, along, w.dot(&normal))
-        })
+        .zip(&rotations)
+        .map(|(w, r)| [w.dot(&r.column(1)), w.dot(&normal)])
         .collect();
     let mut spin = Spin::empty(None);
     for place in instants.slots.iter().map(|s| grid.place(*s)) {
-        let near = own.iter().filter(|s| (s.0 - place).abs() <= half);
-        let (a, b): (Vec<_>, Vec<_>) = near.map(|s| ((s.0, s.1), (s.0, s.2))).unzip();
-        let own = local_fit::polynomial(&a, SEGMENT_DEGREE, place);
-        let common = local_fit::polynomial(&b, SEGMENT_DEGREE, place);
+        let near = |i: usize| ((from + i) as f64 - place).abs() <= half;
+        let begin = (0..own.len()).find(|&i| near(i)).unwrap_or(own.len());
+        let end = (begin..own.len()).find(|&i| !near(i)).unwrap_or(own.len());
+        let places = (begin..end).map(|i| (from + i) as f64);
         let seen = grid::seen(&segment.known, place);
-        match (own, common) {
-            (Some(own), Some(common)) => {
-                spin.push([own[0], own[1] * rate_hz, common[1] * rate_hz], seen);
-            }
-            _ => spin.push([0.0; 3], false),
+        let normal = (end - begin > SEGMENT_DEGREE)
+            .then(|| local_fit::Normal::new(places.clone(), SEGMENT_DEGREE, place))
+            .flatten();
+        let Some(normal) = normal else {
+            spin.push([0.0; 3], false);
+            continue;
+        };
+        let mut right = [Vector2::zeros(); local_fit::TERMS_MAX];
+        for (at, own) in places.zip(&own[begin..end]) {
+            normal.add(at, Vector2::from(*own), &mut right);
         }
+        let [value, slope, ..] = normal.solve(right);
+        spin.push([value.x, slope.x * rate_hz, slope.y * rate_hz], seen);
     }
     spin
 }
@@ -131,19 +135,25 @@ pub(super) fn of_line(
     let half = (half_s * rate_hz).max(SIDE_MIN);
     let last = last.min(directions.len().saturating_sub(1));
     let mut spin = Spin::empty(None);
+    let mut stretches = turning::Stretches::new(rate_hz, LINE_DEGREE);
     for &slot in &instants.slots {
         let end = ((slot + half) as usize).min(last);
         let begin = (end as f64 - 2.0 * half).max(0.0).round() as usize;
-        let samples: Vec<_> = (begin..=end)
-            .filter(|&i| known[i])
-            .map(|i| (i as f64 / rate_hz, directions[i]))
-            .collect();
-        // Nothing is read where more than a third of the stretch is a hole.
-        let enough = samples.len() * 3 >= (end + 1 - begin) * 2;
-        let time = slot / rate_hz;
-        match turning::Fit::direction(&samples, LINE_DEGREE, time).filter(|_| enough) {
+        let fit = if known[begin..=end].iter().all(|k| *k) {
+            let times = stretches.about(slot, (begin, end + 1 - begin));
+            times.and_then(|t| turning::Fit::direction_at(t, |i| directions[begin + i]))
+        } else {
+            let samples: Vec<_> = (begin..=end)
+                .filter(|&i| known[i])
+                .map(|i| ((i as f64 - slot) / rate_hz, directions[i]))
+                .collect();
+            // Nothing is read where more than a third of the stretch is a hole.
+            let enough = samples.len() * 3 >= (end + 1 - begin) * 2;
+            turning::Fit::direction(&samples, LINE_DEGREE, 0.0).filter(|_| enough)
+        };
+        match fit {
             Some(fit) => {
-                let state = fit.state(time);
+                let state = fit.state(0.0);
                 let (w, slope) = (state.spin(), state.spin_slope());
                 let along = w.try_normalize(1e-9).map_or(0.0, |u| u.dot(&slope));
                 spin.push([w.norm(), along, slope.dot(&normal)], true);

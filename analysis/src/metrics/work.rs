@@ -4,8 +4,6 @@
 //! What is done altogether is the gain of the club's energy, which needs no accelerations; only the
 //! share of the force does.
 
-use nalgebra::Vector3;
-
 use super::catalogue::{
     EARLY_WORK_SHARE, KINETIC_ENERGY_PEAK_CLUB, POWER_PEAK, POWER_PEAK_TIME, WORK_ANGULAR,
     WORK_LINEAR, WORK_TOTAL,
@@ -17,13 +15,13 @@ use super::values::{Reader, Values, limits, measured};
 use crate::body::segments::Maybe;
 use crate::club::dynamics::{Load, Motion, below_grip_m, energy_j, kinetic_j, load};
 use crate::measure::Prepared;
-use crate::signal::turning::{Fit, Sample, State};
+use crate::signal::turning::{Fit, Stretches, Times};
 use crate::swing::event::Event;
 
 /// Half of the stretch of a path that is fitted at each instant, seconds, and the degree (of the
 /// synthetic golfer a cubic leaves 2 % of the work).
-const POINT_FIT: (f64, usize) = (0.027, 4);
-const AXIS_FIT: (f64, usize) = (0.027, 4);
+const FIT_HALF_S: f64 = 0.027;
+const FIT_DEGREE: usize = 4;
 /// Samples that reach this share of a hump decide where it is highest.
 const SURROUNDINGS: f64 = 0.9;
 
@@ -79,13 +77,14 @@ impl Down {
     fn new(prepared: &Prepared, reader: Reader<'_>) -> Maybe<Self> {
         enough_frames(prepared.paths.rate_hz)?;
         let (top, impact) = (reader.slot(Event::Top)?, reader.slot(Event::Impact)?);
-        let club = ClubPath::new(prepared);
-        let moments = Moments::new(top, impact, prepared.swing.impact.before, club.rate_hz);
-        let at = |slot: f64| {
+        let mut club = ClubPath::new(prepared);
+        let rate_hz = club.rate_hz;
+        let moments = Moments::new(top, impact, prepared.swing.impact.before, rate_hz);
+        let mut at = |slot: f64| {
             let motion = club.at(slot);
             let motion = motion.ok_or("the club was hidden for a part of the downswing")?;
             Ok::<_, String>(Sampled {
-                time_s: (slot - impact) / club.rate_hz,
+                time_s: (slot - impact) / rate_hz,
                 load: load(&prepared.club_mass, &motion),
                 kinetic_j: kinetic_j(&prepared.club_mass, &motion),
                 energy_j: energy_j(&prepared.club_mass, &motion),
@@ -114,6 +113,7 @@ struct ClubPath<'a> {
     /// Last slot that may enter.
     last: usize,
     rate_hz: f64,
+    stretches: Stretches,
 }
 
 impl<'a> ClubPath<'a> {
@@ -122,48 +122,46 @@ impl<'a> ClubPath<'a> {
         let beyond = if impact.cut {
             0
         } else {
-            (prepared.reading.span(POINT_FIT.0) * rate_hz) as usize
+            (prepared.reading.span(FIT_HALF_S) * rate_hz) as usize
         };
         Self {
             prepared,
             below_grip_m: below_grip_m(&prepared.club_mass),
             last: (impact.before + beyond).min(prepared.window.len().saturating_sub(1)),
             rate_hz,
+            stretches: Stretches::new(rate_hz, FIT_DEGREE),
         }
     }
 
     /// The motion at a slot by local fits of full length, also beside the collision.
-    fn at(&self, slot: f64) -> Option<Motion> {
-        let paths = &self.prepared.paths;
-        let grip = &self.prepared.grip;
-        let center = |i: usize| grip[i].coords + paths.axis[i] * self.below_grip_m;
-        Some(Motion {
-            grip: self.fit(slot, POINT_FIT, Fit::point, |i| grip[i].coords)?,
-            center: self.fit(slot, POINT_FIT, Fit::point, center)?,
-            axis: self.fit(slot, AXIS_FIT, Fit::direction, |i| paths.axis[i])?,
-        })
-    }
-
-    fn fit(
-        &self,
-        slot: f64,
-        (half_s, degree): (f64, usize),
-        fit: impl Fn(&[Sample], usize, f64) -> Option<Fit>,
-        at: impl Fn(usize) -> Vector3<f64>,
-    ) -> Option<State> {
-        let known = |i: &usize| self.prepared.grip_known[*i] && self.prepared.paths.axis_known[*i];
-        let half = (self.prepared.reading.span(half_s) * self.rate_hz).max(4.0);
+    fn at(&mut self, slot: f64) -> Option<Motion> {
+        let (paths, grip) = (&self.prepared.paths, &self.prepared.grip);
+        let known = |i: usize| self.prepared.grip_known[i] && paths.axis_known[i];
+        let half = (self.prepared.reading.span(FIT_HALF_S) * self.rate_hz).max(4.0);
         let end = ((slot + half) as usize).min(self.last);
         let begin = (end as f64 - 2.0 * half).max(0.0).round() as usize;
-        let samples: Vec<Sample> = (begin..=end)
-            .filter(known)
-            .map(|i| (i as f64 / self.rate_hz, at(i)))
-            .collect();
+        let slots = begin..=end;
+        let below_m = self.below_grip_m;
+        let center = |i: usize| grip[i].coords + paths.axis[i] * below_m;
+        if slots.clone().all(known) {
+            let times = self.stretches.about(slot, (begin, end + 1 - begin))?;
+            return Some(Motion {
+                grip: Fit::point_at(times, |i| grip[begin + i].coords)?.state(0.0),
+                center: Fit::point_at(times, |i| center(begin + i))?.state(0.0),
+                axis: Fit::direction_at(times, |i| paths.axis[begin + i])?.state(0.0),
+            });
+        }
+        let seen: Vec<usize> = slots.clone().filter(|&i| known(i)).collect();
         // Nothing is read where more than a third of the stretch is a hole.
-        if samples.len() * 3 < (end + 1 - begin) * 2 {
+        if seen.len() * 3 < (end + 1 - begin) * 2 {
             return None;
         }
-        let time_s = slot / self.rate_hz;
-        Some(fit(&samples, degree, time_s)?.state(time_s))
+        let seconds = seen.iter().map(|&i| (i as f64 - slot) / self.rate_hz);
+        let times = &Times::new(seconds.collect(), FIT_DEGREE, 0.0)?;
+        Some(Motion {
+            grip: Fit::point_at(times, |i| grip[seen[i]].coords)?.state(0.0),
+            center: Fit::point_at(times, |i| center(seen[i]))?.state(0.0),
+            axis: Fit::direction_at(times, |i| paths.axis[seen[i]])?.state(0.0),
+        })
     }
 }

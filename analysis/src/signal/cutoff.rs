@@ -7,7 +7,7 @@
 
 use std::ops::RangeInclusive;
 
-use super::lowpass::DualPass;
+use super::lowpass::{DualPass, SideBySide};
 
 /// Where the straight part is looked for, as shares of the sampling rate, and no lower than twice the
 /// highest cut-off allowed.
@@ -27,6 +27,7 @@ pub fn cutoff_hz(channels: &[&[f64]], rate_hz: f64, limits_hz: RangeInclusive<f6
         return high;
     }
     let pad = (0.25 * rate_hz) as usize;
+    let channels = &SideBySide::new(channels);
     let between = |a: f64, b: f64, i: usize, n: usize| a + (b - a) * i as f64 / (n - 1) as f64;
     let tail: Vec<(f64, f64)> = (0..TAIL_STEPS)
         .map(|i| between(from, to, i, TAIL_STEPS))
@@ -47,14 +48,9 @@ pub fn cutoff_hz(channels: &[&[f64]], rate_hz: f64, limits_hz: RangeInclusive<f6
 }
 
 /// Root mean square of what the filter takes away, over all channels.
-fn residual(channels: &[&[f64]], (rate_hz, cutoff_hz): (f64, f64), pad: usize) -> f64 {
-    let smooth = DualPass::butterworth(rate_hz, cutoff_hz).run_many(channels, pad);
-    let pairs = channels.iter().zip(&smooth);
-    let (sum, count) = pairs
-        .flat_map(|(raw, smooth)| raw.iter().zip(smooth))
-        .map(|(a, b)| (a - b).powi(2))
-        .fold((0.0, 0_usize), |(sum, n), square| (sum + square, n + 1));
-    (sum / count.max(1) as f64).sqrt()
+fn residual(channels: &SideBySide, (rate_hz, cutoff_hz): (f64, f64), pad: usize) -> f64 {
+    let filter = DualPass::butterworth(rate_hz, cutoff_hz);
+    (channels.taken(&filter, pad) / channels.count().max(1) as f64).sqrt()
 }
 
 /// Where the least-squares line through the points meets the axis.
@@ -103,7 +99,7 @@ mod tests {
     fn the_residual_at_the_choice_is_the_noise() {
         let raw = channel(0.08, 0.01);
         let hz = cutoff_hz(&[&raw], 360.0, 1.0..=40.0);
-        let left = residual(&[&raw], (360.0, hz), 90);
+        let left = residual(&SideBySide::new(&[&raw]), (360.0, hz), 90);
         let noise = 0.01 / 12f64.sqrt();
         assert!(
             (left / noise - 1.0).abs() < 0.15,

@@ -3,6 +3,8 @@
 //! Used where a filter would smear: at impact, on both sides of which the path is smooth but not
 //! across it (REFERENCES A3: split before filtering).
 
+use std::ops::{AddAssign, Mul, MulAssign, Sub};
+
 /// Least-squares polynomial through `(x, y)`, centred on `center`: coefficients from the constant
 /// up. `None` when there are not more samples than coefficients or the system is singular.
 #[must_use]
@@ -19,21 +21,29 @@ pub fn polynomial(samples: &[(f64, f64)], degree: usize, center: f64) -> Option<
 }
 
 /// Most coefficients of a polynomial.
-pub(super) const TERMS_MAX: usize = 8;
+pub const TERMS_MAX: usize = 8;
 
 /// The normal equations of a polynomial over given places, decomposed (Cholesky), for any number of
 /// right sides. Places are scaled to about ±1, so that the matrix stays well conditioned.
 #[derive(Debug, Clone)]
-pub(super) struct Normal {
+pub struct Normal {
     terms: usize,
     center: f64,
-    scale: f64,
+    /// One over what a place is scaled by.
+    share: f64,
     lower: [[f64; TERMS_MAX]; TERMS_MAX],
+    /// One over each entry of its diagonal.
+    inverse: [f64; TERMS_MAX],
 }
+
+/// A right side: a number, or several side by side.
+pub trait Right: Copy + Sub<Output = Self> + Mul<f64, Output = Self> + MulAssign<f64> {}
+impl<T: Copy + Sub<Output = T> + Mul<f64, Output = T> + MulAssign<f64>> Right for T {}
 
 impl Normal {
     /// `None` where the places do not determine the coefficients.
-    pub(super) fn new(
+    #[must_use]
+    pub fn new(
         places: impl Iterator<Item = f64> + Clone,
         degree: usize,
         center: f64,
@@ -44,30 +54,48 @@ impl Normal {
         if scale <= 0.0 || terms > TERMS_MAX {
             return None;
         }
+        let share = 1.0 / scale;
         let mut moments = [0.0; 2 * TERMS_MAX];
         for x in places {
-            let x = (x - center) / scale;
+            let x = (x - center) * share;
             let mut power = 1.0;
             for moment in &mut moments[..2 * terms - 1] {
                 *moment += power;
                 power *= x;
             }
         }
+        let lower = decomposed(&moments, terms)?;
+        let mut inverse = [0.0; TERMS_MAX];
+        (0..terms).for_each(|i| inverse[i] = 1.0 / lower[i][i]);
         Some(Self {
             terms,
             center,
-            scale,
-            lower: decomposed(&moments, terms)?,
+            share,
+            lower,
+            inverse,
         })
     }
 
+    /// Number of coefficients.
+    #[must_use]
+    pub fn terms(&self) -> usize {
+        self.terms
+    }
+
+    /// What the coefficients are about.
+    #[must_use]
+    pub fn center(&self) -> f64 {
+        self.center
+    }
+
     /// A place, scaled.
-    pub(super) fn scaled(&self, x: f64) -> f64 {
-        (x - self.center) / self.scale
+    #[must_use]
+    pub fn scaled(&self, x: f64) -> f64 {
+        (x - self.center) * self.share
     }
 
     /// Adds a sample to a right side.
-    fn add(&self, x: f64, y: f64, right: &mut [f64; TERMS_MAX]) {
+    pub fn add<T: Right + AddAssign>(&self, x: f64, y: T, right: &mut [T; TERMS_MAX]) {
         let x = self.scaled(x);
         let mut power = y;
         for sum in &mut right[..self.terms] {
@@ -77,20 +105,25 @@ impl Normal {
     }
 
     /// Coefficients from the constant up, about the center; beyond the degree they mean nothing.
-    pub(super) fn solve(&self, mut x: [f64; TERMS_MAX]) -> [f64; TERMS_MAX] {
+    #[must_use]
+    pub fn solve<T: Right>(&self, mut x: [T; TERMS_MAX]) -> [T; TERMS_MAX] {
         let (l, n) = (&self.lower, self.terms);
         for r in 0..n {
-            let known: f64 = (0..r).map(|k| l[r][k] * x[k]).sum();
-            x[r] = (x[r] - known) / l[r][r];
+            for k in 0..r {
+                x[r] = x[r] - x[k] * l[r][k];
+            }
+            x[r] *= self.inverse[r];
         }
         for r in (0..n).rev() {
-            let known: f64 = (r + 1..n).map(|k| l[k][r] * x[k]).sum();
-            x[r] = (x[r] - known) / l[r][r];
+            for k in r + 1..n {
+                x[r] = x[r] - x[k] * l[k][r];
+            }
+            x[r] *= self.inverse[r];
         }
         let mut unscale = 1.0;
         for coefficient in &mut x[..n] {
             *coefficient *= unscale;
-            unscale /= self.scale;
+            unscale *= self.share;
         }
         x
     }

@@ -166,6 +166,55 @@ impl DualPass {
     }
 }
 
+/// Series of one length laid side by side, to be filtered again and again.
+#[derive(Debug, Clone)]
+pub struct SideBySide {
+    rows: Vec<Vec<[f64; LANES]>>,
+    channels: usize,
+}
+
+impl SideBySide {
+    /// Series as long as the first (others are cut or go on with zeros).
+    #[must_use]
+    pub fn new(series: &[&[f64]]) -> Self {
+        let n = series.first().map_or(0, |s| s.len());
+        let rows = series.chunks(LANES).map(|chunk| {
+            let mut rows = vec![[0.0; LANES]; n];
+            for (lane, series) in chunk.iter().enumerate() {
+                let pairs = rows.iter_mut().zip(*series);
+                pairs.for_each(|(row, &v)| row[lane] = v);
+            }
+            rows
+        });
+        Self {
+            rows: rows.collect(),
+            channels: series.len(),
+        }
+    }
+
+    /// Numbers in all series.
+    #[must_use]
+    pub fn count(&self) -> usize {
+        self.channels * self.rows.first().map_or(0, Vec::len)
+    }
+
+    /// Sum of the squares of what a filter takes away from all series.
+    #[must_use]
+    pub fn taken(&self, filter: &DualPass, pad: usize) -> f64 {
+        let mut sum = [0.0; LANES];
+        for rows in &self.rows {
+            let mut smooth = rows.clone();
+            filter.run_rows(&mut smooth, pad);
+            for (raw, smooth) in rows.iter().zip(&smooth) {
+                for ((sum, a), b) in sum.iter_mut().zip(raw).zip(smooth) {
+                    *sum += (a - b) * (a - b);
+                }
+            }
+        }
+        sum.iter().sum()
+    }
+}
+
 fn odd_extension<const L: usize>(x: &[[f64; L]], pad: usize) -> Vec<[f64; L]> {
     let (first, last, n) = (x[0], x[x.len() - 1], x.len());
     let about = |end: &[f64; L], row: &[f64; L]| std::array::from_fn(|i| 2.0 * end[i] - row[i]);

@@ -244,11 +244,22 @@ fn is_smooth(track: &Track, reach: usize) -> Option<bool> {
     if track.iter().any(Option::is_none) {
         return None;
     }
-    for (last, p) in track.iter().skip(1).enumerate() {
-        let back = last.min(reach);
-        let (p, newest, old) = ((*p)?, track[last]?, track[last - back]?);
-        let miss = p - (newest + (newest - old) / back.max(1) as f64);
-        if miss.norm_squared() > BREAK_M * BREAK_M {
+    let near = |p: &Option<Point3<f64>>, [newest, old]: [&Option<Point3<f64>>; 2], share: f64| {
+        let (p, newest, old) = ((*p)?, (*newest)?, (*old)?);
+        let miss = (p - newest) - (newest - old) * share;
+        Some(miss.norm_squared() <= BREAK_M * BREAK_M)
+    };
+    for last in 0..reach.min(track.len().saturating_sub(1)) {
+        let share = 1.0 / last.max(1) as f64;
+        if !near(&track[last + 1], [&track[last], &track[0]], share)? {
+            return Some(false);
+        }
+    }
+    // Of known length, so that nothing is asked of its ends.
+    let share = 1.0 / reach as f64;
+    let (newest, next) = (track.get(reach..)?, track.get(reach + 1..)?);
+    for ((old, newest), next) in track.iter().zip(newest).zip(next) {
+        if !near(next, [newest, old], share)? {
             return Some(false);
         }
     }

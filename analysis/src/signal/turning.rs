@@ -7,9 +7,12 @@
 //! path what is left is slow and nearly straight: few coefficients, linear in the data, no bias
 //! from chords. Where to cut is the caller's decision.
 
+use std::array::from_fn;
+
 use nalgebra::{Matrix3, Vector3};
 
 use super::local_fit::{Normal, TERMS_MAX};
+use crate::body::lanes::Lanes;
 
 /// Refinements of the frame's turning; the first guess is a plain polynomial.
 const ROUNDS: usize = 3;
@@ -60,50 +63,56 @@ impl Fit {
     /// are not more samples than coefficients or they do not determine them.
     #[must_use]
     pub fn point(samples: &[Sample], degree: usize, center_s: f64) -> Option<Self> {
-        Self::turned(samples, degree, center_s, State::circle)
+        let times = Times::new(samples.iter().map(|s| s.0).collect(), degree, center_s)?;
+        Self::point_at(&times, |i| samples[i].1)
     }
 
     /// Fits a direction: the frame turns about the origin. `None` as for a point.
     #[must_use]
     pub fn direction(samples: &[Sample], degree: usize, center_s: f64) -> Option<Self> {
-        Self::turned(samples, degree, center_s, State::cone)
+        let times = Times::new(samples.iter().map(|s| s.0).collect(), degree, center_s)?;
+        Self::direction_at(&times, |i| samples[i].1)
     }
 
-    /// Fits plain polynomials: for what turns little in the stretch. `None` as for a point.
+    /// Fits a fast point that was at `value(i)` at time `i`. `None` where there is no such motion.
     #[must_use]
-    pub fn plain(samples: &[Sample], degree: usize, center_s: f64) -> Option<Self> {
-        let solver = Solver::new(samples, degree, center_s)?;
-        Some(Self {
-            center_s,
-            frame: Frame::STILL,
-            coefficients: solver.solve(&Frame::STILL)?,
-        })
+    pub fn point_at(times: &Times, value: impl Fn(usize) -> Vector3<f64>) -> Option<Self> {
+        Self::turned(times, value, State::circle)
+    }
+
+    /// The same for a direction.
+    #[must_use]
+    pub fn direction_at(times: &Times, value: impl Fn(usize) -> Vector3<f64>) -> Option<Self> {
+        Self::turned(times, value, State::cone)
     }
 
     fn turned(
-        samples: &[Sample],
-        degree: usize,
-        center_s: f64,
+        times: &Times,
+        value: impl Fn(usize) -> Vector3<f64>,
         frame: impl Fn(&State) -> Frame,
     ) -> Option<Self> {
-        let solver = Solver::new(samples, degree, center_s)?;
-        let (first, last) = (samples.first()?.0, samples.last()?.0);
-        let middle = 0.5 * (first + last);
         // Guessed at the middle, where a plain polynomial is surest.
-        let mut fit = Self::plain(samples, degree.min(3), middle)?;
+        let middle_s = times.guess.center();
+        let mut fit = Self {
+            center_s: middle_s,
+            frame: Frame::STILL,
+            coefficients: times.solve(&times.guess, &Frame::STILL, &value)?,
+        };
         for _ in 0..ROUNDS {
-            let frame = Frame {
-                zero_s: middle,
-                ..frame(&fit.state(middle))
+            let turning = Frame {
+                zero_s: middle_s,
+                ..frame(&fit.state(middle_s))
             };
-            if frame.rate * (last - first) > TURN_MAX {
-                return Self::plain(samples, degree, center_s);
-            }
+            let circle = turning.rate * times.span_s() <= TURN_MAX;
+            let frame = if circle { turning } else { Frame::STILL };
             fit = Self {
-                center_s,
+                center_s: times.normal.center(),
                 frame,
-                coefficients: solver.solve(&frame)?,
+                coefficients: times.solve(&times.normal, &frame, &value)?,
             };
+            if !circle {
+                break;
+            }
         }
         Some(fit)
     }
@@ -167,6 +176,20 @@ impl Frame {
         }
     }
 
+    /// Vectors as the frame sees them after its turns.
+    #[inline(always)]
+    fn back(&self, v: &[Lanes<LANES>; 3], turns: Turns) -> [Lanes<LANES>; 3] {
+        let along = |c: usize| {
+            v[0] * self.axes[(0, c)] + v[1] * self.axes[(1, c)] + v[2] * self.axes[(2, c)]
+        };
+        let (x, y) = (along(0), along(1));
+        [
+            turns.cos * x + turns.sin * y,
+            turns.cos * y - turns.sin * x,
+            along(2),
+        ]
+    }
+
     /// The angle by which it has turned at a time, seconds.
     fn angle(&self, time_s: f64) -> f64 {
         let dt = time_s - self.zero_s;
@@ -199,58 +222,71 @@ impl Turn {
         Vector3::new(cos * v.x - sin * v.y, sin * v.x + cos * v.y, v.z)
     }
 
-    fn back(self, v: &Vector3<f64>) -> Vector3<f64> {
-        let Self { cos, sin } = self;
-        Vector3::new(cos * v.x + sin * v.y, cos * v.y - sin * v.x, v.z)
-    }
-}
-
-/// A frame's turns at rising times: at an even step each is the one before turned on by a step that
-/// itself turns on evenly, so that only a start and the end of a hole cost a sine.
-struct Turns<'a> {
-    frame: &'a Frame,
-    step_s: f64,
-    last_s: f64,
-    turn: Turn,
-    step: Turn,
-    bend: Turn,
-}
-
-/// Seconds by which a step may differ from the others and still count as even: what that turns a
-/// frame at [`TURN_MAX`] is beyond the last digits.
-const EVEN_S: f64 = 1e-12;
-
-impl<'a> Turns<'a> {
-    fn new(frame: &'a Frame, first_s: f64, step_s: f64) -> Self {
-        let mut turns = Self {
-            frame,
-            step_s,
-            last_s: first_s,
-            turn: Turn::of(0.0),
-            step: Turn::of(0.0),
-            bend: Turn::of(frame.quickening * step_s * step_s),
-        };
-        turns.start(first_s);
-        turns
-    }
-
-    fn start(&mut self, time_s: f64) {
-        let angle = self.frame.angle(time_s);
-        self.turn = Turn::of(angle);
-        self.step = Turn::of(self.frame.angle(time_s + self.step_s) - angle);
-        self.last_s = time_s;
-    }
-
-    fn at(&mut self, time_s: f64) -> Turn {
-        let on_s = time_s - self.last_s;
-        if (on_s - self.step_s).abs() < EVEN_S {
-            self.turn = self.turn.then(self.step);
-            self.step = self.step.then(self.bend);
-            self.last_s = time_s;
-        } else if on_s.abs() > 0.0 {
-            self.start(time_s);
+    fn back(self) -> Self {
+        Self {
+            sin: -self.sin,
+            ..self
         }
-        self.turn
+    }
+}
+
+/// A frame's turns at several samples side by side.
+#[derive(Debug, Clone, Copy)]
+struct Turns {
+    cos: Lanes<LANES>,
+    sin: Lanes<LANES>,
+}
+
+impl Turns {
+    fn of(turns: [Turn; LANES]) -> Self {
+        Self {
+            cos: Lanes(turns.map(|t| t.cos)),
+            sin: Lanes(turns.map(|t| t.sin)),
+        }
+    }
+
+    #[inline(always)]
+    fn then(self, next: Self) -> Self {
+        Self {
+            cos: self.cos * next.cos - self.sin * next.sin,
+            sin: self.sin * next.cos + self.cos * next.sin,
+        }
+    }
+}
+
+/// A frame's turns at even steps: those of the next samples are the ones before turned on by a step
+/// that itself turns on evenly, so that only the beginning costs a sine.
+struct Even {
+    turns: Turns,
+    step: Turns,
+    bend: Turns,
+}
+
+impl Even {
+    fn new(frame: &Frame, first_s: f64, step_s: f64) -> Self {
+        let angle = frame.angle(first_s);
+        let mut step = Turn::of(frame.angle(first_s + step_s) - angle);
+        let bend = Turn::of(frame.quickening * step_s * step_s);
+        let mut turns = [Turn::of(angle); 2 * LANES];
+        for i in 1..turns.len() {
+            turns[i] = turns[i - 1].then(step);
+            step = step.then(bend);
+        }
+        let group_s = step_s * LANES as f64;
+        let bends = Turn::of(frame.quickening * group_s * group_s);
+        Self {
+            turns: Turns::of(from_fn(|i| turns[i])),
+            step: Turns::of(from_fn(|i| turns[i + LANES].then(turns[i].back()))),
+            bend: Turns::of([bends; LANES]),
+        }
+    }
+
+    #[inline(always)]
+    fn next(&mut self) -> Turns {
+        let now = self.turns;
+        self.turns = now.then(self.step);
+        self.step = self.step.then(self.bend);
+        now
     }
 }
 
@@ -293,61 +329,155 @@ impl State {
     }
 }
 
-/// The normal equations of the samples' times: the same for every axis and every round.
-struct Solver<'a> {
-    samples: &'a [Sample],
+/// Samples turned and summed side by side; those turned before they are summed.
+const LANES: usize = 4;
+const BLOCK: usize = 32;
+/// Seconds by which a step may differ from the others and still count as even: what that turns a
+/// frame at [`TURN_MAX`] is beyond the last digits.
+const EVEN_S: f64 = 1e-12;
+
+/// The times of samples, with all of a fit that depends on them alone: the same for every axis, every
+/// round, and every path that was seen at these times.
+#[derive(Debug, Clone)]
+pub struct Times {
+    seconds: Vec<f64>,
+    /// The step between them, if they all have the same.
+    step_s: Option<f64>,
+    /// Of the fit and of its first guess.
     normal: Normal,
-    terms: usize,
+    guess: Normal,
 }
 
-impl<'a> Solver<'a> {
-    fn new(samples: &'a [Sample], degree: usize, center_s: f64) -> Option<Self> {
-        if samples.len() <= degree {
+impl Times {
+    /// Times in rising order for fits of a degree about an instant, seconds. `None` when there are not
+    /// more than coefficients or they do not determine them.
+    #[must_use]
+    pub fn new(seconds: Vec<f64>, degree: usize, center_s: f64) -> Option<Self> {
+        if seconds.len() <= degree {
             return None;
         }
+        let (first, last) = (*seconds.first()?, *seconds.last()?);
+        let step_s = seconds.get(1)? - first;
+        let even = |w: &[f64]| (w[1] - w[0] - step_s).abs() < EVEN_S;
+        let normal = |degree, center_s| Normal::new(seconds.iter().copied(), degree, center_s);
         Some(Self {
-            samples,
-            normal: Normal::new(samples.iter().map(|s| s.0), degree, center_s)?,
-            terms: degree + 1,
+            step_s: seconds.windows(2).all(even).then_some(step_s),
+            normal: normal(degree, center_s)?,
+            guess: normal(degree.min(3), 0.5 * (first + last))?,
+            seconds,
         })
     }
 
+    fn span_s(&self) -> f64 {
+        let ends = self.seconds.first().zip(self.seconds.last());
+        ends.map_or(0.0, |(first, last)| last - first)
+    }
+
     /// The polynomial of the samples as the frame sees them.
-    fn solve(&self, frame: &Frame) -> Option<Coefficients> {
+    fn solve(
+        &self,
+        normal: &Normal,
+        frame: &Frame,
+        value: &impl Fn(usize) -> Vector3<f64>,
+    ) -> Option<Coefficients> {
         // Of known length, so that the sums of a sample are taken side by side.
-        let right = match self.terms {
-            ..=4 => self.sums::<4>(frame),
-            5 => self.sums::<5>(frame),
-            6 => self.sums::<6>(frame),
-            _ => self.sums::<TERMS_MAX>(frame),
+        let right = match normal.terms() {
+            ..=4 => self.sums::<4>(normal, frame, value),
+            5 => self.sums::<5>(normal, frame, value),
+            6 => self.sums::<6>(normal, frame, value),
+            _ => self.sums::<TERMS_MAX>(normal, frame, value),
         };
-        let [x, y, z] = [0, 1, 2].map(|axis| self.normal.solve(right.map(|r| r[axis])));
-        let mut out = [Vector3::zeros(); TERMS_MAX];
-        for (k, c) in out.iter_mut().enumerate().take(self.terms) {
-            *c = Vector3::new(x[k], y[k], z[k]);
-        }
+        let mut out = normal.solve(right);
+        out[normal.terms()..].fill(Vector3::zeros());
         out.iter()
             .all(|c| c.iter().all(|v| v.is_finite()))
             .then_some(out)
     }
 
-    fn sums<const N: usize>(&self, frame: &Frame) -> [Vector3<f64>; TERMS_MAX] {
-        let mut right = [Vector3::zeros(); N];
-        let first_s = self.samples[0].0;
-        let step_s = self.samples.get(1).map_or(0.0, |s| s.0 - first_s);
-        let mut turns = Turns::new(frame, first_s, step_s);
-        for (time_s, value) in self.samples {
-            let seen = frame.axes.tr_mul(&(value - frame.pivot));
-            let mut power = turns.at(*time_s).back(&seen);
-            let x = self.normal.scaled(*time_s);
-            for sum in &mut right {
-                *sum += power;
-                power *= x;
+    fn sums<const N: usize>(
+        &self,
+        normal: &Normal,
+        frame: &Frame,
+        value: &impl Fn(usize) -> Vector3<f64>,
+    ) -> [Vector3<f64>; TERMS_MAX] {
+        let still = frame.rate <= 0.0;
+        let step_s = self.step_s.filter(|_| !still);
+        let mut even = step_s.map(|step_s| Even::new(frame, self.seconds[0], step_s));
+        let mut sums = [[Lanes::<LANES>::all(0.0); N]; 3];
+        let (mut places, mut seen) = ([0.0; BLOCK], [[0.0; BLOCK]; 3]);
+        for (n, seconds) in self.seconds.chunks(BLOCK).enumerate() {
+            let groups = seconds.len().div_ceil(LANES);
+            // Beyond the last sample there is nothing to be summed.
+            seen.iter_mut()
+                .for_each(|axis| axis[seconds.len()..].fill(0.0));
+            for (i, time_s) in seconds.iter().enumerate() {
+                let at = value(n * BLOCK + i) - frame.pivot;
+                places[i] = normal.scaled(*time_s);
+                (0..3).for_each(|axis| seen[axis][i] = at[axis]);
+            }
+            for from in (0..groups * LANES).step_by(LANES).filter(|_| !still) {
+                let turns = match &mut even {
+                    Some(even) => even.next(),
+                    None => Turns::of(from_fn(|i| {
+                        let time_s = seconds.get(from + i).copied().unwrap_or_default();
+                        Turn::of(frame.angle(time_s))
+                    })),
+                };
+                let at = from_fn(|axis| Lanes::read(&seen[axis], from));
+                let back = frame.back(&at, turns);
+                (0..3).for_each(|axis| back[axis].write(&mut seen[axis], from));
+            }
+            for (sums, seen) in sums.iter_mut().zip(&seen) {
+                for from in (0..groups * LANES).step_by(LANES) {
+                    let place = Lanes::read(&places, from);
+                    let mut power = Lanes::read(seen, from);
+                    for sum in sums.iter_mut() {
+                        *sum = *sum + power;
+                        power = power * place;
+                    }
+                }
             }
         }
         let mut out = [Vector3::zeros(); TERMS_MAX];
-        out[..N].copy_from_slice(&right);
+        for (k, out) in out.iter_mut().enumerate().take(N) {
+            let sum = |axis: usize| sums[axis][k].0.iter().sum::<f64>();
+            *out = Vector3::new(sum(0), sum(1), sum(2));
+        }
         out
+    }
+}
+
+/// Times of stretches of slots about one after another of a path's instants: made anew only where a
+/// stretch is another one about its instant, as at the ends.
+#[derive(Debug, Clone)]
+pub struct Stretches {
+    rate_hz: f64,
+    degree: usize,
+    last: Option<(f64, usize, Option<Times>)>,
+}
+
+impl Stretches {
+    /// For fits of a degree at so many slots a second.
+    #[must_use]
+    pub fn new(rate_hz: f64, degree: usize) -> Self {
+        Self {
+            rate_hz,
+            degree,
+            last: None,
+        }
+    }
+
+    /// Times, in seconds from the instant at `slot`, of `count` slots from `begin` on. `None` as for
+    /// [`Times::new`].
+    pub fn about(&mut self, slot: f64, (begin, count): (usize, usize)) -> Option<&Times> {
+        let first = begin as f64 - slot;
+        let same = |l: &(f64, usize, _)| (l.0 - first).abs() <= 0.0 && l.1 == count;
+        if !self.last.as_ref().is_some_and(same) {
+            let seconds = (0..count).map(|i| (first + i as f64) / self.rate_hz);
+            let times = Times::new(seconds.collect(), self.degree, 0.0);
+            self.last = Some((first, count, times));
+        }
+        self.last.as_ref()?.2.as_ref()
     }
 }
 
@@ -435,12 +565,39 @@ mod tests {
     #[test]
     fn even_steps_turn_as_far_as_single_ones() {
         let frame = Frame::new(Vector3::zeros(), &Vector3::new(20.0, -10.0, 5.0), 3.0);
-        let mut turns = Turns::new(&frame, -0.05, 0.001);
-        for i in (0..100).filter(|i| !(40..44).contains(i)) {
-            let time_s = -0.05 + 0.001 * f64::from(i);
-            let (turn, exact) = (turns.at(time_s), Turn::of(frame.angle(time_s)));
-            assert!((turn.cos - exact.cos).abs() < 1e-13 && (turn.sin - exact.sin).abs() < 1e-13);
+        let mut even = Even::new(&frame, -0.05, 0.001);
+        for from in (0..200).step_by(LANES) {
+            let turns = even.next();
+            for lane in 0..LANES {
+                let exact = Turn::of(frame.angle(-0.05 + 0.001 * (from + lane) as f64));
+                assert!((turns.cos.0[lane] - exact.cos).abs() < 1e-12);
+                assert!((turns.sin.0[lane] - exact.sin).abs() < 1e-12);
+            }
         }
+    }
+
+    /// The same stretch of slots about any instant, and one with another beginning.
+    #[test]
+    fn stretches_about_their_instants_are_read_alike() {
+        let mut stretches = Stretches::new(360.0, 3);
+        for (slot, begin, count) in [
+            (10.0, 2, 15),
+            (20.0, 12, 15),
+            (20.5, 12, 15),
+            (20.5, 12, 12),
+        ] {
+            let samples: Vec<_> = (begin..begin + count)
+                .map(|i| i as f64 / 360.0)
+                .map(|t| (t, circle(t)))
+                .collect();
+            let alone = Fit::point(&samples, 3, slot / 360.0).unwrap();
+            let times = stretches.about(slot, (begin, count)).unwrap();
+            let among = Fit::point_at(times, |i| samples[i].1).unwrap().state(0.0);
+            let alone = alone.state(slot / 360.0);
+            assert!((alone.velocity - among.velocity).norm() < 1e-9);
+            assert!((alone.acceleration - among.acceleration).norm() < 1e-6);
+        }
+        assert!(stretches.about(3.0, (1, 3)).is_none());
     }
 
     #[test]

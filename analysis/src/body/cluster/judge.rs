@@ -8,7 +8,8 @@
 use nalgebra::Point3;
 
 use super::{Cluster, Pair, Repair, median, members, residual, seen, typical_shape};
-use crate::body::pose::Size;
+use crate::body::lanes::{self, Lanes, Vector};
+use crate::body::pose::{self, Size};
 use crate::window::Window;
 
 /// Share of the tolerance within which the others must fit for a stray to be believed in a cluster
@@ -32,6 +33,9 @@ struct Known<'a> {
     tolerance_m: f64,
 }
 
+/// Slots looked at side by side.
+const LANES: usize = 4;
+
 /// The square of the distance between two members that is right: from, to.
 type Right = (usize, usize, std::ops::RangeInclusive<f64>);
 
@@ -41,20 +45,22 @@ pub(super) fn cluster(window: &mut Window, cluster: &Cluster, repair: &mut Repai
     let Some(shape) = typical_shape(window, &members) else {
         return;
     };
+    let usual = Usual::new(window, (&members, &shape));
     let cluster = &Cluster {
-        size: size(window, (&members, &shape), cluster),
+        size: usual.size(cluster),
         ..*cluster
     };
     let known = Known {
         cluster,
         members: &members,
         shape: &shape,
-        tolerance_m: tolerance(window, (&members, &shape), cluster),
+        tolerance_m: usual.tolerance_m(cluster),
     };
     let right = right(&known);
+    let fine = distances_match(window, &members, &right);
     let misfits: Vec<Option<f64>> = (0..window.len())
         .map(|slot| {
-            if distances_match(window, slot, &right) {
+            if fine[slot] {
                 return Some(0.0);
             }
             let left = misfit(window, slot, &known)?;
@@ -105,33 +111,61 @@ fn close(window: &mut Window, track: usize, repair: &mut Repair) {
 /// Share of the frames that must be stiff for a cluster of free size to be judged as a stiff one.
 const STIFF_SHARE: f64 = 0.9;
 
-/// The size by which a cluster is judged: one that may change it is stiff all the same in a window in
-/// which it nearly always is. A stray in line with a club would pass for a longer club otherwise.
-fn size(window: &Window, shape: (&[usize], &[Point3<f64>]), cluster: &Cluster) -> Size {
-    if cluster.size == Size::Fixed {
-        return Size::Fixed;
-    }
-    let left: Vec<f64> = (0..window.len())
-        .step_by((window.len() / 200).max(1))
-        .filter_map(|slot| residual(&seen(window, slot, shape), Size::Fixed))
-        .collect();
-    let stiff = left.iter().filter(|r| **r <= cluster.floor_m).count();
-    if stiff as f64 >= STIFF_SHARE * left.len() as f64 {
-        Size::Fixed
-    } else {
-        cluster.size
-    }
+/// What stiff fits leave in a few slots of a window.
+struct Usual<'a> {
+    window: &'a Window,
+    shape: (&'a [usize], &'a [Point3<f64>]),
+    /// Largest distance of a marker from its place, metres.
+    left_m: Vec<f64>,
 }
 
-/// What is usual in this window, and some, between the cluster's bounds.
-fn tolerance(window: &Window, shape: (&[usize], &[Point3<f64>]), cluster: &Cluster) -> f64 {
-    let usual: Vec<f64> = (0..window.len())
-        .step_by((window.len() / 200).max(1))
-        .filter_map(|slot| residual(&seen(window, slot, shape), cluster.size))
-        .collect();
-    let middle = median(usual.clone());
-    let spread = median(usual.iter().map(|r| (r - middle).abs()).collect());
-    (middle + DEVIATIONS * SCALED * spread).clamp(cluster.floor_m, cluster.tolerance_m)
+impl<'a> Usual<'a> {
+    fn slots(window: &Window) -> impl Iterator<Item = usize> {
+        (0..window.len()).step_by((window.len() / 200).max(1))
+    }
+
+    fn new(window: &'a Window, shape: (&'a [usize], &'a [Point3<f64>])) -> Self {
+        let (members, places) = shape;
+        let all = |slot: &usize| members.iter().all(|&t| window.tracks[t][*slot].is_some());
+        let (whole, parts): (Vec<usize>, Vec<usize>) = Self::slots(window).partition(all);
+        let sure = |m: usize, slot: usize| window.tracks[members[m]][slot].unwrap_or_default();
+        let whole = pose::left_each(places, &whole, sure).into_iter().flatten();
+        let parts = parts.into_iter();
+        let parts = parts.filter_map(|slot| residual(&seen(window, slot, shape), Size::Fixed));
+        Self {
+            window,
+            shape,
+            left_m: whole.map(|l| l.largest_m2.sqrt()).chain(parts).collect(),
+        }
+    }
+
+    /// The size by which a cluster is judged: one that may change it is stiff all the same in a window
+    /// in which it nearly always is. A stray in line with a club would pass for a longer club otherwise.
+    fn size(&self, cluster: &Cluster) -> Size {
+        let stiff = self
+            .left_m
+            .iter()
+            .filter(|r| **r <= cluster.floor_m)
+            .count();
+        if stiff as f64 >= STIFF_SHARE * self.left_m.len() as f64 {
+            Size::Fixed
+        } else {
+            cluster.size
+        }
+    }
+
+    /// What is usual in this window, and some, between the cluster's bounds.
+    fn tolerance_m(&self, cluster: &Cluster) -> f64 {
+        let usual = match cluster.size {
+            Size::Fixed => self.left_m.clone(),
+            Size::Free => Self::slots(self.window)
+                .filter_map(|slot| residual(&seen(self.window, slot, self.shape), Size::Free))
+                .collect(),
+        };
+        let middle = median(usual.clone());
+        let spread = median(usual.iter().map(|r| (r - middle).abs()).collect());
+        (middle + DEVIATIONS * SCALED * spread).clamp(cluster.floor_m, cluster.tolerance_m)
+    }
 }
 
 /// Largest distance of a seen marker from its place; zero where all distances are in order.
@@ -161,20 +195,40 @@ fn right(known: &Known<'_>) -> Vec<Right> {
             let distance = (known.shape[i] - known.shape[j]).norm();
             let within = 0.5 * known.tolerance_m;
             let (low, high) = ((distance - within).max(0.0), distance + within);
-            (known.members[i], known.members[j], low * low..=high * high)
+            (i, j, low * low..=high * high)
         })
         .collect()
 }
 
 /// The cheap question that spares most frames the fit: is the whole cluster seen, and every distance
-/// as in the shape?
-fn distances_match(window: &Window, slot: usize, right: &[Right]) -> bool {
-    let fits = |(i, j, right): &Right| {
-        let (a, b) = (window.tracks[*i][slot], window.tracks[*j][slot]);
-        a.zip(b)
-            .is_some_and(|(a, b)| right.contains(&(a - b).norm_squared()))
-    };
-    !right.is_empty() && right.iter().all(fits)
+/// as in the shape? Asked of several slots side by side.
+fn distances_match(window: &Window, members: &[usize], right: &[Right]) -> Vec<bool> {
+    let mut fine = vec![false; window.len()];
+    if right.is_empty() {
+        return fine;
+    }
+    let mut points: Vec<Vector<LANES>> = vec![[Lanes::all(0.0); 3]; members.len()];
+    for (n, fine) in fine.chunks_mut(LANES).enumerate() {
+        let slots = n * LANES..n * LANES + fine.len();
+        let mut all = [true; LANES];
+        for (point, &track) in points.iter_mut().zip(members) {
+            let seen = window.tracks[track][slots.clone()].iter().enumerate();
+            for (lane, p) in seen {
+                all[lane] &= p.is_some();
+                let p = p.unwrap_or_default();
+                (0..3).for_each(|axis| point[axis].0[lane] = p[axis]);
+            }
+        }
+        for (i, j, right) in right {
+            let off = lanes::sub(&points[*i], &points[*j]);
+            let square = lanes::dot(&off, &off);
+            for (all, square) in all.iter_mut().zip(square.0) {
+                *all &= (square >= *right.start()) & (square <= *right.end());
+            }
+        }
+        fine.copy_from_slice(&all[..fine.len()]);
+    }
+    fine
 }
 
 /// Exchanges two markers where that explains the misfit: what is left of it then.

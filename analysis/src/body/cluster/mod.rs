@@ -146,14 +146,18 @@ impl Repair {
 pub fn rebuild(window: &mut Window, repair: &mut Repair) {
     for cluster in CLUSTERS {
         let members = members(window, cluster.landmarks);
+        let mut hidden = vec![false; window.len()];
+        for &track in &members {
+            let points = hidden.iter_mut().zip(&window.tracks[track]);
+            points.for_each(|(hidden, point)| *hidden |= point.is_none());
+        }
+        if !hidden.contains(&true) {
+            continue;
+        }
         let Some(shape) = typical_shape(window, &members) else {
             continue;
         };
-        for slot in 0..window.len() {
-            let hidden = members.iter().any(|&t| window.tracks[t][slot].is_none());
-            if !hidden {
-                continue;
-            }
+        for slot in (0..window.len()).filter(|&i| hidden[i]) {
             let pairs = seen(window, slot, (&members, &shape));
             if pairs.len() >= 3
                 && let Some(fit) = placement(&pairs, cluster)

@@ -29,10 +29,13 @@ pub(super) fn put_right(window: &mut Window, repair: &mut Repair) {
     if club.len() < 4 {
         return;
     }
+    let slow: Vec<Vec<usize>> = club.iter().map(|&c| slow(window, c)).collect();
     for &suspect in &club {
-        let rest: Vec<usize> = club.iter().copied().filter(|&c| c != suspect).collect();
+        let rest = || club.iter().zip(&slow).filter(|(c, _)| **c != suspect);
         let spreads = |track: usize| -> Option<Vec<f64>> {
-            rest.iter().map(|&c| spread(window, track, c)).collect()
+            rest()
+                .map(|(&c, slow)| spread(window, [track, c], slow))
+                .collect()
         };
         let Some(own) = spreads(suspect) else {
             continue;
@@ -55,22 +58,32 @@ pub(super) fn put_right(window: &mut Window, repair: &mut Repair) {
     }
 }
 
-/// Range of the distance between two tracks while the second is slow, without its tails; metres.
-fn spread(window: &Window, a: usize, b: usize) -> Option<f64> {
-    let (a, b) = (&window.tracks[a], &window.tracks[b]);
+/// Slots, of those looked at, in which a track is slow.
+fn slow(window: &Window, track: usize) -> Vec<usize> {
+    let track = &window.tracks[track];
     let stride = (window.len() / SAMPLES).max(1);
-    let mut distances: Vec<f64> = (0..window.len().saturating_sub(1))
+    (0..window.len().saturating_sub(1))
         .step_by(stride)
-        .filter_map(|i| {
-            let (p, q, next) = (a[i]?, b[i]?, b[i + 1]?);
-            let slow = (next - q).norm() * window.rate_hz < SLOW_MPS;
-            slow.then(|| (p - q).norm())
+        .filter(|&i| {
+            let step = track[i].zip(track[i + 1]);
+            step.is_some_and(|(a, b)| (b - a).norm() * window.rate_hz < SLOW_MPS)
         })
-        .collect();
+        .collect()
+}
+
+/// Range of the distance between two tracks in slots in which the second is slow, without its tails;
+/// metres.
+fn spread(window: &Window, [a, b]: [usize; 2], slow: &[usize]) -> Option<f64> {
+    let (a, b) = (&window.tracks[a], &window.tracks[b]);
+    let mut distances: Vec<f64> = Vec::with_capacity(slow.len());
+    distances.extend(slow.iter().filter_map(|&i| Some((a[i]? - b[i]?).norm())));
     if distances.len() < LEAST {
         return None;
     }
     let tail = (distances.len() as f64 * TAIL) as usize;
     let last = distances.len() - 1 - tail;
-    Some(order::nth(&mut distances, last)? - order::nth(&mut distances, tail)?)
+    let high = order::nth(&mut distances, last)?;
+    // What is lower stands before it now.
+    let low = order::nth(&mut distances[..=last], tail)?;
+    Some(high - low)
 }
