@@ -175,7 +175,7 @@ fn practice(bay: Bay, dir: &Path) -> Bay {
     let api = Api(bay.http);
     api.post("/api/v1/bays/bay/blocks", &json!({ "purpose": "practice" }));
     hit(bay.udp, Style::WrongWayFirst, 8, 20);
-    lesson_with(&api, 8);
+    pain_stands(&api, &lesson_with(&api, 8));
     assert_eq!(bay.stop(), Some(0));
     let bay = Bay::start("whin_32", &["--archive", dir.to_str().unwrap()]);
     let api = Api(bay.http);
@@ -189,6 +189,34 @@ fn practice(bay: Bay, dir: &Path) -> Bay {
         "practice confirms nothing: {change}"
     );
     bay
+}
+
+/// Pain that was told in the block before stands: what is seen is listed, with nothing to try, until it is
+/// entered that it is over.
+fn pain_stands(api: &Api, lesson: &Value) {
+    let id = "wrong_way_first";
+    let tried = |found: &Value| !leak(found, id)["suggestion"].is_null();
+    assert!(tried(lesson), "{}", leak(lesson, id));
+    assert_eq!(lesson["load"]["pain"], false);
+    let before = lesson["blocks"][0]["id"].clone();
+    let page = |block: &Value| api.get(&format!("/api/v1/blocks/{block}"));
+    let tell = |said: Value| enter(api, json!({ "block": before }), "pain", said);
+    tell(json!("pain in the back"));
+    let stopped = lesson_with(api, 8);
+    assert_eq!(stopped["load"]["pain"], true);
+    assert!(stopped["load"]["advice"].as_str().unwrap().contains("stop"));
+    for found in [&stopped, &page(&before)] {
+        let found = leak(found, id);
+        assert_eq!(
+            (&found["status"], &found["suggestion"]),
+            (&json!("present"), &Value::Null)
+        );
+        assert!(found["why"].as_str().unwrap().starts_with("Pain was told"));
+    }
+    tell(Value::Null);
+    let over = lesson_with(api, 8);
+    assert!(tried(&over) && tried(&page(&before)));
+    assert_eq!(leak(&over, id)["why"], Value::Null);
 }
 
 fn check(bay: &Bay, api: &Api) {

@@ -186,6 +186,7 @@ fn shots_under_the_wrong_name_are_moved_and_moved_back_and_go_with_their_owner()
     assert_eq!(status, 422, "{refused}");
 
     api.post(&path, &json!({ "student": other }));
+    beside_the_running_block(&api, &ivo);
     assert_eq!(bay.stop(), Some(0));
     let verify = || {
         let (code, verified) = archive(&dir, &["verify"]);
@@ -204,6 +205,31 @@ fn shots_under_the_wrong_name_are_moved_and_moved_back_and_go_with_their_owner()
     assert!(all - left > 2 * 360 * 3, "{all} {left}");
     let (code, listed) = archive(&dir, &["list"]);
     assert_eq!((code, listed["swings"].as_array().unwrap().len()), (0, 2));
+}
+
+/// A shot that was struck with another club goes to a block aside; the one that runs goes on, and is the one
+/// that another club ends.
+fn beside_the_running_block(api: &Api, student: &str) {
+    let lesson = lesson_with(api, 2);
+    let swing = shots(&lesson)[0]["swing"].as_str().unwrap();
+    let wedge = json!({ "name": "wedge" });
+    let wedge = api.post(&format!("/api/v1/students/{student}/clubs"), &wedge);
+    let asked = json!({ "club": wedge["id"] });
+    let moved = api.post(&format!("/api/v1/swings/{swing}/move"), &asked);
+    let after = lesson_with(api, 1);
+    assert_eq!(after["block"]["id"], lesson["block"]["id"], "{moved}");
+    assert_eq!(shots(&after).len(), 1, "what is in sight is what runs");
+    assert_eq!(blocks(&after).len(), 2);
+    let told = api.get(&format!("/api/v1/entries?student={student}"));
+    let told = told["entries"].as_array().unwrap();
+    let begun: Vec<&Value> = told.iter().filter(|e| e["key"] == "begun").collect();
+    // Newest first.
+    let said: Vec<&Value> = begun.iter().map(|e| &e["said"]["value"]).collect();
+    assert_eq!(said, [false, true], "{begun:?}");
+    sit(api, student, wedge["id"].as_str().unwrap());
+    let next = lesson_with(api, 0);
+    assert_eq!(next["block"]["club"], wedge["id"], "{next}");
+    assert_eq!(blocks(&next).len(), 3);
 }
 
 fn blocks(lesson: &Value) -> &[Value] {

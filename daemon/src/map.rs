@@ -230,7 +230,7 @@ impl MarkerMap {
     pub fn bay_from_source(&self, told: Told) -> Result<BayFromSource, String> {
         let metres_per_unit = self.metres_per_unit_with(told)?;
         let rotation = self.rotation.or(told.rotation).ok_or_else(|| {
-            format!("neither the sender nor marker map `{}` says which way is up and where the target is: add `up` and `target` to its [frame]", self.name)
+            format!("neither the sender nor marker map “{}” says which way is up and where the target is: add “up” and “target” to its [frame]", self.name)
         })?;
         Ok(BayFromSource {
             metres_per_unit,
@@ -262,7 +262,7 @@ impl MarkerMap {
         let apart = (map - sender).norm();
         (apart > 0.01).then(|| {
             format!(
-                "sender and marker map `{}` disagree about the axes: the map is used",
+                "sender and marker map “{}” disagree about the axes: the map is used",
                 self.name
             )
         })
@@ -271,7 +271,7 @@ impl MarkerMap {
     /// The sender's unit wins over the map's: a file says `mm` and means it.
     fn metres_per_unit_with(&self, told: Told) -> Result<f64, String> {
         told.metres_per_unit.or(self.metres_per_unit).ok_or_else(|| {
-            format!("neither the sender nor marker map `{}` says the unit of length: add `units` to its [frame]", self.name)
+            format!("neither the sender nor marker map “{}” says the unit of length: add “units” to its [frame]", self.name)
         })
     }
 }

@@ -31,7 +31,7 @@ export function bayView(screen, units) {
   if (!page.feedback) return { kind: "check", ...base, count: countWords(page.block) };
   const swing = freshSwing(screen, page);
   // Where pain was told the advice stands alone.
-  const pain = lesson.shots.some((shot) => shot.pain);
+  const { pain } = lesson.load;
   const shots = { kind: "block", ...base, recent: recent(page, units), leak: pain ? null : leak(page, units) };
   if (!page.focus.length && !page.speed) return shots;
   return {

@@ -36,7 +36,7 @@ function presentCard(leak) {
       el("span.told", {}, [leak.sentence, leak.direction && `(${leak.direction})`].filter(Boolean).join(" ")),
       el("span.sub", {}, leak.shown ? "put to the student" : "not put to the student: two others come first"),
     ], () => toggle(leak), { "aria-expanded": String(open), kind: "pick" }),
-    leak.suggestion && suggestion(leak.suggestion),
+    leak.suggestion ? suggestion(leak.suggestion) : leak.why && el("p.hint", {}, leak.why),
     open && evidence(leak));
 }
 
@@ -45,7 +45,7 @@ const suggestion = (s) => el(".suggestion", {}, el("p", {}, el("b", {}, "Try: ")
 
 function evidence(leak) {
   return el(".evidence", {},
-    leak.why && el("p", {}, leak.why),
+    leak.why && leak.status !== "present" && el("p", {}, leak.why),
     leak.evidence.length > 0 && el("table", {},
       el("thead", {}, el("tr", {}, ["What shows it", "Median", "Against", "Read at"].map((h) => el("th", { scope: "col" }, h)))),
       el("tbody", {}, leak.evidence.map((e, i) => el("tr", {},

@@ -218,6 +218,21 @@ pub struct Block {
     pub shots: u32,
 }
 
+impl Block {
+    /// Whether it goes on. At most one of a lesson does, and it need not be the newest: see
+    /// [`Block::is_aside`].
+    #[must_use]
+    pub const fn runs(&self) -> bool {
+        self.ended_utc_ns.is_none()
+    }
+
+    /// Whether it has no time of its own: made for shots that are moved into it, beside whatever runs.
+    #[must_use]
+    pub fn is_aside(&self) -> bool {
+        self.ended_utc_ns == Some(self.began_utc_ns)
+    }
+}
+
 /// A block to begin; the one before ends.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct NewBlock {
@@ -329,4 +344,7 @@ pub struct Load {
     pub advice: Option<String>,
     /// Seconds of rest that are still due.
     pub rest_s: Option<u32>,
+    /// Whether pain was told, and not yet that it is over: no movement is suggested then.
+    #[serde(default)]
+    pub pain: bool,
 }

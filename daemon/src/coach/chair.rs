@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use protocol::lesson::{About, Entry, NewSeat, Said, Seat, Seated};
 
-use super::{Coach, shots, told};
+use super::{Coach, shots, told, view};
 use crate::archive::{Archive, ArchiveError, writer};
 use crate::seat;
 
@@ -102,7 +102,7 @@ impl Coach {
         };
         let club = match club {
             Some(club) => Some(club),
-            None => archive.store.blocks(&id)?.pop().and_then(|b| b.club),
+            None => view::in_sight(&archive.store.blocks(&id)?).and_then(|b| b.club.clone()),
         };
         let how = How {
             session: Some(&id),
@@ -355,7 +355,7 @@ impl Coach {
         let marked_anew =
             goes_on.is_some() && chair.seat.is_some() && calibration != chair.calibration;
         let blocks = archive.store.blocks(&session.id)?;
-        if let Some(open) = blocks.last().filter(|b| b.ended_utc_ns.is_none())
+        if let Some(open) = blocks.iter().find(|b| b.runs())
             && (open.club.as_deref() != club_id || marked_anew && open.shots > 0)
         {
             let purpose = (open.purpose.as_str(), club_id, open.planned);

@@ -159,6 +159,8 @@ impl Coach {
             let swings = view::told(store.struck(Among::Session(&block.session))?, &holds);
             let own = Blocked::of(&block, &swings);
             let shots = own.shots();
+            let blocks = store.blocks(&block.session)?;
+            let flags = findings::flags((&swings, &blocks), (&holds, &block.session));
             let mut metrics = judge::chosen(&holds, club.as_ref());
             let shot = own.stands_for(&metrics);
             metrics.push(Metric::of(&HEAD_SPEED));
@@ -168,7 +170,7 @@ impl Coach {
                 .map(|m| judge::focus(*m, &own.swings, told, (&limits, None)));
             Ok(BlockPage {
                 focus: focus.collect(),
-                leaks: findings::leaks(&shots, (&holds, &about), &limits),
+                leaks: findings::leaks(&shots, (&holds, &about), (&limits, &flags)),
                 budget: findings::budgets(&shots),
                 shot,
                 cautions: findings::cautions(),
@@ -411,9 +413,10 @@ fn carry_over(store: &Store, student: &str) -> Result<CarryOver, ArchiveError> {
         });
     };
     let then = store.blocks(&last.id)?;
-    let check = then.iter().rev().find(|b| b.purpose == "check");
+    let check = view::telling(then.iter().filter(|b| b.purpose == "check"));
     let before = check.and_then(|c| view::baseline(&then, c));
-    let club = check.or(then.last()).and_then(|b| b.club.clone());
+    let told = check.or_else(|| view::telling(then.iter()));
+    let club = told.and_then(|b| b.club.clone());
     let club = club.map(About::Club);
     let metrics = judge::chosen(&holds, club.as_ref());
     let today = match runs {

@@ -19,6 +19,9 @@ use super::{thresholds, words};
 use crate::archive::rows::Student;
 use crate::outgoing::rounded;
 
+/// Why nothing is suggested while pain stands.
+const PAINS: &str =
+    "Pain was told: nothing to try is put to the student until the coach enters that it is over.";
 /// Fewest shots for a slope against head speed.
 const SLOPE_SHOTS: usize = 8;
 
@@ -67,11 +70,32 @@ pub(super) fn limit_words(holds: &Holds<'_>, student: &str) -> Vec<String> {
     words.collect()
 }
 
-/// Every leak of a block that is there or could be, in the order in which they matter.
+/// What was told in a lesson and not taken back: pain and fatigue, of the lesson, a block or a shot.
+pub(super) fn flags(
+    (swings, blocks): (&[Told], &[Block]),
+    (holds, session): (&Holds<'_>, &str),
+) -> Vec<Flag> {
+    // Also of shots that do not count: what was felt was felt.
+    let felt = |key: &str| {
+        let of = |about: &About| match holds.of(about, key) {
+            Some(Said::Pain(told) | Said::Fatigue(told)) => told.is_some(),
+            _ => false,
+        };
+        let mut blocks = blocks.iter().map(|b| About::Block(b.id));
+        let mut swings = swings.iter().map(|t| About::Swing(t.row.id.clone()));
+        of(&About::Session(session.to_owned())) || blocks.any(|b| of(&b)) || swings.any(|s| of(&s))
+    };
+    let told = [("pain", Flag::Pain), ("fatigue", Flag::Fatigue)];
+    let told = told.into_iter().filter(|(key, _)| felt(key));
+    told.map(|(_, flag)| flag).collect()
+}
+
+/// Every leak of a block that is there or could be, in the order in which they matter. Nothing is suggested
+/// where pain is among what was told.
 pub(super) fn leaks(
     shots: &[&Shot],
     (holds, student): (&Holds<'_>, &About),
-    limits: &Limits,
+    (limits, flags): (&Limits, &[Flag]),
 ) -> Vec<Leak> {
     let thresholds = thresholds::of(holds, student);
     let setup = Setup {
@@ -81,24 +105,29 @@ pub(super) fn leaks(
     };
     let findings = leaks::find(shots, &setup);
     let shown: Vec<leaks::Leak> = leaks::shown(&findings).iter().map(|f| f.leak).collect();
-    findings
-        .iter()
-        .map(|f| {
-            leak(
-                f,
-                shots,
-                (holds, student),
-                (limits, shown.contains(&f.leak)),
-            )
-        })
-        .collect()
+    let pain = flags.contains(&Flag::Pain);
+    let one = |f| {
+        let made = leak(f, shots, (holds, student), (limits, &shown));
+        if pain { without_movement(made) } else { made }
+    };
+    findings.iter().map(one).collect()
+}
+
+/// A leak with nothing to try, while pain stands.
+fn without_movement(leak: Leak) -> Leak {
+    let why = leak.suggestion.as_ref().map(|_| PAINS.to_owned());
+    Leak {
+        why: why.or(leak.why),
+        suggestion: None,
+        ..leak
+    }
 }
 
 fn leak(
     finding: &Finding,
     shots: &[&Shot],
     (holds, student): (&Holds<'_>, &About),
-    (limits, shown): (&Limits, bool),
+    (limits, shown): (&Limits, &[leaks::Leak]),
 ) -> Leak {
     let id = finding.leak.name();
     let own = match holds.of(student, &format!("cue:{id}")) {
@@ -139,7 +168,7 @@ fn leak(
         judged: finding.of as u32,
         direction: finding.direction.map(|d| d.words().to_owned()),
         severity: rounded(finding.severity, 1e3),
-        shown,
+        shown: shown.contains(&finding.leak),
         source: finding
             .standing()
             .unwrap_or("Common practice, no source.")
@@ -273,10 +302,10 @@ pub(super) fn keep((shots, bands): (&[&Shot], &[Band]), limits: &Limits) -> Vec<
 
 /// Swings at full effort in a lesson and what to do about them.
 pub(super) fn load(
-    (swings, blocks): (&[Told], &[Block]),
-    (holds, student, session): (&Holds<'_>, &About, &About),
-    limits: &Limits,
-    now_utc_ns: u64,
+    swings: &[Told],
+    flags: &[Flag],
+    (holds, student): (&Holds<'_>, &About),
+    (limits, now_utc_ns): (&Limits, u64),
 ) -> Load {
     let speed = Metric::of(&HEAD_SPEED);
     let counted: Vec<&Told> = swings.iter().filter(|t| t.counts()).collect();
@@ -294,25 +323,7 @@ pub(super) fn load(
     if let Some(Said::FullEffortMax(Some(most))) = holds.of(student, "full_effort_max") {
         allowed.full_swings = *most as usize;
     }
-    // Also of shots that do not count: what was felt was felt.
-    let felt = |key: &str| {
-        let of = |about: &About| match holds.of(about, key) {
-            Some(Said::Pain(told) | Said::Fatigue(told)) => told.is_some(),
-            _ => false,
-        };
-        let mut blocks = blocks.iter().map(|b| About::Block(b.id));
-        let mut swings = swings.iter().map(|t| About::Swing(t.row.id.clone()));
-        of(session) || blocks.any(|b| of(&b)) || swings.any(|s| of(&s))
-    };
-    let told = [("pain", Flag::Pain), ("fatigue", Flag::Fatigue)];
-    let told = told.into_iter().filter(|(key, _)| felt(key));
-    let flags: Vec<Flag> = told.map(|(_, flag)| flag).collect();
-    let standing = load::standing(
-        &strokes,
-        &flags,
-        (&allowed, usual),
-        now_utc_ns as f64 * 1e-9,
-    );
+    let standing = load::standing(&strokes, flags, (&allowed, usual), now_utc_ns as f64 * 1e-9);
     Load {
         full: load::full_swings(&strokes, usual) as u32,
         limit: Some(allowed.full_swings as u32),
@@ -324,5 +335,6 @@ pub(super) fn load(
             Standing::Rest { seconds } => Some(seconds.ceil() as u32),
             _ => None,
         },
+        pain: flags.contains(&Flag::Pain),
     }
 }

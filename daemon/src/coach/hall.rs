@@ -50,7 +50,7 @@ impl Hall {
         });
         if let Some(other) = elsewhere {
             return Err(ArchiveError::Unfitting(format!(
-                "this student has a lesson in bay `{}`: end it there first",
+                "this student has a lesson in bay “{}”: end it there first",
                 other.bay()
             )));
         }

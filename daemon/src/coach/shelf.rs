@@ -355,8 +355,8 @@ pub(super) fn summary(store: &Store, session: Session) -> Result<Summary, Archiv
     let blocks = store.blocks(&session.id)?;
     let swings = view::told(store.struck(Among::Session(&session.id))?, &holds);
     // The last check tells what changed; without one the last block has nothing to confirm.
-    let last = blocks.iter().rev().find(|b| b.purpose == "check");
-    let last = last.or(blocks.last());
+    let last = view::telling(blocks.iter().filter(|b| b.purpose == "check"));
+    let last = last.or_else(|| view::telling(blocks.iter()));
     let club: Option<Club> = match last.and_then(|b| b.club.as_deref()) {
         Some(id) => Some(store.club(id)?.0),
         None => None,

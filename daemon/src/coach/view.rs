@@ -75,25 +75,20 @@ pub fn lesson(
     let year = date::year(now_utc_ns);
     let limits = findings::limits(&holds, &store.student(&student.id)?, year);
     lesson.blocks = store.blocks(session)?;
-    let current = lesson.blocks.last().filter(|b| b.ended_utc_ns.is_none());
+    let current = lesson.blocks.iter().find(|b| b.runs());
     lesson.block = current.cloned();
     lesson.feedback = current.is_none_or(|b| b.purpose != "check");
     lesson.limits = findings::limit_words(&holds, &student.id);
     let swings = told(store.struck(Among::Session(session))?, &holds);
-    lesson.load = findings::load(
-        (&swings, &lesson.blocks),
-        (&holds, &about, &About::Session(session.clone())),
-        &limits,
-        now_utc_ns,
-    );
+    let flags = findings::flags((&swings, &lesson.blocks), (&holds, session));
+    lesson.load = findings::load(&swings, &flags, (&holds, &about), (&limits, now_utc_ns));
     let all = calibrate::calibrations(store, &student.id)?;
     lesson.calibration = all.into_iter().find(|c| c.in_use);
     let club = seat.club.as_ref().map(|c| About::Club(c.id.clone()));
-    // A block that has ended stays in sight until the next one begins.
-    let own = lesson.blocks.last().map(|b| Blocked::of(b, &swings));
+    let own = in_sight(&lesson.blocks).map(|b| Blocked::of(b, &swings));
     let own = own.unwrap_or_default();
     let shots = own.shots();
-    lesson.leaks = findings::leaks(&shots, (&holds, &about), &limits);
+    lesson.leaks = findings::leaks(&shots, (&holds, &about), (&limits, &flags));
     lesson.budget = findings::budgets(&shots);
     let page = Page {
         holds: &holds,
@@ -134,6 +129,19 @@ pub fn lesson(
 pub(super) fn told(rows: Vec<crate::archive::store::Struck>, holds: &Holds<'_>) -> Vec<Told> {
     let told = rows.into_iter().filter_map(|row| Told::new(row, holds));
     told.collect()
+}
+
+/// The block that a screen shows: the one that runs, else the last that did. One that has ended stays in sight
+/// until the next one begins; shots that are moved aside begin none.
+pub(super) fn in_sight(blocks: &[Block]) -> Option<&Block> {
+    let running = blocks.iter().find(|b| b.runs());
+    running.or(blocks.iter().rev().find(|b| !b.is_aside()))
+}
+
+/// The last of these blocks, oldest first, to tell what came of a lesson: one with shots before one without, and
+/// one with a time of its own before shots that were moved aside.
+pub(super) fn telling<'a>(blocks: impl Iterator<Item = &'a Block>) -> Option<&'a Block> {
+    blocks.max_by_key(|b| (b.shots > 0, !b.is_aside()))
 }
 
 /// The block that a block is compared with: the last baseline of the lesson before it with the same club.
@@ -257,10 +265,15 @@ impl Page<'_> {
             all += 1;
             inside += u32::from(verdict == Some("in"));
         }
-        (all > 0 && inside == all).then(|| match all {
-            1 => "In the band.".to_owned(),
-            n => format!("All {n} in their bands."),
-        })
+        (all > 0 && inside == all).then(|| all_inside(all))
+    }
+}
+
+fn all_inside(bands: u32) -> String {
+    match bands {
+        1 => "In the band.".to_owned(),
+        2 => "Both in their bands.".to_owned(),
+        n => format!("All {n} in their bands."),
     }
 }
 
@@ -275,6 +288,46 @@ fn capital(words: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A block that began and ended at these instants.
+    fn block(id: i64, (purpose, shots): (&str, u32), (began, ended): (u64, Option<u64>)) -> Block {
+        Block {
+            id,
+            session: "south-1".into(),
+            number: 1,
+            purpose: purpose.into(),
+            club: None,
+            began_utc_ns: began,
+            ended_utc_ns: ended,
+            planned: 10,
+            shots,
+        }
+    }
+
+    #[test]
+    fn shots_moved_aside_take_neither_the_running_block_nor_the_last_one_away() {
+        let id = |found: Option<&Block>| found.map(|b| b.id);
+        let mut blocks = [
+            block(1, ("baseline", 5), (0, Some(10))),
+            block(2, ("check", 4), (10, None)),
+            block(3, ("check", 1), (15, Some(15))),
+        ];
+        assert_eq!(id(in_sight(&blocks)), Some(2));
+        assert_eq!(id(telling(blocks.iter())), Some(2));
+        blocks[1].ended_utc_ns = Some(20);
+        assert_eq!(id(in_sight(&blocks)), Some(2));
+        // All of its shots went to the other club: they are what there is to tell.
+        blocks[1].shots = 0;
+        assert_eq!(id(telling(blocks.iter())), Some(3));
+        assert_eq!(id(in_sight(&blocks[..0])), None);
+    }
+
+    #[test]
+    fn one_two_and_three_bands_are_said_as_a_person_says_them() {
+        assert_eq!(all_inside(1), "In the band.");
+        assert_eq!(all_inside(2), "Both in their bands.");
+        assert_eq!(all_inside(3), "All 3 in their bands.");
+    }
 
     /// A driver is 1.14 m, a 7-iron 0.94 m (common practice, no source).
     #[test]

@@ -15,6 +15,9 @@ const LOSS_FINDING_PERCENT: f64 = 0.1;
 /// Silence of a stream, while others are heard, from which a finding is made, nanoseconds.
 const SILENT_NS: u64 = 2_000_000_000;
 
+/// Names that a finding lists.
+const NAMED: usize = 5;
+
 pub(crate) fn finding(code: Code, severity: &str, text: String) -> Finding {
     Finding {
         code: code.as_str().to_owned(),
@@ -147,20 +150,30 @@ pub(super) fn stream_findings(
         }
         if !labels.absent.is_empty() {
             let text = format!(
-                "Not sent by stream {id}, but in marker map `{map}`: {}.",
-                labels.absent.join(", ")
+                "Not sent by stream {id}, but in marker map “{map}”: {}.",
+                few(&labels.absent)
             );
             out.push(finding(Code::MapLabelAbsent, "warning", text));
         }
         if !labels.unknown.is_empty() {
             let text = format!(
-                "Sent by stream {id}, but not in marker map `{map}`: {}.",
-                labels.unknown.join(", ")
+                "Sent by stream {id}, but not in marker map “{map}”: {}.",
+                few(&labels.unknown)
             );
             out.push(finding(Code::MapLabelUnknown, "info", text));
         }
     }
     out
+}
+
+/// The first of many names, and how many more there are.
+fn few(names: &[String]) -> String {
+    // One more name is as short as saying that there is one.
+    if names.len() <= NAMED + 1 {
+        return names.join(", ");
+    }
+    let (first, more) = names.split_at(NAMED);
+    format!("{} and {} more", first.join(", "), more.len())
 }
 
 pub(super) fn bay_findings(
@@ -225,5 +238,17 @@ fn refusal_code(reason: &str) -> Code {
         r if r.starts_with("major version") => Code::UdpWrongVersion,
         r if r.starts_with("kind") => Code::UdpUnknownKind,
         _ => Code::UdpMalformed,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn of_many_names_a_finding_lists_the_first_and_how_many_more() {
+        let labels = |n: usize| -> Vec<String> { (1..=n).map(|i| format!("m{i}")).collect() };
+        assert_eq!(few(&labels(6)), "m1, m2, m3, m4, m5, m6");
+        assert_eq!(few(&labels(32)), "m1, m2, m3, m4, m5 and 27 more");
     }
 }

@@ -25,6 +25,12 @@ pub(super) fn anonymous(lesson: &Lesson) -> Lesson {
             band.who = None;
         }
     }
+    // Why a leak that is there has nothing to try, and what a limit says.
+    for leak in &mut hidden.leaks {
+        if matches!(leak.status.as_str(), "present" | "spared") && leak.why.is_some() {
+            leak.why = Some(SPARED.into());
+        }
+    }
     for shot in &mut hidden.shots {
         // That something was told calms the screen; what it was is nobody's business.
         shot.pain = shot.pain.take().map(|_| "told".into());
@@ -82,7 +88,15 @@ mod tests {
             focus: Vec::new(),
             speed: None,
             shots: Vec::new(),
-            leaks: Vec::new(),
+            leaks: vec![
+                serde_json::from_value(serde_json::json!({
+                    "id": "wrong_way_first", "name": "wrong way first", "status": "spared",
+                    "why": "the back: Canary", "sentence": "", "speed": "", "shots": 3, "judged": 4,
+                    "direction": null, "severity": 1.0, "shown": true, "source": "", "evidence": [],
+                    "slope": null, "suggestion": null,
+                }))
+                .unwrap(),
+            ],
             budget: Vec::new(),
             limits: vec!["Canary: back".into()],
             load: protocol::lesson::Load::default(),
@@ -97,6 +111,7 @@ mod tests {
                 "{canary}"
             );
         }
+        assert!(!after.contains("the back"), "{after}");
         assert!(after.contains("Student 6789") && after.contains("left"));
     }
 }

@@ -76,8 +76,8 @@ pub enum Said {
     Consent(Agreed),
     /// Of a lesson, made with the verb: who stands in the bay while it runs.
     Seat(Seated),
-    /// Of a block, made with the verb: it began. Taken back: there is no such block, and its shots belong to
-    /// the one before.
+    /// Of a block, made with the verb: it began; `false`: aside, without any time of its own, for shots that
+    /// are moved into it. Taken back: there is no such block, and its shots belong to the one before.
     Begun(bool),
     /// Of a block, made with the verb: it was ended, nanoseconds since 1970 in UTC.
     Ended(Option<u64>),

@@ -59,7 +59,7 @@ pub struct Leak {
     /// `present`, `absent`, `not_judged`, `off` (waits for the coach's thresholds) or `spared` (the
     /// student's limits).
     pub status: String,
-    /// Why it is not judged, or the limit, in words.
+    /// Why it is not judged, the limit, or why nothing is suggested though it is there, in words.
     pub why: Option<String>,
     /// What is seen, in one plain sentence; empty where it is not there.
     pub sentence: String,
@@ -81,7 +81,8 @@ pub struct Leak {
     pub evidence: Vec<Evidence>,
     /// The student's own slope against head speed; shown, does not decide.
     pub slope: Option<Slope>,
-    /// A movement to try, always with cautions; none where the student's limits name it.
+    /// A movement to try, always with cautions; none where the student's limits name it, or pain was
+    /// told and stands.
     pub suggestion: Option<Suggestion>,
 }
 

@@ -51,8 +51,8 @@ impl Store {
             params![session, purpose, club, date(began), planned, closed.map(date)],
         )?;
         let id = tx.last_insert_rowid();
-        let entry = Written::of(&student, &format!("block:{id}"), &Said::Begun(true))?
-            .write(&tx, now_utc_ns)?;
+        let said = Said::Begun(closed != Some(began));
+        let entry = Written::of(&student, &format!("block:{id}"), &said)?.write(&tx, now_utc_ns)?;
         settle(&tx, session)?;
         tx.commit()?;
         Ok((id, entry))
@@ -67,12 +67,9 @@ impl Store {
         session: &str,
         now_utc_ns: u64,
     ) -> Result<Option<i64>, ArchiveError> {
-        let Some(open) = self.blocks(session)?.pop() else {
+        let Some(open) = self.blocks(session)?.into_iter().find(Block::runs) else {
             return Ok(None);
         };
-        if open.ended_utc_ns.is_some() {
-            return Ok(None);
-        }
         let student = self.student_of(session)?;
         let tx = self.db.transaction()?;
         let said = Said::Ended(Some(now_utc_ns));
@@ -130,7 +127,7 @@ pub(super) fn apply(
 ) -> rusqlite::Result<()> {
     match (key, said) {
         ("begun", said) => {
-            let taken_back = !matches!(said, Some(Said::Begun(true)));
+            let taken_back = !matches!(said, Some(Said::Begun(_)));
             let sql = "UPDATE blocks SET taken_back = ?2 WHERE id = ?1";
             tx.execute(sql, params![block, taken_back])?;
         }

@@ -341,7 +341,7 @@ fn a_block_taken_back_leaves_its_shots_to_the_one_before() {
     let taken = store.undo(begun, "coach", at(20)).unwrap().n;
     assert_eq!(shots(&store), [(practice, 2, false)]);
     // A block of no time of its own ends none, and takes what is moved into it.
-    let (aside, _) = store
+    let (aside, made) = store
         .block_aside("south-1", told("practice"), (at(5), at(21)))
         .unwrap();
     let ask = Ask {
@@ -351,6 +351,15 @@ fn a_block_taken_back_leaves_its_shots_to_the_one_before() {
     };
     store.enter(&ask, at(22)).unwrap();
     assert_eq!(shots(&store), [(practice, 1, false), (aside, 1, true)]);
+    // It is entered as one, comes again as one, and is not the one that is ended.
+    assert_eq!(store.entry(made).unwrap().said, Some(Said::Begun(false)));
+    let gone = store.undo(made, "coach", at(22)).unwrap().n;
+    assert_eq!(shots(&store), [(practice, 2, false)]);
+    store.undo(gone, "coach", at(22)).unwrap();
+    assert_eq!(shots(&store), [(practice, 1, false), (aside, 1, true)]);
+    let ended = store.end_block("south-1", at(22)).unwrap().unwrap();
+    assert_eq!(shots(&store), [(practice, 1, true), (aside, 1, true)]);
+    store.undo(ended, "coach", at(22)).unwrap();
     store.undo(taken, "coach", at(23)).unwrap();
     assert_eq!(
         shots(&store),
