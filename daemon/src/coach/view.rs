@@ -316,9 +316,10 @@ mod tests {
         assert_eq!(id(telling(blocks.iter())), Some(2));
         blocks[1].ended_utc_ns = Some(20);
         assert_eq!(id(in_sight(&blocks)), Some(2));
-        // All of its shots went to the other club: they are what there is to tell.
+        // All of its shots went to the other club: the block before it tells, and without one they do.
         blocks[1].shots = 0;
-        assert_eq!(id(telling(blocks.iter())), Some(3));
+        assert_eq!(id(telling(blocks.iter())), Some(1));
+        assert_eq!(id(telling(blocks[1..].iter())), Some(3));
         assert_eq!(id(in_sight(&blocks[..0])), None);
     }
 

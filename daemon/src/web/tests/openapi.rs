@@ -123,7 +123,7 @@ async fn answers_are_as_described() {
         );
         check.answer(template, "200", &answer.json());
     }
-    let problem = rig.get("/api/v1/bays/south").await.json();
+    let problem = rig.get("/api/v1/bays/west").await.json();
     check.answer("/api/v1/bays/{bay}", "404", &problem);
     check.answer("/ws", "400", &rig.get("/ws").await.json());
     assert_eq!(
