@@ -64,7 +64,6 @@ const MARKS: [[L; 5]; 2] = [
 ];
 
 /// The lead and the trail arm.
-#[must_use]
 pub fn arms(s: &Smoothed, calibration: &Calibration) -> [Maybe<Arm>; 2] {
     [0, 1].map(|side| arm(s, calibration, side))
 }

@@ -53,7 +53,7 @@ pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Valu
         .as_ref()
         .ok_or_else(|| THREE_MARKERS.to_owned());
     values.set_each(&FACE_DIRECTION, |event| {
-        let toe = facing.as_ref().map_err(|why| String::clone(why));
+        let toe = facing.as_ref().map_err(String::clone);
         let value = toe.and_then(|toe| face(prepared, reader, (toe, event)));
         measured(value, at_impact(event))
     });

@@ -15,7 +15,6 @@ use crate::body::segments::Maybe;
 use crate::landmark::Landmark;
 use crate::measure::Prepared;
 use crate::swing::event::Event;
-use crate::window::Track;
 
 pub(super) fn measure(prepared: &Prepared, reader: Reader<'_>, values: &mut Values) {
     let span = span(prepared, reader);
@@ -124,8 +123,7 @@ fn residual(prepared: &Prepared, shape: &Shape, span: RangeInclusive<usize>) -> 
         Some((place, (&window.tracks[i], &prepared.seen[i])))
     };
     let members = shape.landmarks.iter().zip(&shape.places);
-    let (places, tracks): (Vec<Point3<f64>>, Vec<(&Track, &Vec<bool>)>) =
-        members.filter_map(member).unzip();
+    let (places, tracks): (Vec<_>, Vec<_>) = members.filter_map(member).unzip();
     let at = |m: usize, slot: usize| tracks[m].0[slot].filter(|_| tracks[m].1[slot]);
     let all = |slot: &usize| tracks.iter().all(|t| t.1[*slot] && t.0[*slot].is_some());
     let (whole, parts): (Vec<usize>, Vec<usize>) = span.partition(all);

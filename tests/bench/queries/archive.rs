@@ -120,7 +120,11 @@ impl<'a> Rows<'a> {
     }
 
     fn student(&self, id: &str, golfer: u32, consented: bool) {
-        let sex = if golfer % 2 == 0 { "female" } else { "male" };
+        let sex = if golfer.is_multiple_of(2) {
+            "female"
+        } else {
+            "male"
+        };
         let sql = "INSERT INTO students (id, name, side, sex, born, since_utc_ns) VALUES (?1, ?2, 'right', ?3, ?4, ?5)";
         let born = 1950 + golfer % 50;
         let name = format!("Golfer {golfer:06}");
