@@ -360,7 +360,7 @@ fn found_again(api: &Api, (student, club): (&str, &str), session: &str) {
     let by_hand =
         |e: &&Value| !["student", "club", "consent", "seat", "begun", "ended"].contains(&key(e));
     let entries = entries["entries"].as_array().unwrap();
-    assert_eq!(entries.iter().filter(by_hand).count(), 7);
+    assert_eq!(entries.iter().filter(by_hand).count(), 9);
     // What the verbs did is in the same log: who it is, consent, three blocks, two seats and the restart's.
     let count = |of: &str| entries.iter().filter(|e| key(e) == of).count();
     let verbs = ["student", "club", "consent", "begun", "seat"];
