@@ -21,6 +21,10 @@ use crate::support::{run_whin, scratch};
 const MATCH_S: f64 = 0.25;
 /// Each state of the network lasts so long, seconds of the wall.
 const SPELL_S: f64 = 10.0;
+/// A student's lesson lasts so long, seconds of the lesson; then the next one begins.
+const LESSON_S: f64 = 3600.0;
+/// A shot so soon after a change of lessons, seconds, has its window in neither.
+const CHANGE_S: f64 = 15.0;
 /// Resident memory before this share of the time fills rings and allocator.
 const SETTLED: f64 = 0.25;
 
@@ -42,6 +46,8 @@ struct Looks {
     /// Longest that any queue was, as a share of its room is not told: what waits, by name.
     queues: std::collections::BTreeMap<String, f64>,
     behind_s: f64,
+    /// Device time of every change of lessons, seconds.
+    changes: Vec<f64>,
 }
 
 fn archive(args: &[&str]) -> Value {
@@ -136,7 +142,7 @@ fn weather(
 }
 
 /// A bay that records around swings of somebody who has agreed to it.
-fn opened(dir: &Path, place: &str) -> Bay {
+fn opened(dir: &Path, place: &str) -> (Bay, String) {
     let who = ["--name", "Soaked", "--born", "1970", "--consent", "lesson"];
     let enrolled = archive(
         &[
@@ -151,11 +157,26 @@ fn opened(dir: &Path, place: &str) -> Bay {
     std::fs::write(&config, "version = 1\n[archive]\nrecord = \"swings\"\n").expect("a folder");
     let config = config.to_str().expect("a plain path");
     let args = ["--config", config, "--archive", place, "--student", student];
-    Bay::start("whin_32", &args)
+    (Bay::start("whin_32", &args), student.to_owned())
+}
+
+/// The student's lesson ends, and another one begins.
+fn next_lesson(bay: &Bay, student: &str) {
+    for seat in [
+        json!({ "mode": "nobody" }),
+        json!({ "mode": "student", "student": student }),
+    ] {
+        http::Api(bay.http).put("/api/v1/bays/bay/seat", &seat);
+    }
 }
 
 /// Plays a lesson at the bay through all kinds of weather, looking at it now and then; seconds it took.
-fn play(lesson: &mut Lesson, bay: &Bay, params: &Soak, looks: &mut Looks) -> f64 {
+fn play(
+    lesson: &mut Lesson,
+    (bay, student): (&Bay, &str),
+    params: &Soak,
+    looks: &mut Looks,
+) -> f64 {
     let map = MarkerMap::load("whin_32").expect("a shipped map");
     let mut sender = Sender::new(lesson, &map, true);
     let socket = UdpSocket::bind("127.0.0.1:0").expect("a socket");
@@ -180,6 +201,10 @@ fn play(lesson: &mut Lesson, bay: &Bay, params: &Soak, looks: &mut Looks) -> f64
             look_s = at_s + params.look_s;
             looks.look(at_s, bay);
         }
+        if frame.real_ns as f64 * 1e-9 >= LESSON_S * (looks.changes.len() + 1) as f64 {
+            looks.changes.push(frame.time_ns as f64 * 1e-9);
+            next_lesson(bay, student);
+        }
     }
     began.elapsed().as_secs_f64()
 }
@@ -189,11 +214,11 @@ pub(crate) fn soak(params: &Soak) -> Value {
     let dir = scratch("soak");
     let place = dir.join("archive");
     let place = place.to_str().expect("a plain path");
-    let bay = opened(&dir, place);
+    let (bay, student) = opened(&dir, place);
     let length_s = 60.0 * params.minutes * params.pace;
     let mut lesson = Lesson::new(&LessonParams::usual(params.seed, length_s));
     let mut looks = Looks::default();
-    let taken_s = play(&mut lesson, &bay, params, &mut looks);
+    let taken_s = play(&mut lesson, (&bay, &student), params, &mut looks);
     // The last swing's window and its way to the disk.
     std::thread::sleep(Duration::from_secs(5));
     let page = looks.look(taken_s + 5.0, &bay);
@@ -207,7 +232,12 @@ pub(crate) fn soak(params: &Soak) -> Value {
         .collect();
     let labels = lesson.labels();
     let shots = labels.iter().filter(|l| l.kind == Kind::Shot);
-    let times: Vec<f64> = shots.filter_map(|l| l.impact_s).collect();
+    let all: Vec<f64> = shots.filter_map(|l| l.impact_s).collect();
+    let cut = |t: &f64| {
+        let mut changes = looks.changes.iter();
+        changes.any(|c| (c - CHANGE_S..c + CHANGE_S).contains(t))
+    };
+    let (at_changes, times): (Vec<f64>, Vec<f64>) = all.into_iter().partition(cut);
     let near = |t: &&f64| impacts.iter().any(|i| (i - **t).abs() < MATCH_S);
     let archived = times.iter().filter(near).count();
     let settled: Vec<_> = looks
@@ -226,12 +256,15 @@ pub(crate) fn soak(params: &Soak) -> Value {
         "dropped": sum(&page, "whin_datagrams_dropped_total"),
         "lost": sum(&page, "whin_datagrams_lost_total"),
         "refused": sum(&page, "whin_datagrams_refused_total"),
+        "lessons": looks.changes.len() + 1,
+        "shots_at_changes": at_changes.len(),
         "shots": times.len(),
         "shots_archived": archived,
         "swings_archived": impacts.len(),
         "swings_not_archived": values(&page, "whin_swings_archived_total")
             .filter(|v| v.0.contains("false")).map(|v| v.1).sum::<f64>(),
         "damaged": verified["findings"].as_array().map_or(0, Vec::len),
+        "findings": verified["findings"],
         "resident_mb": [settled.first().map(|p| p.1), settled.last().map(|p| p.1)],
         "slope_mb_an_hour": hourly.map(|h| h[0]),
         "slope_error": hourly.map(|h| h[1]),
