@@ -14,6 +14,8 @@
 mod campaign;
 #[path = "../bay.rs"]
 mod bay;
+#[path = "../bench/suite/cpu.rs"]
+mod cpu;
 #[path = "../support.rs"]
 mod support;
 
@@ -132,17 +134,6 @@ fn busy() -> Vec<Due> {
     feed::of_c3d(&synthetic::c3d(&take, &map), Some(&map), 1).unwrap()
 }
 
-/// CPU time of a thread of a process by its name, seconds (`schedstat`: nanoseconds on a core).
-fn cpu_s(pid: u32, name: &str) -> f64 {
-    let tasks = fs::read_dir(format!("/proc/{pid}/task"))
-        .unwrap()
-        .map(|t| t.unwrap().path());
-    let mut named = tasks.filter(|t| fs::read_to_string(t.join("comm")).unwrap().trim() == name);
-    let thread = named.next().expect("a thread of this name");
-    let stat = fs::read_to_string(thread.join("schedstat")).unwrap();
-    stat.split(' ').next().unwrap().parse::<f64>().unwrap() * 1e-9
-}
-
 /// Share of one core that the archive's thread takes, bytes a second and the share of the disk's bytes.
 fn cost(dir: &Path, seconds: f64) -> (f64, f64, f64) {
     let place = dir.join("busy");
@@ -154,7 +145,7 @@ fn cost(dir: &Path, seconds: f64) -> (f64, f64, f64) {
     let length_ns = due.last().unwrap().time_ns + 1_000_000;
     let (begun, mut bytes, mut epoch) = (Instant::now(), 0, 1);
     let mut begins_ns = 0;
-    let before = cpu_s(bay.pid(), "archive");
+    let before = cpu::of(bay.pid(), Some("archive"));
     while begun.elapsed().as_secs_f64() < seconds {
         for datagram in &due {
             let at = Duration::from_nanos((begins_ns + datagram.time_ns) as u64);
@@ -169,7 +160,7 @@ fn cost(dir: &Path, seconds: f64) -> (f64, f64, f64) {
         epoch += 1;
     }
     let took_s = begun.elapsed().as_secs_f64();
-    let share = (cpu_s(bay.pid(), "archive") - before) / took_s;
+    let share = (cpu::of(bay.pid(), Some("archive")) - before) / took_s;
     assert_eq!(bay.stop(), Some(0));
     let files = fs::read_dir(place.join("recordings")).unwrap();
     let kept: u64 = files.map(|f| f.unwrap().metadata().unwrap().len()).sum();
