@@ -17,17 +17,19 @@ export function ofBay(address, bay = asked) {
 let hall = [];
 const told = [];
 
-/** Calls `hear` when it is known which bays there are. */
-export const onBays = (hear) => told.push(hear);
+/** Calls `hear` when it is known which bays there are. Pages that offer no choice do not ask: a display may not. */
+export function onBays(hear) {
+  told.push(hear);
+  if (told.length === 1) ask();
+}
 
-fetch("/api/v1/bays")
-  .then((answer) => (answer.ok ? answer.json() : { bays: [] }))
-  .then(({ bays }) => {
-    hall = bays;
-    for (const hear of told) hear();
-  })
+async function ask() {
+  const answer = await fetch("/api/v1/bays").catch(() => null);
   // Without them the page shows the bay that it was asked for.
-  .catch(() => {});
+  if (!answer?.ok) return;
+  hall = (await answer.json()).bays;
+  for (const hear of told) hear();
+}
 
 // How much of every name is the hall's, which a choice need not repeat: up to the last comma that all share.
 function common(bays) {

@@ -91,7 +91,7 @@ fn measured_again_the_same_program_finds_the_same_and_another_version_stays_besi
     let store = dir.join("store.db");
     let older = support::python("reference/archive_older.py", &[store.as_os_str()]);
     let older: Value = serde_json::from_str(&older).unwrap();
-    assert_eq!(older["version"], 3);
+    assert_eq!(older["version"], 5);
     let last = swings.iter().last().unwrap();
     let value = &results(&dir, last)[0]["report"]["measurement"]["metrics"]["backswing_time"];
     assert_eq!(

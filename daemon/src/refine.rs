@@ -35,9 +35,17 @@ pub struct Job {
     pub report: Report,
 }
 
-/// Why a swing stays without uncertainties.
+/// A draw panicked, a fault of the program.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Panicked;
+
+/// Why a swing of a live bay stays without uncertainties.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Unrefined {
+    Panicked,
+    /// The bay closes: nobody waits for draws.
+    Stopped,
+}
 
 /// Threads for draws: one core stays with the live path.
 #[must_use]
@@ -63,7 +71,8 @@ fn step_back() {
 fn step_back() {}
 
 /// Works until the analysis closes its end. Once the bay is asked to stop, what still waits is told to stay as
-/// it is: a restart takes no longer than one swing's draws, and `analyze` of the recording gives the rest.
+/// it is, and the draws in hand are given up: a restart takes no longer than one draw, and `analyze` of the recording
+/// gives the rest.
 pub fn run(
     jobs: &Receiver<Job>,
     outgoing: &Sender<Outgoing>,
@@ -84,9 +93,12 @@ pub fn run(
             publish(outgoing::unrefined(job.report, "the bay was closing"));
             continue;
         }
-        let refined = refined(&job.measured, threads());
+        let refined = refined_until(&job.measured, threads(), stop);
         drop(own_turn);
         match refined {
+            Err(Unrefined::Stopped) => {
+                publish(outgoing::unrefined(job.report, "the bay was closing"));
+            }
             Ok(measurement) => {
                 let report = Report {
                     revision: REFINED,
@@ -96,7 +108,7 @@ pub fn run(
                 info!(swing = %report.id, revision = report.revision, "uncertainties known");
                 publish(report);
             }
-            Err(Panicked) => {
+            Err(Unrefined::Panicked) => {
                 error!(code = %Code::SwingUnrefined, swing = %job.report.id, "a draw failed: the swing stays without uncertainties");
                 let said = outgoing::unrefined(job.report, "a fault of the program, see its log");
                 publish(said);
@@ -125,11 +137,22 @@ fn publish(outgoing: &Sender<Outgoing>, report: Report) {
 /// # Errors
 /// When a draw panics, a fault of the program.
 pub fn refined(measured: &Measured, threads: usize) -> Result<Measurement, Panicked> {
+    let never = AtomicBool::new(false);
+    refined_until(measured, threads, &never).map_err(|_panic| Panicked)
+}
+
+/// The same, given up when `stop` is set.
+fn refined_until(
+    measured: &Measured,
+    threads: usize,
+    stop: &AtomicBool,
+) -> Result<Measurement, Unrefined> {
     let mut measurement = outgoing::measurement(measured);
     let base = catch_unwind(AssertUnwindSafe(|| Base::new(&measured.prepared)));
-    match base.map_err(|_panic| Panicked)? {
+    match base.map_err(|_panic| Unrefined::Panicked)? {
         Ok(base) => {
-            let draws = draws(&base, uncertainty::seed(&measured.prepared), threads)?;
+            let seed = uncertainty::seed(&measured.prepared);
+            let draws = draws(&base, seed, (threads, stop))?;
             outgoing::add_uncertainty(&mut measurement, &summary(measured, &base, &draws));
         }
         Err(why) => measurement.notes.push(format!("No uncertainties: {why}.")),
@@ -148,7 +171,11 @@ fn summary(measured: &Measured, base: &Base, draws: &[Option<Draw>]) -> Summary 
 type Numbered = Vec<(u32, Option<Draw>)>;
 
 /// Every draw in the order of its number.
-fn draws(base: &Base, seed: u64, threads: usize) -> Result<Vec<Option<Draw>>, Panicked> {
+fn draws(
+    base: &Base,
+    seed: u64,
+    (threads, stop): (usize, &AtomicBool),
+) -> Result<Vec<Option<Draw>>, Unrefined> {
     let next = AtomicU32::new(0);
     let work = || {
         let mut made = Vec::new();
@@ -157,16 +184,19 @@ fn draws(base: &Base, seed: u64, threads: usize) -> Result<Vec<Option<Draw>>, Pa
             if i >= DRAWS {
                 return Ok(made);
             }
+            if stop.load(Ordering::Relaxed) {
+                return Err(Unrefined::Stopped);
+            }
             let draw = catch_unwind(AssertUnwindSafe(|| uncertainty::draw(base, seed, i)));
-            made.push((i, draw.map_err(|_panic| Panicked)?));
+            made.push((i, draw.map_err(|_panic| Unrefined::Panicked)?));
         }
     };
-    let parts: Result<Vec<Numbered>, Panicked> = thread::scope(|scope| {
+    let parts: Result<Vec<Numbered>, Unrefined> = thread::scope(|scope| {
         let helpers: Vec<_> = (1..threads).map(|_| scope.spawn(work)).collect();
         let own = work();
         let joined = helpers
             .into_iter()
-            .map(|h| h.join().unwrap_or(Err(Panicked)));
+            .map(|h| h.join().unwrap_or(Err(Unrefined::Panicked)));
         std::iter::once(own).chain(joined).collect()
     });
     let mut all: Vec<(u32, Option<Draw>)> = parts?.into_iter().flatten().collect();
