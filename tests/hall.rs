@@ -77,7 +77,7 @@ fn two_bays_teach_side_by_side() {
     let (status, refused) = sit(&api, "south", &ivo, &ivos);
     assert_eq!(status, 422, "nobody has two lessons at once");
     assert!(
-        refused["detail"].as_str().unwrap().contains("`north`"),
+        refused["detail"].as_str().unwrap().contains("“north”"),
         "{refused}"
     );
     assert_eq!(ask(api.0, "GET", "/api/v1/bays/west/lesson", None).0, 404);
