@@ -232,6 +232,7 @@ fn few_files_name_both_core_crates() {
         "export/window.rs",
         "src/coach.rs",
         "commands/demo.rs",
+        "commands/open.rs",
         "synthetic.rs",
         "src/lesson.rs",
         "table.rs",

@@ -1,3 +1,5 @@
+//! Fits in a frame that turns along beside circles whose truth is known.
+
 use super::*;
 use nalgebra::Rotation3;
 
