@@ -1,6 +1,5 @@
 //! Swings, blocks, lessons and golfers beside each other.
 
-use analysis::coaching::shot::Metric;
 use axum::extract::{Path, Query, State};
 use axum::routing::get;
 use protocol::shelf::{
@@ -11,6 +10,7 @@ use serde::Deserialize;
 use super::ask::ask;
 use super::describe::{Operation, shape};
 use super::shelf::{Answer, listed, metric, read, refused};
+use crate::coach::Metric;
 use crate::coach::cohort::{Beside, Golfers};
 use crate::web::problem::Problem;
 use crate::web::server::Shared;
