@@ -88,9 +88,13 @@ class Lesson:
             time.sleep(0.05)
 
     def tap(self, selector, words=""):
+        """A tap where the words have come to rest: the page paints anew a moment after each tap, which moves them."""
+        seen = []
+
         def reachable():
             found = self.browser.run(FIND, selector, words)
-            return found if found and found["hit"] else None
+            seen.append(found)
+            return found if found and found["hit"] and seen[-2:] == [found, found] else None
         place = self.until(f"{words or selector}, where a finger can reach it", reachable)
         self.browser.point(place["x"], place["y"], kind=self.hand)
 
@@ -147,12 +151,6 @@ def walk(lesson, student):
         take_home(lesson, student)
 
 
-def consents(lesson):
-    """Taps the consent, as often as a person would whose finger met a page that had just moved."""
-    lesson.tap("#student button", "Consents to being measured")
-    return "Nothing will be recorded" not in lesson.browser.run(SHOWN, "#student")
-
-
 def enroll(lesson, name):
     """A student with consent, a club, the check-in."""
     lesson.shows("#top", lesson.api()["seat"]["student"]["name"], "● recorded")
@@ -166,7 +164,8 @@ def enroll(lesson, name):
     lesson.browser.keys("\ue003" * 4 + "1990")
     lesson.gone("#student", "guardian")
     lesson.tap("#student button", "right-handed")
-    lesson.until("the consent taken", lambda: consents(lesson))
+    lesson.tap("#student button", "Consents to being measured")
+    lesson.gone("#student", "Nothing will be recorded")
     lesson.fits("adding a student")
     lesson.tap("#student button", "Add student")
     lesson.shows("#top", name, "right-handed", "● recorded")
