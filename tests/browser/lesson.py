@@ -87,15 +87,19 @@ class Lesson:
                 raise Lost(f"never seen: {what}; the page shows {self.browser.run('return document.body.innerText')[:600]!r}")
             time.sleep(0.05)
 
-    def tap(self, selector, words=""):
-        """A tap where the words have come to rest: the page paints anew a moment after each tap, which moves them."""
+    def rest(self, selector, words=""):
+        """Where something can be touched once it has come to rest: the page paints anew a moment after each touch and
+        with each shot, which moves what is below."""
         seen = []
 
         def reachable():
             found = self.browser.run(FIND, selector, words)
             seen.append(found)
             return found if found and found["hit"] and seen[-2:] == [found, found] else None
-        place = self.until(f"{words or selector}, where a finger can reach it", reachable)
+        return self.until(f"{words or selector}, where a finger can reach it", reachable)
+
+    def tap(self, selector, words=""):
+        place = self.rest(selector, words)
         self.browser.point(place["x"], place["y"], kind=self.hand)
 
     def type(self, words, text):
@@ -240,8 +244,7 @@ def on_the_scale(lesson):
 def drag(lesson, edge, pixels):
     """Drags a grip and waits until the API has what the grip then reads."""
     before = held(lesson)["band"][edge]
-    place = lesson.until(f"the grip {edge}", lambda: lesson.browser.run(FIND, f".bandruler[data-metric='{FOCUS}'] .grip.{edge}", ""))
-    lesson.expect(place["hit"], f"the grip {edge} is covered")
+    place = lesson.rest(f".bandruler[data-metric='{FOCUS}'] .grip.{edge}")
     lesson.browser.point(place["x"], place["y"], to=(place["x"] + pixels, place["y"]), kind=lesson.hand)
     lesson.until(f"{edge} dragged from {before}", lambda: held(lesson)["band"][edge] != before)
     lesson.shows(f"[data-metric='{FOCUS}']", "Set by coach")
