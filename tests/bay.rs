@@ -115,7 +115,12 @@ impl Bay {
 
     /// A WebSocket client of this bay.
     pub(crate) async fn listen(&self) -> Listener {
-        let (socket, _) = connect_async(format!("ws://{}/ws", self.http))
+        self.listen_to("").await
+    }
+
+    /// The same with a query, such as which bay of a hall is meant.
+    pub(crate) async fn listen_to(&self, query: &str) -> Listener {
+        let (socket, _) = connect_async(format!("ws://{}/ws{query}", self.http))
             .await
             .expect("the socket opens");
         let mut listener = Listener {

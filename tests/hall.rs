@@ -92,7 +92,7 @@ fn two_bays_teach_side_by_side() {
         hit(south_udp, Style::Balanced, 2, 10);
     });
     own_shots(&api, [("north", &ivo, 1), ("south", &ottoline, 2)]);
-    entries_find_their_bay(&api, &ottoline, &south["seat"]["session"]);
+    entries_find_their_bay((&bay, &api), &ottoline, &south["seat"]["session"]);
     let stays = api.get("/api/v1/bays/north/lesson");
     assert_eq!(stays["seat"]["student"]["id"], ivo);
 
@@ -125,12 +125,18 @@ fn own_shots(api: &Api, bays: [(&str, &String, usize); 2]) {
 }
 
 /// What is entered without naming a bay goes for that in which the student stands, here the second one.
-fn entries_find_their_bay(api: &Api, ottoline: &str, session: &Value) {
+fn entries_find_their_bay((hall, api): (&Bay, &Api), ottoline: &str, session: &Value) {
     // An entry about whoever stands in the second bay shows there, although no bay was named.
     let spared = |lesson: &Value| lesson["limits"].to_string().contains("physiotherapist");
     let limit = json!([{ "movement": "hips", "reason": "advice of a physiotherapist" }]);
+    let runtime = tokio::runtime::Runtime::new().unwrap();
+    let mut screen = runtime.block_on(hall.listen_to("?bay=south"));
     let entry = enter(api, json!({ "student": ottoline }), "limits", limit);
-    lesson(api, "south", spared);
+    // That bay's screens are told at once, not with the next shot.
+    runtime.block_on(async {
+        let told = |message: &Value| message["type"] == "lesson" && spared(message);
+        while !told(&screen.next().await.unwrap()) {}
+    });
     assert!(!spared(&api.get("/api/v1/bays/north/lesson")));
     undo(api, &entry["n"]);
     lesson(api, "south", |lesson| !spared(lesson));

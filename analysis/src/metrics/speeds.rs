@@ -175,6 +175,11 @@ fn sliding(
             .filter(|&i| motion.known[i])
             .map(|i| ((i as f64 - slot) / rate_hz, motion.points[i].coords))
             .collect();
+        // Beyond what it was made of, or mostly of holes, a fit says what it likes.
+        let around = samples.first()?.0 <= 0.0 && samples.last()?.0 >= 0.0;
+        if !around || 2 * samples.len() < known.len() {
+            return None;
+        }
         turning::Fit::point(&samples, SLIDE_DEGREE, 0.0)?
     };
     Some(fit.state(0.0).velocity.norm())

@@ -3,7 +3,9 @@
 
 use std::sync::Arc;
 
-use protocol::lesson::{Ask, Calibrated, Entry, NewCalibration, NewSeat, OnFile, Seat};
+use protocol::lesson::{
+    Ask, Calibrated, Entry, Move, Moved, NewCalibration, NewSeat, OnFile, Seat,
+};
 
 use super::Coach;
 use crate::archive::ArchiveError;
@@ -116,8 +118,20 @@ impl Hall {
         self.with(student).calibrate_from(student, file)
     }
 
-    /// Something changed that the lessons of other bays may show.
+    /// Moves a shot: [`Coach::move_swing`], in the bay where it was hit.
+    ///
+    /// # Errors
+    /// As there.
+    pub fn move_swing(&self, id: &str, asked: &Move) -> Result<Moved, ArchiveError> {
+        // A swing is called by its bay, its sender's start and its time.
+        let bay = id.rsplitn(3, '-').nth(2).unwrap_or_default();
+        self.bay(bay).move_swing(id, asked)
+    }
+
+    /// Something changed that the lessons of other bays may show: that of the only one knows it already.
     pub fn ring(&self) {
-        self.0.iter().for_each(|coach| coach.ring());
+        if self.0.iter().nth(1).is_some() {
+            self.0.iter().for_each(|coach| coach.ring());
+        }
     }
 }

@@ -135,7 +135,17 @@ impl Config {
             }
             seen.push((&bay.id, bay.listen));
         }
-        None
+        let students = self.bays.iter().map(|bay| &bay.student);
+        let students = std::iter::once(&self.archive.student).chain(students);
+        let mut told: Vec<&String> = students.flatten().collect();
+        told.sort();
+        let twice = told.windows(2).find(|pair| pair[0] == pair[1]);
+        twice.map(|pair| {
+            format!(
+                "student `{}` stands in two bays: nobody has two lessons at once",
+                pair[0]
+            )
+        })
     }
 }
 

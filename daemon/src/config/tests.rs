@@ -120,6 +120,11 @@ fn bays_that_do_not_go_together_are_named() {
         Code::ConfigValue,
         &["`north`", "`west`", "127.0.0.1:47800"],
     );
+    let both = HALL.replace(
+        "[late_millis]",
+        "[archive]\nstudent = \"w-1\"\n[late_millis]",
+    );
+    refuse(&both, Code::ConfigValue, &["`w-1` stands in two bays"]);
     let odd = HALL.replace("student =", "pupil =");
     refuse(
         &odd,

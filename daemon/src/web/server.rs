@@ -159,7 +159,8 @@ fn router(site: Shared) -> Router {
 async fn ring_after_writing(State(site): State<Shared>, request: Request, next: Next) -> Response {
     let writes = !request.method().is_safe();
     let response = next.run(request).await;
-    if let Some(hall) = site.hall.as_ref().filter(|_| writes) {
+    let done = writes && response.status().is_success();
+    if let Some(hall) = site.hall.as_ref().filter(|_| done) {
         hall.ring();
     }
     response

@@ -93,5 +93,5 @@ async fn move_swing(
     Path(swing): Path<String>,
     Told(asked): Told<Move>,
 ) -> Answer {
-    ask(site, move |coach| coach.move_swing(&swing, &asked)).await
+    ask_hall(site, move |hall| hall.move_swing(&swing, &asked)).await
 }
