@@ -231,3 +231,34 @@ fn way_down(prepared: &Prepared) -> Maybe<f64> {
     let rest = path.windows(2).last().map_or(0.0, chord) * (impact.slot - impact.before as f64);
     Ok(whole - before_top + rest)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Uniform motion at 10 m/s, sampled at 1000 Hz with half a millimetre of jitter, of which some frames are known.
+    fn speed_at_50(known: impl Fn(usize) -> bool) -> Option<f64> {
+        let jitter = |i: usize| 0.0005 * f64::from(u8::from(i % 3 == 0));
+        let points: Vec<_> = (0..101)
+            .map(|i| Point3::new(0.01 * i as f64, jitter(i), 0.0))
+            .collect();
+        let known: Vec<bool> = (0..101).map(known).collect();
+        let motion = Motion {
+            points: &points,
+            known: &known,
+            rate_hz: 1000.0,
+        };
+        let mut stretches = turning::Stretches::new(1000.0, SLIDE_DEGREE);
+        sliding((motion, &mut stretches), SLIDE_HALF_S, 50.0, 100)
+    }
+
+    #[test]
+    fn a_fit_is_read_inside_what_it_was_made_of_and_not_beyond() {
+        let near = |speed: Option<f64>| speed.is_some_and(|v| (v - 10.0).abs() < 0.5);
+        assert!(near(speed_at_50(|_| true)));
+        assert!(near(speed_at_50(|i| i % 4 != 0)), "every fourth is hidden");
+        assert_eq!(speed_at_50(|i| i < 48), None, "nothing after it");
+        assert_eq!(speed_at_50(|i| i > 52), None, "nothing before it");
+        assert_eq!(speed_at_50(|i| i % 4 == 0), None, "mostly holes");
+    }
+}
