@@ -238,7 +238,7 @@ mod tests {
 
     /// Uniform motion at 10 m/s, sampled at 1000 Hz with half a millimetre of jitter, of which some frames are known.
     fn speed_at_50(known: impl Fn(usize) -> bool) -> Option<f64> {
-        let jitter = |i: usize| 0.0005 * f64::from(u8::from(i % 3 == 0));
+        let jitter = |i: usize| 0.0005 * f64::from(u8::from(i.is_multiple_of(3)));
         let points: Vec<_> = (0..101)
             .map(|i| Point3::new(0.01 * i as f64, jitter(i), 0.0))
             .collect();
