@@ -24,7 +24,7 @@ use crate::outgoing;
 
 /// How far refining steps back: the kernel's nice value.
 #[cfg(target_os = "linux")]
-const NICE: i32 = 15;
+const NICE: i32 = 5;
 
 /// A swing that waits for its uncertainties.
 #[derive(Debug)]
