@@ -99,9 +99,10 @@ struct Carried<'a> {
     /// Its number in sentences.
     name: &'a str,
     surface: Surface,
-    series: &'a Reactions,
     /// Its reaction on time.
     wrenches: Side,
+    /// The same read so much later, an entry a delay that is tried; `None` where it is not known.
+    late: Vec<Option<Side>>,
 }
 
 /// Force, and moment about the middle of a plate's surface, one entry a bell.
@@ -179,8 +180,8 @@ impl<'a> Bench<'a> {
             bench.plates.push(Carried {
                 name: &plate.name,
                 surface,
-                series,
                 wrenches,
+                late: Self::lags().map(|s| bench.read(series, s)).collect(),
             });
         }
         if bench.plates.is_empty() {
@@ -236,14 +237,23 @@ impl<'a> Bench<'a> {
         (-steps..=steps).map(|k| f64::from(k) * LAG_STEP_S)
     }
 
+    /// What is left over at each delay that can be read, by the sides of one plate or of all.
+    fn each_lag<'b>(
+        &'b self,
+        sides: impl Fn(usize) -> Option<Vec<&'b Side>>,
+    ) -> impl Iterator<Item = (f64, Left)> {
+        let left = move |(n, late_s)| Some((late_s, self.left(&sides(n)?)));
+        Self::lags().enumerate().filter_map(left)
+    }
+
+    /// What is left over with all plates read later.
+    fn all_late(&self) -> impl Iterator<Item = (f64, Left)> {
+        self.each_lag(|n| self.plates.iter().map(|p| p.late[n].as_ref()).collect())
+    }
+
     /// All plates read at another time: that at which the least force is left over.
     fn lag(&self) -> Maybe<f64> {
-        let at = |late_s: f64| {
-            let sides = self.plates.iter().map(|p| self.read(p.series, late_s));
-            let sides = sides.collect::<Option<Vec<_>>>()?;
-            Some((late_s, self.left(&sides.iter().collect::<Vec<_>>()).force))
-        };
-        let tried: Vec<(f64, f64)> = Self::lags().filter_map(at).collect();
+        let tried: Vec<(f64, f64)> = self.all_late().map(|(s, left)| (s, left.force)).collect();
         lowest(&tried)
             .map(|l| l.0)
             .ok_or_else(|| "the force plates sent too little".to_owned())

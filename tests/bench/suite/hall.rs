@@ -16,6 +16,8 @@ use daemon::feed;
 use daemon::map::MarkerMap;
 use daemon::synthetic;
 use futures_util::{SinkExt as _, StreamExt as _};
+use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::{Rng as _, SeedableRng as _};
 use serde_json::{Value, json};
 use tokio::net::{TcpListener, TcpStream};
 use tokio_tungstenite::tungstenite::Message;
@@ -30,7 +32,9 @@ use super::{cpu, http};
 const EPOCH: usize = 16;
 /// The order of a stream waits so long for what may have been overtaken, nanoseconds.
 const REORDER_NS: i64 = 50_000_000;
-/// Swings whose reports a screen waits for after the last datagram.
+/// A bay rests for up to so long before a shot, ms.
+const REST_MS: u64 = 8000;
+/// A message comes at least this often; four times that without a swing ends the waiting for it.
 const AFTER: Duration = Duration::from_secs(6);
 
 pub(crate) fn rows(quick: bool) {
@@ -219,12 +223,7 @@ fn work(bays: usize, shots: usize) -> Seen {
         let screens: Vec<_> = (0..bays).map(watching).collect();
         let sending = |(n, &to): (usize, &SocketAddr)| {
             let take = &takes[n % takes.len()];
-            // Bays do not swing in step.
-            let wait = Duration::from_millis(310 * n as u64 % 4000);
-            scope.spawn(move || {
-                std::thread::sleep(wait);
-                play(take, to, shots)
-            })
+            scope.spawn(move || play(take, to, (n as u64, shots)))
         };
         let senders: Vec<_> = hall.sockets.iter().enumerate().map(sending).collect();
         for (screen, sender) in screens.into_iter().zip(senders) {
@@ -249,12 +248,14 @@ fn work(bays: usize, shots: usize) -> Seen {
     }
 }
 
-/// Sends a take over and over, each time from a sender that began anew: when the datagram that the report needs was
-/// sent, and how many were.
-fn play(shot: &Shot, to: SocketAddr, shots: usize) -> Vec<(Instant, usize)> {
+/// Sends a take over and over, each time from a sender that began anew and after a rest of its own, as bays do not
+/// swing in step: when the datagram that the report needs was sent, and how many were.
+fn play(shot: &Shot, to: SocketAddr, (seed, shots): (u64, usize)) -> Vec<(Instant, usize)> {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let socket = UdpSocket::bind("127.0.0.1:0").unwrap();
     socket.connect(to).unwrap();
-    let once = |epoch: usize| {
+    let mut once = |epoch: usize| {
+        std::thread::sleep(Duration::from_millis(rng.next_u64() % REST_MS));
         let (began, mut needed) = (Instant::now(), None);
         for (n, (at_ns, bytes)) in shot.datagrams.iter().enumerate() {
             let early = Duration::from_nanos(*at_ns).saturating_sub(began.elapsed());
@@ -270,7 +271,7 @@ fn play(shot: &Shot, to: SocketAddr, shots: usize) -> Vec<(Instant, usize)> {
         }
         (needed.unwrap(), shot.datagrams.len())
     };
-    (1..=shots).map(once).collect()
+    (1..=shots).map(&mut once).collect()
 }
 
 /// When the first report of each shot came, by the epoch of its sender, until all have come or nothing does.
@@ -284,7 +285,7 @@ fn watch(http: SocketAddr, bay: usize, shots: usize) -> Vec<(usize, Instant)> {
         let address = format!("ws://{http}/ws?bay=bay-{bay}");
         let (mut socket, _) = connect_async(address).await.unwrap();
         let mut heard = Instant::now();
-        while came.len() < shots && heard.elapsed() < 2 * AFTER {
+        while came.len() < shots && heard.elapsed() < 4 * AFTER {
             let Ok(Some(Ok(message))) = tokio::time::timeout(AFTER, socket.next()).await else {
                 break;
             };

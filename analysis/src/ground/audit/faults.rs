@@ -102,23 +102,18 @@ pub(super) fn candidates(bench: &Bench<'_>) -> Vec<(Fault, f64)> {
             sides.swap(m, n);
             (Fault::Swapped(m, n), score(bench.left(&sides)))
         }));
-        let late = |late_s| {
-            Some((
-                late_s,
-                with(n, &bench.read(bench.plates[n].series, late_s)?),
-            ))
-        };
-        let late: Vec<(f64, f64)> = Bench::lags().filter_map(late).collect();
+        let late = bench.each_lag(|lag| {
+            let mut sides = own.clone();
+            sides[n] = bench.plates[n].late[lag].as_ref()?;
+            Some(sides)
+        });
+        let late: Vec<(f64, f64)> = late.map(|(s, left)| (s, score(left))).collect();
         tried.extend(lowest(&late).map(|(by, left)| (Fault::Late(n, by), left)));
         tried.extend(gain(bench, n));
         tried.extend(offset(bench, n));
     }
-    let all = |late_s| {
-        let sides = bench.plates.iter().map(|p| bench.read(p.series, late_s));
-        let sides = sides.collect::<Option<Vec<_>>>()?;
-        Some((late_s, score(bench.left(&sides.iter().collect::<Vec<_>>()))))
-    };
-    let all: Vec<(f64, f64)> = Bench::lags().filter_map(all).collect();
+    let all = bench.all_late();
+    let all: Vec<(f64, f64)> = all.map(|(s, left)| (s, score(left))).collect();
     tried.extend(lowest(&all).map(|(by, left)| (Fault::AllLate(by), left)));
     tried
 }
