@@ -11,6 +11,17 @@ use analysis::ground::window::GroundWindow;
 /// The plates' window around the take's impact, in the take's time from its first frame on; `None`
 /// for a golfer without plates.
 pub(crate) fn plates(take: &Take) -> Option<GroundWindow> {
+    let forces = stream(take)?;
+    let impact_ns = (take.truth.event("impact").expect("an impact") * 1e9) as i64;
+    let window = impact_ns - 4_500_000_000..impact_ns + 700_000_000;
+    Some(GroundWindow {
+        plates: forces.window(window.start, window.end, &Alignment::Shared),
+    })
+}
+
+/// The plates' stream up to 1.3 s after the take's impact: the live bay looks before later samples push
+/// the first ones out of its ring.
+pub(crate) fn stream(take: &Take) -> Option<Forces> {
     let plates = take.plates.as_ref()?;
     let described = |plate: &PlateView| PlateDescription {
         kind: PlateKind::Moments,
@@ -25,7 +36,6 @@ pub(crate) fn plates(take: &Take) -> Option<GroundWindow> {
     };
     let mut forces = Forces::new(layout, 0);
     let impact_ns = (take.truth.event("impact").expect("an impact") * 1e9) as i64;
-    // The live bay looks before later samples push the first ones out of its ring.
     let until = ((impact_ns as f64 * 1e-9 + 1.3) * plates.rate_hz) as usize;
     let [trail, lead] = &plates.plates;
     for (n, both) in trail
@@ -44,8 +54,5 @@ pub(crate) fn plates(take: &Take) -> Option<GroundWindow> {
             values: values.map(|v| Some(*v as f32)).collect(),
         });
     }
-    let window = impact_ns - 4_500_000_000..impact_ns + 700_000_000;
-    Some(GroundWindow {
-        plates: forces.window(window.start, window.end, &Alignment::Shared),
-    })
+    Some(forces)
 }

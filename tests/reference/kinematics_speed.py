@@ -1,8 +1,10 @@
 """One swing's kinematics in vectorized NumPy/SciPy, timed: kinematics_speed.py FOLDER
 
-FOLDER holds window.json {"rate", "landmarks", "slots", "impact", "repeats"} and window.f64 (slot,
-landmark, coordinate; metres; golfer right-handed, X to the target, Y up, Z to the ball). Prints
-{"seconds": quickest time of one swing, "values": some of what was found}.
+FOLDER holds window.json {"rate", "landmarks", "slots", "impact", "in_a_row", "from_s", "club", "ground"?} and
+window.f64 (slot, landmark, coordinate; metres; golfer right-handed, X to the target, Y up, Z to the
+ball); with "ground" also ground.f64 (sample, channel), and `ground_speed.py` does its part. For each line
+that comes in it prints the quickest of "in_a_row" times of one swing, seconds; at the end of its input
+{"kinematics": some of what was found, "ground": the same of the plates}.
 
 Written as a practitioner would for speed: every frame in one array call, no loop over frames. It
 does what the analysis does for kinematics: tracks held against their smoothness and clusters against
@@ -20,6 +22,8 @@ from pathlib import Path
 import numpy as np
 from scipy import signal
 from scipy.spatial.transform import Rotation
+
+import ground_speed
 
 GROUPS = {
     "pelvis": ["left_asis", "right_asis", "left_psis", "right_psis"],
@@ -44,7 +48,7 @@ MASSES = {
     "hand": (0.0059, 0.769, 0.580, 0.484, 0.368), "thigh": (0.145, 0.385, 0.349, 0.347, 0.156),
     "shank": (0.0457, 0.437, 0.259, 0.255, 0.097), "foot": (0.0133, 0.421, 0.278, 0.262, 0.132),
 }
-CLUB_KG, CLUB_BALANCE_M, CLUB_KG_M2, GRAVITY = 0.32, 0.65, 0.045, 9.81
+GRAVITY = 9.80665
 
 
 def unit(v):
@@ -171,6 +175,106 @@ def elbow(shoulder, lateral, wrist, across, sign):
     return centre
 
 
+def legs(of, turn, place, p):
+    """Hip centres (Harrington 2007) in the pelvis; knees and ankles inside their markers."""
+    width = np.linalg.norm(p[1] - p[0])
+    depth = np.linalg.norm((p[0] + p[1] - p[2] - p[3]) / 2)
+    front = (p[0] + p[1]) / 2
+    knees = {}
+    for side, sign in (("left", -1.0), ("right", 1.0)):
+        local = front + [-0.24 * depth - 0.0099, -0.30 * width - 0.0109, sign * (0.33 * width + 0.0073)]
+        hip = turn @ local + place
+        knee, ankle = of(f"{side}_knee"), of(f"{side}_ankle")
+        for _ in range(4):
+            lateral = -sign * unit(np.cross(knee - hip, ankle - knee))
+            knee, ankle = of(f"{side}_knee") - 0.05 * lateral, of(f"{side}_ankle") - 0.036 * lateral
+        thigh, shank = unit(knee - hip), unit(ankle - knee)
+        knees[side] = np.arccos(np.clip((thigh * shank).sum(1), -1, 1))
+        knees[side + "_hip"], knees[side + "_knee"], knees[side + "_ankle"] = hip, knee, ankle
+    return knees
+
+
+def masses(of, turn, place, shape, knees, club, rate):
+    """The body as moving masses: share, centre, velocity, energy and angular momentum of each part."""
+    d = lambda x: np.gradient(x, 1 / rate, axis=0)
+    grip, shaft = club
+    trunk_up = turn["thorax"][:, :, 1]
+    pelvis_point = (knees["left_hip"] + knees["right_hip"]) / 2
+    spins = {k: spin(turn[k], rate) for k in ("pelvis", "thorax", "head")}
+    # The notch at its height on the thorax' long axis; the head's centre below the middle of the ears.
+    mid = (shape["thorax"][1] + shape["thorax"][3]) / 2
+    high = np.array([mid[0], shape["thorax"][2, 1], mid[2]])
+    low, notch = (turn["thorax"] @ p + place["thorax"] for p in (mid, high))
+    skull = (shape["head"][1] + shape["head"][2]) / 2 + [0.010, -0.025, 0.0]
+    skull = turn["head"] @ skull + place["head"]
+    trunk_m = np.linalg.norm(high - mid) + np.linalg.norm(low - pelvis_point, axis=1).mean()
+    navel = low + 0.54 * (pelvis_point - low)
+    between = (spins["pelvis"] + spins["thorax"]) / 2
+    parts = [
+        block("head", skull, turn["head"], spins["head"], 0.243, d),
+        block("upper_trunk", notch + 0.505 * (low - notch), turn["thorax"], spins["thorax"], 0.30 * trunk_m, d),
+        block("mid_trunk", low + 0.451 * (navel - low), turn["thorax"], between, 0.40 * trunk_m, d),
+        block("lower_trunk", navel + 0.552 * (pelvis_point - navel), turn["pelvis"], spins["pelvis"], 0.30 * trunk_m, d),
+    ]
+    drop = 0.17 * np.linalg.norm(of("left_acromion") - of("right_acromion"), axis=1)[:, None] * trunk_up
+    for of_side, sign in (("left", 1.0), ("right", -1.0)):
+        radial, ulnar = of(f"{of_side}_radial_styloid"), of(f"{of_side}_ulnar_styloid")
+        shoulder, joint = of(f"{of_side}_acromion") - drop, (radial + ulnar) / 2
+        bend = elbow(shoulder, of(f"{of_side}_elbow"), joint, ulnar - radial, sign)
+        below = grip + shaft * (((joint - grip) * shaft).sum(1) + 0.06)[:, None]
+        parts += [
+            moving("upper_arm", shoulder, bend, d),
+            moving("forearm", bend, joint, d),
+            moving("hand", joint, joint + 0.083 * unit(below - joint), d),
+            moving("thigh", knees[of_side + "_hip"], knees[of_side + "_knee"], d),
+            moving("shank", knees[of_side + "_knee"], knees[of_side + "_ankle"], d),
+            moving("foot", of(f"{of_side}_heel"), of(f"{of_side}_heel") + 1.3 * (of(f"{of_side}_toe") - of(f"{of_side}_heel")), d),
+        ]
+    return parts
+
+
+def thin(x, stride):
+    """Means of some slots each, the bend of the path over them taken out again."""
+    if stride == 1:
+        return x
+    means = x[: len(x) // stride * stride].reshape(-1, stride, *x.shape[1:]).mean(1)
+    out = means.copy()
+    out[1:-1] -= (means[2:] + means[:-2] - 2 * means[1:-1]) * ((1 - 1 / stride**2) / 24)
+    return out
+
+
+def motion(raw, column, shape, rate, impact, start):
+    """Golfer and club up to impact from the markers as they are, at some 250 places a second, as the
+    comparison with the plates needs them: no low-pass bends the path's end."""
+    stride = max(int(rate / 250), 1)
+    placed, rate = thin(raw[: impact + 1], stride), rate / stride
+    of = lambda name: placed[:, column[name]]
+    kinds = ("pelvis", "thorax", "head")
+    found = [poses(placed[:, [column[m] for m in GROUPS[k]]], shape[k]) for k in kinds]
+    turn, place = ({k: f[i] for k, f in zip(kinds, found)} for i in (0, 1))
+    shaft = unit(of("club_shaft_low") - of("club_butt"))
+    grip = of("club_butt") + 0.13 * shaft
+    knees = legs(of, turn["pelvis"], place["pelvis"], shape["pelvis"])
+    parts = masses(of, turn, place, shape, knees, (grip, shaft), rate)
+    middle = 0.5 * (stride - 1)
+    judged = int(np.ceil((start - middle) / stride))
+    first = judged - int(0.1 * rate)
+    share = np.array([p[0] for p in parts])
+    share /= share.sum()
+    centres, velocities, momenta = (np.stack([p[i][first:] for p in parts]) for i in (1, 2, 4))
+    whole = sum(p[0] for p in parts)
+
+    def angular(about):
+        moved = np.cross(centres - about, velocities)
+        return np.tensordot(share, moved, 1) + momenta.sum(0) / whole
+
+    return {
+        "rate": rate, "start": judged - first, "angular": angular, "shaft": shaft[first:],
+        "times": (np.arange(first, len(placed)) * stride + middle) / (rate * stride),
+        "centre": np.tensordot(share, centres, 1), "club": (grip + (CLUB_BALANCE_M - 0.13) * shaft)[first:],
+    }
+
+
 def kinematics(raw, names, rate, impact):
     column = {n: i for i, n in enumerate(names)}
     of_group = {k: raw[:, [column[m] for m in members]] for k, members in GROUPS.items()}
@@ -209,22 +313,7 @@ def kinematics(raw, names, rate, impact):
         off = shape[kind] @ own.transpose(0, 2, 1) + at_place[:, None] - stretch
         left[kind] = np.sqrt((off**2).sum() / (off.size - 6 * len(off)))
 
-    # Hip centres (Harrington 2007) in the pelvis; knees and ankles inside their markers.
-    p = shape["pelvis"]
-    width = np.linalg.norm(p[1] - p[0])
-    depth = np.linalg.norm((p[0] + p[1] - p[2] - p[3]) / 2)
-    front = (p[0] + p[1]) / 2
-    knees = {}
-    for side, sign in (("left", -1.0), ("right", 1.0)):
-        local = front + [-0.24 * depth - 0.0099, -0.30 * width - 0.0109, sign * (0.33 * width + 0.0073)]
-        hip = turn["pelvis"] @ local + place["pelvis"]
-        knee, ankle = of(f"{side}_knee"), of(f"{side}_ankle")
-        for _ in range(4):
-            lateral = -sign * unit(np.cross(knee - hip, ankle - knee))
-            knee, ankle = of(f"{side}_knee") - 0.05 * lateral, of(f"{side}_ankle") - 0.036 * lateral
-        thigh, shank = unit(knee - hip), unit(ankle - knee)
-        knees[side] = np.arccos(np.clip((thigh * shank).sum(1), -1, 1))
-        knees[side + "_hip"], knees[side + "_knee"], knees[side + "_ankle"] = hip, knee, ankle
+    knees = legs(of, turn["pelvis"], place["pelvis"], shape["pelvis"])
 
     lab = {k: Rotation.from_matrix(turn[k]).as_euler("YXZ") for k in ("pelvis", "thorax", "head")}
     axial = {k: np.unwrap(v[:, 0]) + np.pi / 2 for k, v in lab.items()}
@@ -274,31 +363,7 @@ def kinematics(raw, names, rate, impact):
     club_j = 0.5 * (CLUB_KG * (centre_v**2).sum(1) + CLUB_KG_M2 * (club_spin**2).sum(1))
 
     # The body as moving masses.
-    spins = {k: spin(turn[k], rate) for k in ("pelvis", "thorax", "head")}
-    low = (of("t8") + of("xiphoid")) / 2
-    trunk_m = np.linalg.norm(of("sternal_notch") - pelvis_point, axis=1).mean()
-    navel = low + 0.54 * (pelvis_point - low)
-    between = (spins["pelvis"] + spins["thorax"]) / 2
-    parts = [
-        block("head", place["head"], turn["head"], spins["head"], 0.243, d),
-        block("upper_trunk", (of("sternal_notch") + low) / 2, turn["thorax"], spins["thorax"], 0.30 * trunk_m, d),
-        block("mid_trunk", (low + navel) / 2, turn["thorax"], between, 0.40 * trunk_m, d),
-        block("lower_trunk", (navel + pelvis_point) / 2, turn["pelvis"], spins["pelvis"], 0.30 * trunk_m, d),
-    ]
-    drop = 0.17 * np.linalg.norm(of("left_acromion") - of("right_acromion"), axis=1)[:, None] * trunk_up
-    for of_side, sign in (("left", 1.0), ("right", -1.0)):
-        radial, ulnar = of(f"{of_side}_radial_styloid"), of(f"{of_side}_ulnar_styloid")
-        shoulder, joint = of(f"{of_side}_acromion") - drop, (radial + ulnar) / 2
-        bend = elbow(shoulder, of(f"{of_side}_elbow"), joint, ulnar - radial, sign)
-        below = grip + shaft * (((joint - grip) * shaft).sum(1) + 0.06)[:, None]
-        parts += [
-            moving("upper_arm", shoulder, bend, d),
-            moving("forearm", bend, joint, d),
-            moving("hand", joint, joint + 0.083 * unit(below - joint), d),
-            moving("thigh", knees[of_side + "_hip"], knees[of_side + "_knee"], d),
-            moving("shank", knees[of_side + "_knee"], knees[of_side + "_ankle"], d),
-            moving("foot", of(f"{of_side}_heel"), of(f"{of_side}_heel") + 1.3 * (of(f"{of_side}_toe") - of(f"{of_side}_heel")), d),
-        ]
+    parts = masses(of, turn, place, shape, knees, (grip, shaft), rate)
     body_kg = sum(p[0] for p in parts)
     mass_centre = sum(p[0] * p[1] for p in parts) / body_kg
     energy = {
@@ -362,22 +427,63 @@ def kinematics(raw, names, rate, impact):
     values |= {f"energy_peak.{k}": v[down].max() for k, v in energy.items()}
     values |= {f"cluster_residual.{k}": v for k, v in left.items()}
     values |= {f"loose.{k}": v for k, v in loose.items()} | {"bad_tracks": len(bad)}
-    return values
+    found = {
+        "events": events, "quiet": (max(0, int(start) - int(0.2 * rate)), int(start)), "grip": grip, "shaft": shaft,
+        "feet": [(of(f"{side}_heel"), of(f"{side}_toe")) for side in ("left", "right")], "shape": shape,
+        "mass_centre": mass_centre, "energy": {k: v[down].max() for k, v in energy.items()},
+    }
+    return values, found
+
+
+def ground(raw, names, rate, impact, from_s, found, plates):
+    """What the plates add: their reactions, their metrics, and plates against motion."""
+    slots = {k: v for k, v in found["events"].items() if v == v}
+    still = slice(*found["quiet"])
+    swing = {
+        "times": {k: from_s + slot / rate for k, slot in slots.items()},
+        "quiet_s": [from_s + slot / rate for slot in found["quiet"]],
+        "places_s": from_s + np.arange(len(raw)) / rate,
+        "feet": [[mark[still].mean(0) for mark in foot] for foot in found["feet"]],
+    } | {k: found[k] for k in ("mass_centre", "grip", "shaft", "energy")}
+    looked = plates.reactions(from_s, from_s + (len(raw) - 1) / rate)
+    values, weight = ground_speed.metrics(plates, swing, looked)
+    column = {n: i for i, n in enumerate(names)}
+    moved = motion(raw, column, found["shape"], rate, impact, slots["takeaway_start"])
+    moved["times"] += from_s
+    _, _, sharp, noise = looked
+    values |= {"noise.up": noise[1], "sharp_peak.up": sharp[1].max()}
+    return values | ground_speed.audit(plates, moved, looked, weight)
 
 
 folder = Path(sys.argv[1])
 task = json.loads((folder / "window.json").read_text())
 raw = np.fromfile(folder / "window.f64").reshape(task["slots"], len(task["landmarks"]), 3)
 assert not np.isnan(raw).any(), "this script fills no gaps"
-took = []
-for _ in range(task["repeats"]):
+CLUB_KG, CLUB_BALANCE_M, CLUB_KG_M2 = task["club"]
+plates = None
+if "ground" in task:
+    plates = ground_speed.Plates(task["ground"], task["club"], np.fromfile(folder / "ground.f64"))
+
+
+def once():
+    given = raw, task["landmarks"], task["rate"], task["impact"]
+    values, found = kinematics(*given)
+    return values, ground(*given, task["from_s"], found, plates) if plates else {}
+
+
+def timed():
     begin = time.perf_counter()
-    values = kinematics(raw, task["landmarks"], task["rate"], task["impact"])
-    took.append(time.perf_counter() - begin)
+    once()
+    return time.perf_counter() - begin
+
+
+for _ in sys.stdin:
+    print(min(timed() for _ in range(task["in_a_row"])), flush=True)
+values, of_ground = once()
 deg = lambda k: float(np.degrees(values[k]))
 print(json.dumps({
-    "seconds": min(took),
-    "values": {
+    "ground": {k: float(v) for k, v in of_ground.items()},
+    "kinematics": {
         "pelvis_rotation@top": round(deg("pelvis_rotation@top"), 2),
         "thorax_rotation@top": round(deg("thorax_rotation@top"), 2),
         "separation_peak": round(deg("separation_peak"), 2),
