@@ -153,9 +153,9 @@ def camera(look, url, api):
         return
     look.browser.run("document.getElementById('stages').scrollIntoView();")
     canvas = ".pane canvas"
-    for event in ("address", "top", "impact"):
+    for event in ("address", "impact"):
         look.browser.run("document.querySelector(`.event[data-side='a'][data-event='${arguments[0]}']`)?.click();", event)
-        for preset in ("above", "along the line", "face on"):
+        for preset in ("above", "along the line"):
             look.browser.run(PRESS, ".cameras button", preset)
             x, y = look.browser.run(MIDDLE, canvas)
             # Down to the golfer's eyes and around.
@@ -163,7 +163,7 @@ def camera(look, url, api):
                 look.browser.point(x, y, to=to)
                 whole(look, f"{event}, from {preset} by hand to {to}")
     look.browser.run("document.querySelector(arguments[0]).focus();", canvas)
-    for key in UP + 4 * LEFT + 8 * RIGHT + 6 * DOWN:
+    for key in UP + 3 * LEFT + 5 * RIGHT + 4 * DOWN:
         look.browser.keys(key)
         whole(look, f"key {key!r}")
     captions = lambda: [p["caption"] for p in look.browser.run(PANES)]
