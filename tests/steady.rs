@@ -2,6 +2,8 @@
 //! an allocator, in a process of its own. What may take memory is what happens once in a while, whatever the number
 //! of datagrams: a stretch of memory for some hundred of them, a description, a look at the bay's health.
 
+#![expect(clippy::unwrap_used, reason = "a test stops where something fails")]
+
 use std::alloc::System;
 use std::collections::BTreeMap;
 use std::net::UdpSocket;

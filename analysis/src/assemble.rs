@@ -50,7 +50,7 @@ pub struct Assembler {
     /// Column of the source → place in the frame.
     places: Vec<Option<usize>>,
     open: Option<(Arc<CaptureFrame>, u8)>,
-    /// Frames that are needed no more, to be filled anew.
+    /// Frames that are needed no more, to be filled anew: with those of the ring never more than it once held.
     spent: Vec<Arc<CaptureFrame>>,
     incomplete: u64,
 }

@@ -178,7 +178,7 @@ fn a_lost_block_is_bridged_and_a_longer_hole_is_not() {
 
 #[test]
 fn faults_of_a_plate_have_reasons_and_spare_the_other() {
-    let spoil = |f: &dyn Fn(u64, &mut ForceBlock)| {
+    let spoil = |f: &dyn Fn(u64, &mut ForceBlock<'_>)| {
         let blocks = (0..200).map(|n| {
             let mut b = block(n * 10);
             f(n, &mut b);
@@ -189,7 +189,7 @@ fn faults_of_a_plate_have_reasons_and_spare_the_other() {
         assert!(window[1].series.is_ok());
         window[0].series.clone().unwrap_err()
     };
-    let each = |b: &mut ForceBlock, f: &dyn Fn(usize, &mut Option<f32>)| {
+    let each = |b: &mut ForceBlock<'_>, f: &dyn Fn(usize, &mut Option<f32>)| {
         for sample in b.values.to_mut().chunks_mut(12) {
             sample[..6]
                 .iter_mut()
