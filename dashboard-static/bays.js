@@ -39,11 +39,27 @@ function common(bays) {
   return ends.at(-1) ?? 0;
 }
 
+// Keys that choose another line of a closed choice, one after the other.
+const STEPS = /^(Arrow(Up|Down|Left|Right)|Home|End|PageUp|PageDown|[^ ])$/;
+
 /** A choice of bays for the way between pages; nothing where there is one bay. */
 export function bayChoice() {
   if (hall.length < 2) return null;
   const current = hall.some((bay) => bay.id === asked) ? asked : hall[0].id;
   const option = ({ id, name }) => el("option", { value: id, selected: id === current }, name.slice(common(hall)));
-  const onchange = ({ target }) => location.assign(ofBay(location.pathname, target.value));
-  return el("select.bays", { "aria-label": "Bay", onchange }, hall.map(option));
+  const go = (id) => id !== current && location.assign(ofBay(location.pathname, id));
+  // By keys the page would be left at the first step, before the bay that is wanted: there Enter goes over.
+  let stepping = false;
+  return el("select.bays", {
+    "aria-label": "Bay", title: "by keys: Enter goes over to the bay",
+    onpointerdown: () => { stepping = false; },
+    onkeydown: (e) => {
+      if (e.key === "Enter" && e.target.value !== current) {
+        e.preventDefault();
+        go(e.target.value);
+      } else if (e.key !== "Tab" && e.key !== "Shift") stepping = !e.altKey && STEPS.test(e.key);
+    },
+    onchange: ({ target }) => stepping || go(target.value),
+    onblur: ({ target }) => { target.value = current; },
+  }, hall.map(option));
 }

@@ -3,7 +3,7 @@
 
 import { figure, headPoint, pelvisPoint } from "./body.js";
 import { look } from "./camera.js";
-import { drawFigure, drawFloor, drawFootWords, drawForce, drawPath, drawRest, drawShade } from "./stick.js";
+import { drawFigure, drawFloor, drawForce, drawPath, drawRest, drawShade, footWords, writeFootWords } from "./stick.js";
 import { mix } from "./vector.js";
 
 /** How long the way of the head stands behind it. */
@@ -28,10 +28,15 @@ export function drawTake(stage, time, { take, ground, rest, path = true, feet = 
   if (shade) drawShade(stage, shade.shapes, shade.colors);
   if (path) drawPath(stage, take.headPath(time - PATH_S, time, PATH_STEP_S));
   drawFigure(stage, shapes);
-  if (feet) drawFootWords(stage, shapes, Math.max(SMALLEST_WORDS_PX, 0.11 * stage.scale));
-  if (ground?.weight) drawForces(stage, ground, time);
+  const size = wordSize(stage);
+  const words = feet ? footWords(stage, shapes, size) : [];
+  if (ground?.weight) drawForces(stage, ground, time, [...words]);
+  // Last: a bar may stand where a foot's word is.
+  writeFootWords(stage, words, size);
   return shapes;
 }
+
+const wordSize = (stage) => Math.max(SMALLEST_WORDS_PX, 0.11 * (stage.wordScale ?? stage.scale));
 
 // The pose that was drawn last: two views of one moment are of the same shapes.
 const poses = new WeakMap();
@@ -52,14 +57,14 @@ export function restPoint(take, restAt) {
   return headPoint(take.poseAt(restAt));
 }
 
-// Each foot's words stand on the side where the other foot is not.
-function drawForces(stage, ground, time) {
+// Each foot's words stand on the side where the other foot is not, and clear of what is written already.
+function drawForces(stage, ground, time, taken) {
   const sides = ["lead", "trail"].map((side) => ({ side, center: ground.center(side, time), share: ground.force(side, time) }))
     .filter(({ center, share }) => center && share);
   const across = sides.map(({ center }) => look(stage.view, center)[0]);
   const middle = across.reduce((sum, x) => sum + x, 0) / across.length;
   sides.forEach(({ side, center, share }, i) => {
     const outward = across[i] < middle || (sides.length === 1 && side === "trail") ? -1 : 1;
-    drawForce(stage, center, share, side, Math.max(SMALLEST_WORDS_PX, 0.11 * stage.scale), outward);
+    drawForce(stage, center, share, side, wordSize(stage), outward, taken);
   });
 }

@@ -12,6 +12,7 @@ const HATCH_STEP = 6;
 const METRES_A_WEIGHT = 0.5;
 const FLOOR_M = 0.75;
 const HALO = 4;
+const EDGE_PX = 4;
 const MOST_HALOS = 400;
 // Shades of the club head's way, old to new.
 const FRESHNESS = 14;
@@ -157,7 +158,7 @@ export function drawRest(stage, point) {
  * Draws a force as a tapered bar that rises from `foot`, a point, half a metre for a whole body weight,
  * with its size in words at its end, `outward` of it (-1 left, 1 right) where the other leg is not.
  */
-export function drawForce(stage, foot, share, side, size, outward) {
+export function drawForce(stage, foot, share, side, size, outward, taken) {
   const [p, q] = [stage.place(foot), stage.place(along(foot, METRES_A_WEIGHT, share))];
   const reach = Math.hypot(q.x - p.x, q.y - p.y);
   if (reach < 3) return;
@@ -175,27 +176,59 @@ export function drawForce(stage, foot, share, side, size, outward) {
   c.font = `600 ${size}px ${stage.typeface}`;
   c.textAlign = outward < 0 ? "right" : "left";
   c.textBaseline = "middle";
-  const spot = [`${Math.round(100 * share[1])} %`, q.x + outward * 0.1 * stage.scale, q.y];
+  const words = `${Math.round(100 * share[1])} %`;
+  // Inside the picture where the bar is: a camera that comes near leaves little room beside it.
+  const { clientWidth: w } = stage.canvas;
+  const [least, most] = outward < 0 ? [c.measureText(words).width + EDGE_PX, w] : [0, w - c.measureText(words).width - EDGE_PX];
+  const beside = q.x + outward * Math.min(0.1 * stage.scale, 2 * size);
+  const x = q.x > 0 && q.x < w ? Math.min(Math.max(beside, least), most) : beside;
+  const spot = [words, x, free(c, words, x, q.y, size, taken)];
   stage.halo(...spot);
   c.fillStyle = stage.colors.ink;
   c.fillText(...spot);
 }
 
+// How high words stand whose middle belongs at `y`: above whatever words are there already.
+function free(c, words, x, y, size, taken) {
+  const wide = c.measureText(words).width;
+  const left = c.textAlign === "right" ? x - wide : x;
+  const over = (t) => t.left < left + wide && left < t.right && t.top < y + size / 2 && y - size / 2 < t.bottom;
+  for (let hit = taken.find(over); hit; hit = taken.find(over)) y = hit.top - size / 2;
+  taken.push({ left, right: left + wide, top: y - size / 2, bottom: y + size / 2 });
+  return y;
+}
+
 /** Writes "lead" and "trail" under the feet (where they stand apart). */
 export function drawFootWords(stage, shapes, size) {
+  writeFootWords(stage, footWords(stage, shapes, size), size);
+}
+
+/** Where those words belong, in pixels, before anything is written. */
+export function footWords(stage, shapes, size) {
+  const c = stage.context;
+  c.font = `${size}px ${stage.typeface}`;
+  const feet = shapes.filter((s) => s.foot).map((s) => footPlace(stage, s));
+  const middle = feet.reduce((sum, foot) => sum + foot.x, 0) / feet.length;
+  return feet.map(({ side, x, y, k }) => {
+    // Outward from the middle: feet that stand close keep their words apart.
+    const wide = c.measureText(side).width;
+    const left = x < middle ? x + 0.03 * k - wide : x - 0.03 * k;
+    const top = y + 0.06 * k;
+    return { side, align: x < middle ? "right" : "left", left, right: left + wide, top, bottom: top + size };
+  });
+}
+
+/** Writes them. */
+export function writeFootWords(stage, words, size) {
   const c = stage.context;
   c.font = `${size}px ${stage.typeface}`;
   c.textBaseline = "top";
   c.fillStyle = stage.colors.ink;
-  const feet = shapes.filter((s) => s.foot).map((s) => footPlace(stage, s));
-  const middle = feet.reduce((sum, foot) => sum + foot.x, 0) / feet.length;
-  for (const foot of feet) {
-    // Outward from the middle: feet that stand close keep their words apart.
-    c.textAlign = foot.x < middle ? "right" : "left";
-    const spot = [foot.x + (foot.x < middle ? 0.03 : -0.03) * foot.k, foot.y + 0.06 * foot.k];
+  for (const { side, align, left, right, top } of words) {
+    c.textAlign = align;
     // The club may pass there: the words stay legible over it.
-    stage.halo(foot.side, ...spot);
-    c.fillText(foot.side, ...spot);
+    stage.halo(side, align === "right" ? right : left, top);
+    c.fillText(side, align === "right" ? right : left, top);
   }
 }
 

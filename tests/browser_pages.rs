@@ -1,7 +1,8 @@
 //! What holds for every page of the screens (`browser/pages.py`): no serious violation of WCAG by
 //! axe-core, nothing wrong in the console, no request off the origin, and a lost daemon is told and found
 //! again. What the Rig page says of each fault (`browser/rig.py`), and a left-handed student on all of them, at
-//! every size, light and dark (`browser/everywhere.py`).
+//! every size, light and dark (`browser/everywhere.py`). Typed numbers, the Shelf's camera, the keyboard and the
+//! choice of bays (`browser/hands.py`).
 
 use std::io::{BufRead, BufReader, Write as _};
 use std::path::PathBuf;
@@ -108,6 +109,12 @@ fn every_page_is_for_everybody_and_says_when_the_daemon_is_gone() {
 fn the_rig_page_says_what_is_wrong_and_what_to_do() {
     let demo = Demo::start_at("127.0.0.1:0");
     passed(&python("browser/rig.py", &[demo.url.as_ref()]));
+}
+
+#[test]
+fn hands_and_keys_get_where_they_want() {
+    let demo = Demo::start_at("127.0.0.1:0");
+    passed(&python("browser/hands.py", &[demo.url.as_ref()]));
 }
 
 #[test]

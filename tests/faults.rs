@@ -75,7 +75,7 @@ fn through(mut sent: Vec<Sent>) -> Seen {
             feed(Arrival::Tick { now_ns });
             now_ns += 100_000_000;
         }
-        let bytes = one.bytes.as_slice().into();
+        let bytes = one.bytes.clone().into();
         feed(Arrival::Datagram { received_ns, bytes });
     }
     for _ in 0..50 {

@@ -155,7 +155,7 @@ impl Feed {
         }
     }
 
-    fn send(&mut self, stream: u32, time_ns: i64, content: Content) {
+    fn send(&mut self, stream: u32, time_ns: i64, content: Content<'_>) {
         let sequence = &mut self.sequence[stream as usize - 1];
         let place = Place {
             epoch: self.epoch,

@@ -5,6 +5,7 @@
 //! pass. It ends at *measure*: bands, leaks and change are functions over stored values.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use crate::assemble::FramePart;
 use crate::body::live::PelvisNow;
@@ -33,17 +34,18 @@ const SILENCE_NS: u64 = 1_000_000_000;
 /// Device time between two datagrams of a stream from which its sender stood still, nanoseconds.
 const PAUSE_NS: i64 = 500_000_000;
 
-/// What a datagram carried.
+/// What a datagram carried. Points and values may stay where they were decoded: what is in order is taken from
+/// there, only what has to wait for an earlier one is copied.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Content {
+pub enum Content<'a> {
     /// A marker stream describes itself.
     Layout(Box<MarkerLayout>),
     /// A part of a marker frame.
-    Part(FramePart),
+    Part(FramePart<'a>),
     /// A force stream describes itself.
     ForceLayout(Box<ForceLayout>),
     /// Samples of force plates.
-    Forces(ForceBlock),
+    Forces(ForceBlock<'a>),
     /// A trigger noticed impact, device time in nanoseconds.
     Pulse(i64),
     /// Nothing that is measured: part of a description (named), or something refused
@@ -51,9 +53,24 @@ pub enum Content {
     Counted(Option<&'static str>),
 }
 
+impl Content<'_> {
+    /// The same with points and values of its own.
+    #[must_use]
+    pub fn into_owned(self) -> Content<'static> {
+        match self {
+            Self::Part(part) => Content::Part(part.into_owned()),
+            Self::Forces(block) => Content::Forces(block.into_owned()),
+            Self::Layout(layout) => Content::Layout(layout),
+            Self::ForceLayout(layout) => Content::ForceLayout(layout),
+            Self::Pulse(time_ns) => Content::Pulse(time_ns),
+            Self::Counted(what) => Content::Counted(what),
+        }
+    }
+}
+
 /// One input.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Input {
+pub enum Input<'a> {
     /// A decoded datagram.
     Datagram {
         /// Stream id.
@@ -65,7 +82,7 @@ pub enum Input {
         /// Arrival, nanoseconds on the receiver's monotonic clock.
         received_ns: u64,
         /// What it carried.
-        content: Content,
+        content: Content<'a>,
     },
     /// Time has passed without a datagram.
     Tick {
@@ -85,7 +102,7 @@ pub enum Output {
         time_ns: i64,
     },
     /// A frame in order, for the live view.
-    Pose(CaptureFrame),
+    Pose(Arc<CaptureFrame>),
     /// A swing whose kind is settled was measured soon after impact; what lies later is not measured yet.
     /// The same swing follows as [`Output::Swing`], under the same name and of the same kind.
     First {
@@ -172,7 +189,7 @@ pub struct Shared {
 struct Stream {
     id: u32,
     clock: u32,
-    sequencer: Sequencer<Content>,
+    sequencer: Sequencer<Content<'static>>,
     layouts: BTreeMap<u32, MarkerLayout>,
     markers: Option<Markers>,
     epoch: u32,
@@ -211,7 +228,7 @@ impl Analyzer {
     }
 
     /// Takes one input and appends what follows from it to `out`.
-    pub fn push(&mut self, input: Input, out: &mut Vec<Output>) {
+    pub fn push(&mut self, input: Input<'_>, out: &mut Vec<Output>) {
         match input {
             Input::Tick { now_ns } => self.tick(now_ns, out),
             Input::Datagram {
@@ -303,7 +320,7 @@ impl Analyzer {
 
     /// Whether a stream may be kept. A new one needs something understood in it; when all places are
     /// taken, the stream that carries no markers or has been silent for longest gives way.
-    fn has_room(&mut self, stream: u32, content: &Content, now_ns: u64) -> bool {
+    fn has_room(&mut self, stream: u32, content: &Content<'_>, now_ns: u64) -> bool {
         if self.streams.contains_key(&stream) {
             return true;
         }
@@ -356,7 +373,13 @@ impl Stream {
         }
     }
 
-    fn push(&mut self, place: Place, content: Content, shared: &mut Shared, out: &mut Vec<Output>) {
+    fn push(
+        &mut self,
+        place: Place,
+        content: Content<'_>,
+        shared: &mut Shared,
+        out: &mut Vec<Output>,
+    ) {
         match self.sequencer.judge(place) {
             Order::Strange => return,
             Order::Restarted => {
@@ -383,13 +406,19 @@ impl Stream {
         if let Content::Pulse(time_ns) = content {
             shared.ground.pulse(self.id, self.clock, time_ns);
         }
+        if self.sequencer.is_next(place) {
+            return self.take(content, shared, out);
+        }
         let mut ordered = Vec::new();
+        let content = content.into_owned();
         self.sequencer.push(place, content, &mut ordered);
-        self.take(ordered, shared, out);
+        for content in ordered {
+            self.take(content, shared, out);
+        }
     }
 
     /// Device time of the last instant that a datagram tells of: it left no earlier.
-    fn newest_ns(&self, place: Place, content: &Content, ground: &GroundBook) -> i64 {
+    fn newest_ns(&self, place: Place, content: &Content<'_>, ground: &GroundBook) -> i64 {
         match (content, ground.stream(self.id)) {
             (Content::Forces(block), Some((_, rate_hz))) => {
                 let span = block.samples().saturating_sub(1) as f64 * 1e9 / rate_hz;
@@ -402,28 +431,29 @@ impl Stream {
     fn finish(&mut self, shared: &mut Shared, out: &mut Vec<Output>) {
         let mut ordered = Vec::new();
         self.sequencer.flush(&mut ordered);
-        self.take(ordered, shared, out);
+        for content in ordered {
+            self.take(content, shared, out);
+        }
         if let Some(markers) = &mut self.markers {
             markers.finish(shared, out);
         }
     }
 
-    fn take(&mut self, ordered: Vec<Content>, shared: &mut Shared, out: &mut Vec<Output>) {
-        for content in ordered {
-            match content {
-                Content::Layout(layout) => self.describe(*layout, shared, out),
-                Content::Part(part) => self.part(&part, shared, out),
-                Content::ForceLayout(layout) => {
-                    self.content = "forces";
-                    shared.ground.describe(self.id, self.clock, &layout);
-                }
-                Content::Forces(block) => {
-                    self.content = "forces";
-                    self.undescribed += u64::from(!shared.ground.push(self.id, &block));
-                }
-                Content::Pulse(_) => self.content = "trigger",
-                Content::Counted(what) => self.content = what.unwrap_or(self.content),
+    /// Takes what is next in order.
+    fn take(&mut self, content: Content<'_>, shared: &mut Shared, out: &mut Vec<Output>) {
+        match content {
+            Content::Layout(layout) => self.describe(*layout, shared, out),
+            Content::Part(part) => self.part(&part, shared, out),
+            Content::ForceLayout(layout) => {
+                self.content = "forces";
+                shared.ground.describe(self.id, self.clock, &layout);
             }
+            Content::Forces(block) => {
+                self.content = "forces";
+                self.undescribed += u64::from(!shared.ground.push(self.id, &block));
+            }
+            Content::Pulse(_) => self.content = "trigger",
+            Content::Counted(what) => self.content = what.unwrap_or(self.content),
         }
     }
 
@@ -443,7 +473,7 @@ impl Stream {
         self.layouts.insert(layout.id, layout);
     }
 
-    fn part(&mut self, part: &FramePart, shared: &Shared, out: &mut Vec<Output>) {
+    fn part(&mut self, part: &FramePart<'_>, shared: &Shared, out: &mut Vec<Output>) {
         self.content = "markers";
         if self
             .markers

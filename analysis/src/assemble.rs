@@ -3,6 +3,9 @@
 //! Expects the parts of one stream in order (see `stream`). A frame of which a part never came is
 //! handed on with the points that did come.
 
+use std::borrow::Cow;
+use std::sync::Arc;
+
 use nalgebra::Point3;
 
 use crate::frame::{CaptureFrame, MarkerLayout, landmarks};
@@ -13,7 +16,7 @@ const REACH_M: f64 = 1e5;
 
 /// One datagram's worth of a frame, still in source units and axes.
 #[derive(Debug, Clone, PartialEq)]
-pub struct FramePart {
+pub struct FramePart<'a> {
     /// Layout that gives the columns their meaning.
     pub layout: u32,
     /// Frame number of the sender.
@@ -25,7 +28,18 @@ pub struct FramePart {
     /// Column of the first point.
     pub first: usize,
     /// Points in source units and axes; `None` where not seen.
-    pub points: Vec<Option<[f32; 3]>>,
+    pub points: Cow<'a, [Option<[f32; 3]>]>,
+}
+
+impl FramePart<'_> {
+    /// The same with points of its own.
+    #[must_use]
+    pub fn into_owned(self) -> FramePart<'static> {
+        FramePart {
+            points: Cow::Owned(self.points.into_owned()),
+            ..self
+        }
+    }
 }
 
 /// Joins parts to frames for one layout.
@@ -35,7 +49,9 @@ pub struct Assembler {
     landmarks: Vec<Landmark>,
     /// Column of the source → place in the frame.
     places: Vec<Option<usize>>,
-    open: Option<(CaptureFrame, u8)>,
+    open: Option<(Arc<CaptureFrame>, u8)>,
+    /// Frames that are needed no more, to be filled anew: with those of the ring never more than it once held.
+    spent: Vec<Arc<CaptureFrame>>,
     incomplete: u64,
 }
 
@@ -58,6 +74,7 @@ impl Assembler {
             landmarks,
             places,
             open: None,
+            spent: Vec::new(),
             incomplete: 0,
         }
     }
@@ -80,40 +97,54 @@ impl Assembler {
         self.incomplete
     }
 
-    /// Takes the next part and appends what is complete, or will never be, to `out`.
-    pub fn push(&mut self, part: &FramePart, out: &mut Vec<CaptureFrame>) {
-        if self
-            .open
-            .as_ref()
-            .is_some_and(|(frame, _)| frame.number != part.number)
-        {
-            self.flush(out);
-        }
-        let empty = || CaptureFrame {
-            number: part.number,
-            time_ns: part.time_ns,
-            points: vec![None; self.landmarks.len()],
+    /// Takes the next part; what is complete, or will never be, in order.
+    pub fn push(
+        &mut self,
+        part: &FramePart<'_>,
+    ) -> impl Iterator<Item = Arc<CaptureFrame>> + use<> {
+        let other = |(frame, _): &(Arc<CaptureFrame>, u8)| frame.number != part.number;
+        let broken = if self.open.as_ref().is_some_and(other) {
+            self.flush()
+        } else {
+            None
         };
-        let (frame, seen) = self.open.get_or_insert_with(|| (empty(), 0));
-        for (place, point) in self.places.iter().skip(part.first).zip(&part.points) {
+        let (frame, seen) = self.open.get_or_insert_with(|| {
+            let mut frame = self.spent.pop().unwrap_or_default();
+            // Whoever still holds it keeps it as it was.
+            let blank = Arc::make_mut(&mut frame);
+            (blank.number, blank.time_ns) = (part.number, part.time_ns);
+            blank.points.clear();
+            blank.points.resize(self.landmarks.len(), None);
+            (frame, 0)
+        });
+        let points = &mut Arc::make_mut(frame).points;
+        let columns = self.places.iter().skip(part.first);
+        for (place, point) in columns.zip(part.points.iter()) {
             if let Some(place) = place {
-                frame.points[*place] = point
+                points[*place] = point
                     .map(|p| self.layout.bay_from_source.point(p))
                     .filter(in_reach);
             }
         }
         *seen = seen.saturating_add(1);
-        if *seen >= part.parts {
-            out.extend(self.open.take().map(|(frame, _)| frame));
-        }
+        let complete = if *seen >= part.parts {
+            self.open.take().map(|(frame, _)| frame)
+        } else {
+            None
+        };
+        broken.into_iter().chain(complete)
     }
 
-    /// Hands on an open frame as it is.
-    pub fn flush(&mut self, out: &mut Vec<CaptureFrame>) {
-        if let Some((frame, _)) = self.open.take() {
-            self.incomplete += 1;
-            out.push(frame);
-        }
+    /// The open frame as it is.
+    pub fn flush(&mut self) -> Option<Arc<CaptureFrame>> {
+        let (frame, _) = self.open.take()?;
+        self.incomplete += 1;
+        Some(frame)
+    }
+
+    /// Takes back a frame that is needed no more: a later one is put into its place in memory.
+    pub fn give_back(&mut self, frame: Arc<CaptureFrame>) {
+        self.spent.push(frame);
     }
 }
 
@@ -140,7 +171,7 @@ mod tests {
         }
     }
 
-    fn part(number: u64, parts: u8, first: usize, points: &[f32]) -> FramePart {
+    fn part(number: u64, parts: u8, first: usize, points: &[f32]) -> FramePart<'static> {
         FramePart {
             layout: 1,
             number,
@@ -154,10 +185,8 @@ mod tests {
     #[test]
     fn parts_join_in_landmark_order_and_metres() {
         let mut a = Assembler::new(layout());
-        let mut out = Vec::new();
-        a.push(&part(0, 2, 0, &[1000.0, 2000.0]), &mut out);
-        assert!(out.is_empty());
-        a.push(&part(0, 2, 2, &[3000.0]), &mut out);
+        assert_eq!(a.push(&part(0, 2, 0, &[1000.0, 2000.0])).count(), 0);
+        let out: Vec<_> = a.push(&part(0, 2, 2, &[3000.0])).collect();
         assert_eq!(a.landmarks(), [Landmark::C7, Landmark::T8]);
         let xs: Vec<_> = out[0].points.iter().map(|p| p.map(|p| p.x)).collect();
         assert_eq!(xs, [Some(3.0), Some(1.0)]);
@@ -166,19 +195,33 @@ mod tests {
     #[test]
     fn a_damaged_coordinate_is_a_marker_not_seen() {
         let mut a = Assembler::new(layout());
-        let mut out = Vec::new();
-        a.push(&part(0, 1, 0, &[1e30, 0.0, 3000.0]), &mut out);
+        let out: Vec<_> = a.push(&part(0, 1, 0, &[1e30, 0.0, 3000.0])).collect();
         assert_eq!(out[0].points.iter().filter(|p| p.is_some()).count(), 1);
     }
 
     #[test]
     fn a_frame_without_its_last_part_is_handed_on_with_what_came() {
         let mut a = Assembler::new(layout());
-        let mut out = Vec::new();
-        a.push(&part(0, 2, 0, &[1000.0]), &mut out);
-        a.push(&part(1, 1, 0, &[5.0, 6.0, 7.0]), &mut out);
+        let mut out: Vec<_> = a.push(&part(0, 2, 0, &[1000.0])).collect();
+        out.extend(a.push(&part(1, 1, 0, &[5.0, 6.0, 7.0])));
         assert_eq!(out.len(), 2);
         assert_eq!(out[0].points[0], None);
         assert_eq!(a.incomplete(), 1);
+    }
+
+    #[test]
+    fn a_frame_given_back_is_filled_anew_and_never_under_whoever_holds_it() {
+        let mut a = Assembler::new(layout());
+        let first = a.push(&part(0, 1, 0, &[1.0, 2.0, 3.0])).next().unwrap();
+        let held = Arc::clone(&first);
+        a.give_back(first);
+        // One column only: the other landmark is not that of the frame before.
+        let second = a.push(&part(1, 1, 0, &[4.0])).next().unwrap();
+        assert_eq!(second.points, [None, Some(Point3::new(0.004, 0.0, 0.0))]);
+        assert!(held.number == 0 && held.points.iter().all(Option::is_some));
+        let place = Arc::as_ptr(&second);
+        a.give_back(second);
+        let third = a.push(&part(2, 1, 0, &[5.0])).next().unwrap();
+        assert_eq!(Arc::as_ptr(&third), place);
     }
 }

@@ -55,7 +55,7 @@ impl BayFromSource {
 }
 
 /// One instant: every landmark of the layout, in the bay frame.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct CaptureFrame {
     /// Frame number of the sender; 0 is its first frame.
     pub number: u64,

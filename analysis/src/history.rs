@@ -1,6 +1,7 @@
 //! The last seconds of frames, bounded in time and number, from which a swing's window is cut.
 
 use std::collections::VecDeque;
+use std::sync::Arc;
 
 use crate::frame::CaptureFrame;
 use crate::landmark::Landmark;
@@ -16,7 +17,7 @@ const JUMP_NS: i64 = 2_000_000_000;
 /// A ring of frames in order.
 #[derive(Debug, Default)]
 pub struct History {
-    frames: VecDeque<CaptureFrame>,
+    frames: VecDeque<Arc<CaptureFrame>>,
 }
 
 /// Whether a frame went on from the ones before it.
@@ -42,8 +43,13 @@ impl History {
     }
 
     /// Adds the next frame. Time or number running back, or a jump of more than two seconds,
-    /// empties the ring first.
-    pub fn push(&mut self, frame: CaptureFrame, rate_hz: f64) -> Continuity {
+    /// empties the ring first. What leaves it goes to `gone`.
+    pub fn push(
+        &mut self,
+        frame: Arc<CaptureFrame>,
+        rate_hz: f64,
+        mut gone: impl FnMut(Arc<CaptureFrame>),
+    ) -> Continuity {
         let broken = !self.goes_on(&frame, rate_hz);
         if broken {
             self.frames.clear();
@@ -59,7 +65,7 @@ impl History {
             .front()
             .is_some_and(|f| f.time_ns < oldest || f.number < first_kept)
         {
-            self.frames.pop_front();
+            self.frames.pop_front().into_iter().for_each(&mut gone);
         }
         if broken {
             Continuity::Broken
@@ -80,6 +86,7 @@ impl History {
         let within = self
             .frames
             .iter()
+            .map(Arc::as_ref)
             .filter(|f| (from_ns..=to_ns).contains(&f.time_ns));
         Window::new(within, landmarks, rate_hz)
     }
@@ -87,7 +94,7 @@ impl History {
     /// The newest frame.
     #[must_use]
     pub fn newest(&self) -> Option<&CaptureFrame> {
-        self.frames.back()
+        self.frames.back().map(Arc::as_ref)
     }
 
     /// Forgets everything.
@@ -112,23 +119,23 @@ impl History {
 mod tests {
     use super::*;
 
-    fn frame(number: u64, time_ns: i64) -> CaptureFrame {
-        CaptureFrame {
+    fn frame(number: u64, time_ns: i64) -> Arc<CaptureFrame> {
+        Arc::new(CaptureFrame {
             number,
             time_ns,
             points: Vec::new(),
-        }
+        })
     }
 
     #[test]
     fn memory_is_bounded_by_time_and_number() {
         let mut h = History::default();
         for i in 0..40_000 {
-            h.push(frame(i, i as i64 * 1_000_000), 1000.0);
+            h.push(frame(i, i as i64 * 1_000_000), 1000.0, drop);
         }
         assert_eq!(h.len(), 11_001);
         for i in 0..40_000 {
-            h.push(frame(40_000 + i, 39_999_000_000 + i as i64), 1000.0);
+            h.push(frame(40_000 + i, 39_999_000_000 + i as i64), 1000.0, drop);
         }
         assert_eq!(h.len(), FRAMES_MAX);
     }
@@ -137,7 +144,7 @@ mod tests {
     fn a_counter_that_runs_too_fast_makes_no_huge_window() {
         let mut h = History::default();
         for i in 0..2000u64 {
-            h.push(frame(i * 1900, i as i64 * 1_000_000), 1000.0);
+            h.push(frame(i * 1900, i as i64 * 1_000_000), 1000.0, drop);
         }
         let window = h.window(0, i64::MAX, &[], 1000.0).unwrap();
         assert!(window.len() <= FRAMES_MAX, "{}", window.len());
@@ -146,13 +153,19 @@ mod tests {
     #[test]
     fn a_jump_begins_anew() {
         let mut h = History::default();
-        h.push(frame(0, 0), 100.0);
-        assert_eq!(h.push(frame(1, 10_000_000), 100.0), Continuity::Continued);
+        h.push(frame(0, 0), 100.0, drop);
         assert_eq!(
-            h.push(frame(2_000_000_000, 20_000_000), 100.0),
+            h.push(frame(1, 10_000_000), 100.0, drop),
+            Continuity::Continued
+        );
+        assert_eq!(
+            h.push(frame(2_000_000_000, 20_000_000), 100.0, drop),
             Continuity::Broken
         );
-        assert_eq!(h.push(frame(3, 30_000_000), 100.0), Continuity::Broken);
+        assert_eq!(
+            h.push(frame(3, 30_000_000), 100.0, drop),
+            Continuity::Broken
+        );
         assert_eq!(h.len(), 1);
     }
 }

@@ -2,6 +2,7 @@
 //! over. Order and counting are done before, in `stream`.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
 
 use nalgebra::Point3;
 
@@ -90,17 +91,17 @@ impl Markers {
     }
 
     /// Takes the next part.
-    pub fn push(&mut self, part: &FramePart, shared: &Shared, out: &mut Vec<Output>) {
-        let mut frames = Vec::new();
-        self.assembler.push(part, &mut frames);
-        self.take(frames, shared, out);
+    pub fn push(&mut self, part: &FramePart<'_>, shared: &Shared, out: &mut Vec<Output>) {
+        for frame in self.assembler.push(part) {
+            self.take(frame, shared, out);
+        }
     }
 
     /// Nothing comes any more: what waits is worked off.
     pub fn finish(&mut self, shared: &Shared, out: &mut Vec<Output>) {
-        let mut frames = Vec::new();
-        self.assembler.flush(&mut frames);
-        self.take(frames, shared, out);
+        if let Some(frame) = self.assembler.flush() {
+            self.take(frame, shared, out);
+        }
         self.close(shared, out);
     }
 
@@ -117,31 +118,29 @@ impl Markers {
         self.announced = None;
     }
 
-    fn take(&mut self, frames: Vec<CaptureFrame>, shared: &Shared, out: &mut Vec<Output>) {
-        for frame in frames {
-            let time_ns = frame.time_ns;
-            if !self
-                .history
-                .goes_on(&frame, self.assembler.layout().rate_hz)
-            {
-                // What came before the break is all that there will be of its swings.
-                self.close(shared, out);
-            }
-            let due = self.watch(&frame);
-            out.push(Output::Pose(frame));
-            out.extend(self.detector.take_movement().map(Output::Movement));
-            if let Some(pass) = due {
-                self.look(pass, time_ns, shared, out);
-            }
-            if let Some(pass) = self.detector.first_due(time_ns) {
-                self.look_first(pass, time_ns, shared, out);
-            }
-            self.announce(time_ns, out);
+    fn take(&mut self, frame: Arc<CaptureFrame>, shared: &Shared, out: &mut Vec<Output>) {
+        let time_ns = frame.time_ns;
+        if !self
+            .history
+            .goes_on(&frame, self.assembler.layout().rate_hz)
+        {
+            // What came before the break is all that there will be of its swings.
+            self.close(shared, out);
         }
+        let due = self.watch(&frame);
+        out.push(Output::Pose(frame));
+        out.extend(self.detector.take_movement().map(Output::Movement));
+        if let Some(pass) = due {
+            self.look(pass, time_ns, shared, out);
+        }
+        if let Some(pass) = self.detector.first_due(time_ns) {
+            self.look_first(pass, time_ns, shared, out);
+        }
+        self.announce(time_ns, out);
     }
 
     /// Keeps a frame and lets the live detector see it.
-    fn watch(&mut self, frame: &CaptureFrame) -> Option<Pass> {
+    fn watch(&mut self, frame: &Arc<CaptureFrame>) -> Option<Pass> {
         let rate_hz = self.assembler.layout().rate_hz;
         let landmarks = self.assembler.landmarks();
         let unseen = landmarks
@@ -151,9 +150,13 @@ impl Markers {
         self.hidden.clear();
         self.hidden.extend(unseen.map(|(l, _)| *l));
         self.frames += 1;
-        if self.history.push(frame.clone(), rate_hz) == Continuity::Broken {
+        let kept = Arc::clone(frame);
+        let assembler = &mut self.assembler;
+        let gone = |frame| assembler.give_back(frame);
+        if self.history.push(kept, rate_hz, gone) == Continuity::Broken {
             self.detector = Detector::new(rate_hz);
         }
+        let landmarks = self.assembler.landmarks();
         let before = self.detector.state();
         let due = self.detector.push(frame, landmarks);
         if self.detector.state() == State::AtAddress {

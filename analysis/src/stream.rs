@@ -135,6 +135,20 @@ impl<T> Sequencer<T> {
         self.counters.strange = strange;
     }
 
+    /// Whether a datagram whose place was judged to continue is the next one while none waits: it is counted, and
+    /// to be taken at once. Otherwise [`push`](Self::push) takes it.
+    pub fn is_next(&mut self, place: Place) -> bool {
+        let next = self.held.is_empty() && self.next == Some(place.sequence);
+        if next {
+            self.epoch = Some(place.epoch);
+            self.counters.received += 1;
+            self.highest = self.highest.max(Some(place.sequence));
+            self.newest_ns = self.newest_ns.max(place.time_ns);
+            self.advance_to(place.sequence);
+        }
+        next
+    }
+
     /// Takes a datagram whose place was judged to continue, and appends to `out` whatever is now in
     /// order.
     pub fn push(&mut self, place: Place, item: T, out: &mut Vec<T>) {
@@ -220,6 +234,28 @@ mod tests {
                 time_ns: i64::try_from(n).unwrap() * MS,
             };
             s.push(place, n, &mut out);
+        }
+        s.flush(&mut out);
+        let counters = s.counters();
+        assert_eq!(at_once(window_ms, sequence), (out.clone(), counters));
+        (out, counters)
+    }
+
+    /// The same where what is next is taken without the sequencer.
+    fn at_once(window_ms: i64, sequence: &[u64]) -> (Vec<u64>, Counters) {
+        let mut s = Sequencer::new(window_ms * MS);
+        let mut out = Vec::new();
+        for &n in sequence {
+            let place = Place {
+                epoch: 1,
+                sequence: n,
+                time_ns: i64::try_from(n).unwrap() * MS,
+            };
+            if s.is_next(place) {
+                out.push(n);
+            } else {
+                s.push(place, n, &mut out);
+            }
         }
         s.flush(&mut out);
         (out, s.counters())

@@ -7,6 +7,7 @@ use std::sync::atomic::Ordering;
 use analysis::analyzer::{Analyzer, Output};
 use analysis::context::Context;
 use analysis::frame::CaptureFrame;
+use analysis::landmark::Landmark;
 use analysis::measure::Measured;
 use crossbeam_channel::{Receiver, Sender};
 use protocol::report::{Report, Transport};
@@ -92,6 +93,8 @@ pub struct Bay<'a> {
     outlets: Outlets,
     dropped: &'a Dropped,
     outputs: Vec<Output>,
+    /// Landmarks of the last pose that was handed on.
+    named: Vec<Landmark>,
     live_due_ns: u64,
     health_due_ns: u64,
     plates_due_ns: u64,
@@ -125,6 +128,7 @@ impl<'a> Bay<'a> {
             outlets,
             dropped,
             outputs: Vec::new(),
+            named: Vec::new(),
             live_due_ns: 0,
             health_due_ns: 0,
             plates_due_ns: 0,
@@ -182,7 +186,8 @@ impl<'a> Bay<'a> {
     }
 
     fn hand_on(&mut self) {
-        for output in std::mem::take(&mut self.outputs) {
+        let mut outputs = std::mem::take(&mut self.outputs);
+        for output in outputs.drain(..) {
             match output {
                 Output::Pose(frame) => self.pose(&frame),
                 Output::State { state, time_ns } => {
@@ -220,6 +225,7 @@ impl<'a> Bay<'a> {
                 }
             }
         }
+        self.outputs = outputs;
         if self.now_ns >= self.plates_due_ns {
             self.plates_due_ns = self.now_ns + PLATES_EVERY_NS;
             let plates = health::plates(self.now_ns, &self.analyzer);
@@ -273,22 +279,24 @@ impl<'a> Bay<'a> {
         queues
     }
 
-    /// Newest wins: a full queue loses the pose, the next one comes in a moment.
+    /// Newest wins: a full queue loses the pose, the next one comes in a moment. Landmarks are named when they
+    /// are others than those of the last pose that found room.
     fn pose(&mut self, frame: &CaptureFrame) {
         if self.now_ns < self.live_due_ns {
             return;
         }
         self.live_due_ns = self.now_ns + LIVE_EVERY_NS;
         let pelvis = self.analyzer.pelvis();
+        let landmarks = self.analyzer.landmarks();
+        let named = self.named == landmarks;
         let live = Live {
             pelvis_shift: pelvis.map(|p| outgoing::rounded(p.shift_m, 1e4)),
             pelvis_rotation: pelvis.map(|p| outgoing::rounded(p.rotation_rad.to_degrees(), 1e2)),
             bay: self.setup.bay.clone(),
             time_s: frame.time_ns as f64 * 1e-9,
-            landmarks: self
-                .analyzer
-                .landmarks()
+            landmarks: landmarks
                 .iter()
+                .filter(|_| !named)
                 .map(|l| l.name().to_owned())
                 .collect(),
             points: frame
@@ -297,7 +305,9 @@ impl<'a> Bay<'a> {
                 .map(|p| p.map(outgoing::point_f32))
                 .collect(),
         };
-        self.offer(Outgoing::Live(live));
+        if self.offer(Outgoing::Live(live)) && !named {
+            self.named = self.analyzer.landmarks().to_vec();
+        }
     }
 
     fn state(&mut self, state: BayState, time_ns: Option<i64>) {

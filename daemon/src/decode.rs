@@ -2,6 +2,7 @@
 //! where both core crates meet on the way in. Refuses and counts what is not understood; keeps
 //! nothing but open descriptions.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use analysis::analyzer::{Content, Input};
@@ -28,6 +29,9 @@ pub struct Decoder {
     plates: Descriptions<wire::Plate>,
     refused: BTreeMap<String, u64>,
     findings: BTreeMap<u32, LabelFindings>,
+    /// What the last datagram held: points or values.
+    points: Vec<Option<[f32; 3]>>,
+    values: Vec<Option<f32>>,
 }
 
 /// What a stream's labels lack or have too much, in words for people.
@@ -93,6 +97,8 @@ impl Decoder {
             plates: Descriptions(BTreeMap::new()),
             refused: BTreeMap::new(),
             findings: BTreeMap::new(),
+            points: Vec::new(),
+            values: Vec::new(),
         }
     }
 
@@ -103,8 +109,9 @@ impl Decoder {
     }
 
     /// Decodes one datagram. `None`: not a datagram of ours, counted by reason. A datagram of which
-    /// only the body is not understood still counts in its stream.
-    pub fn decode(&mut self, datagram: &[u8], received_ns: u64) -> Option<Input> {
+    /// only the body is not understood still counts in its stream. Points and values stay here: the input is to be
+    /// pushed before the next datagram.
+    pub fn decode(&mut self, datagram: &[u8], received_ns: u64) -> Option<Input<'_>> {
         let opened = wire::open(datagram);
         let datagram = opened.map_err(|e| self.refuse(e.to_string())).ok()?;
         let header = datagram.header;
@@ -139,27 +146,47 @@ impl Decoder {
         self.findings.iter().map(|(id, f)| (*id, f))
     }
 
-    fn content(&mut self, header: &Header, body: &Body<'_>) -> Content {
+    fn content(&mut self, header: &Header, body: &Body<'_>) -> Content<'_> {
         match body {
             Body::Describe(describe) => match &describe.content {
                 wire::Content::Markers(list) => self.describe(header, describe.layout, list),
                 wire::Content::Forces(list) => self.describe_plates(header, describe.layout, list),
                 wire::Content::Trigger(_) => Content::Counted(Some("trigger")),
             },
-            Body::MarkerFrame(frame) => Content::Part(part(header, frame)),
-            Body::ForceBlock(block) => Content::Forces(ForceBlock {
-                layout: block.layout,
-                first_sample: block.first_sample,
-                time_ns: header.device_time_ns,
-                channels: usize::from(block.channels),
-                values: block.values.iter().collect(),
-            }),
+            Body::MarkerFrame(frame) => Content::Part(self.part(header, frame)),
+            Body::ForceBlock(block) => Content::Forces(self.block(header, block)),
             Body::Trigger(_) => Content::Pulse(header.device_time_ns),
         }
     }
 
+    fn part(&mut self, header: &Header, frame: &MarkerFrame<'_>) -> FramePart<'_> {
+        self.points.clear();
+        let positions = frame.markers.iter().map(|m| m.map(|m| m.position));
+        self.points.extend(positions);
+        FramePart {
+            layout: frame.layout,
+            number: frame.frame,
+            time_ns: header.device_time_ns,
+            parts: frame.part.count,
+            first: usize::from(frame.first),
+            points: Cow::Borrowed(&self.points),
+        }
+    }
+
+    fn block(&mut self, header: &Header, block: &wire::ForceBlock<'_>) -> ForceBlock<'_> {
+        self.values.clear();
+        self.values.extend(block.values.iter());
+        ForceBlock {
+            layout: block.layout,
+            first_sample: block.first_sample,
+            time_ns: header.device_time_ns,
+            channels: usize::from(block.channels),
+            values: Cow::Borrowed(&self.values),
+        }
+    }
+
     /// Joins a description; a layout when it is complete, a placeholder of its stream before.
-    fn describe(&mut self, header: &Header, layout: u32, list: &LabelList) -> Content {
+    fn describe(&mut self, header: &Header, layout: u32, list: &LabelList) -> Content<'static> {
         let places = (usize::from(list.total), usize::from(list.first));
         let labels = self.labels.join(header, layout, places, &list.labels);
         match labels {
@@ -168,7 +195,13 @@ impl Decoder {
         }
     }
 
-    fn layout(&mut self, stream: u32, id: u32, labels: &[String], list: &LabelList) -> Content {
+    fn layout(
+        &mut self,
+        stream: u32,
+        id: u32,
+        labels: &[String],
+        list: &LabelList,
+    ) -> Content<'static> {
         let told = told(&list.source);
         let bay_from_source = self.map.bay_from_source(told);
         let findings = LabelFindings {
@@ -204,7 +237,12 @@ impl Decoder {
     }
 
     /// Joins a description of plates; a layout when it is complete and its space is known.
-    fn describe_plates(&mut self, header: &Header, layout: u32, list: &PlateList) -> Content {
+    fn describe_plates(
+        &mut self,
+        header: &Header,
+        layout: u32,
+        list: &PlateList,
+    ) -> Content<'static> {
         let places = (usize::from(list.total), usize::from(list.first));
         let Some(plates) = self.plates.join(header, layout, places, &list.plates) else {
             return Content::Counted(Some("forces"));
@@ -259,20 +297,5 @@ fn plate(plate: &wire::Plate) -> PlateDescription {
         },
         corners: plate.corners,
         origin: plate.origin,
-    }
-}
-
-fn part(header: &Header, frame: &MarkerFrame<'_>) -> FramePart {
-    FramePart {
-        layout: frame.layout,
-        number: frame.frame,
-        time_ns: header.device_time_ns,
-        parts: frame.part.count,
-        first: usize::from(frame.first),
-        points: frame
-            .markers
-            .iter()
-            .map(|m| m.map(|m| m.position))
-            .collect(),
     }
 }

@@ -66,7 +66,7 @@ pub fn analyze_c3d(path: &Path, map: MarkerMap, context: Context) -> anyhow::Res
 pub(crate) fn at_once(due: &feed::Due) -> Arrival {
     Arrival::Datagram {
         received_ns: 0,
-        bytes: due.bytes.as_slice().into(),
+        bytes: due.bytes.clone().into(),
     }
 }
 

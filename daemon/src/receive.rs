@@ -8,6 +8,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Duration;
 
+use bytes::{Bytes, BytesMut};
 use crossbeam_channel::{Receiver, Sender, TrySendError};
 use protocol::screen::ReceiveBuffer;
 
@@ -19,6 +20,10 @@ use crate::seat::Seat;
 /// A tick at least this often; also how long a stop may take to be seen.
 const TICK: Duration = Duration::from_millis(100);
 
+/// Memory is taken so much at a time: datagrams are received into it one after another, and it is free again when
+/// the last of them is gone. Who keeps a single one keeps all of it, so it is not made larger.
+const CHUNK_BYTES: usize = 64 * 1024;
+
 /// What comes out of the receiver.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Arrival {
@@ -27,7 +32,7 @@ pub enum Arrival {
         /// Arrival, nanoseconds on the daemon's monotonic clock.
         received_ns: u64,
         /// The bytes; one more than the format allows when the datagram was longer.
-        bytes: Arc<[u8]>,
+        bytes: Bytes,
     },
     /// Time has passed.
     Tick {
@@ -123,20 +128,23 @@ pub fn run(
     stop: &AtomicBool,
 ) -> std::io::Result<()> {
     socket.set_read_timeout(Some(TICK))?;
-    let mut buffer = vec![0; gate.bytes_max()];
+    let mut chunk = BytesMut::new();
     let mut tick_due = 0;
     let mut seat = None;
     let mut waiting: Vec<Came> = Vec::new();
     while !stop.load(Ordering::Relaxed) {
-        let received = socket.recv_from(&mut buffer);
+        if chunk.len() < gate.bytes_max() {
+            chunk = BytesMut::zeroed(CHUNK_BYTES);
+        }
+        let received = socket.recv_from(&mut chunk[..gate.bytes_max()]);
         let now_ns = clock.now_ns();
         match received {
             Ok((length, from)) => {
-                let datagram = &mut buffer[..length];
+                let datagram = &mut chunk[..length];
                 if let Some(plain) = gate.admit(from.ip(), datagram, &dropped.turned_away) {
-                    let bytes: Arc<[u8]> = datagram[..plain].into();
+                    let bytes = chunk.split_to(plain).freeze();
                     if outlets.recent.is_some() {
-                        waiting.push((now_ns, Arc::clone(&bytes)));
+                        waiting.push((now_ns, bytes.clone()));
                     }
                     let received_ns = now_ns;
                     hand_on(Arrival::Datagram { received_ns, bytes }, outlets, dropped);

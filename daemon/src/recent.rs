@@ -2,7 +2,9 @@
 //! for one. Bounded in time and bytes; the receiver never waits for it.
 
 use std::collections::VecDeque;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Mutex, PoisonError};
+
+use bytes::Bytes;
 
 /// So far back, nanoseconds of arrival.
 pub const KEPT_NS: u64 = 60_000_000_000;
@@ -10,7 +12,7 @@ pub const KEPT_NS: u64 = 60_000_000_000;
 const KEPT_BYTES: usize = 96 << 20;
 
 /// A datagram with its arrival, nanoseconds on the daemon's clock.
-pub type Came = (u64, Arc<[u8]>);
+pub type Came = (u64, Bytes);
 
 /// The ring.
 #[derive(Debug, Default)]
@@ -63,7 +65,7 @@ mod tests {
     #[test]
     fn a_minute_is_kept_and_whoever_reads_holds_nobody_up() {
         let recent = Recent::default();
-        let second = |n: u64| (n * 1_000_000_000, Arc::from([n as u8]));
+        let second = |n: u64| (n * 1_000_000_000, Bytes::from(vec![n as u8]));
         let mut waiting: Vec<Came> = (0..100).map(second).collect();
         let reading = recent.0.lock().unwrap();
         recent.offer(&mut waiting);

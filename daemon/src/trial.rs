@@ -4,6 +4,7 @@
 
 use std::fmt::Write as _;
 use std::path::Path;
+use std::sync::Arc;
 
 use analysis::analyzer::{Analyzer, Output};
 use analysis::body::calibration::{Calibration, Origin, Place};
@@ -122,7 +123,7 @@ pub fn of_datagrams<'a>(
 struct Stretch {
     landmarks: Vec<Landmark>,
     rate_hz: f64,
-    frames: Vec<CaptureFrame>,
+    frames: Vec<Arc<CaptureFrame>>,
     parts: Vec<Window>,
 }
 
@@ -153,7 +154,11 @@ impl Stretch {
 
     fn close(&mut self) {
         let frames = std::mem::take(&mut self.frames);
-        let window = Window::new(frames.iter(), &self.landmarks, self.rate_hz);
+        let window = Window::new(
+            frames.iter().map(Arc::as_ref),
+            &self.landmarks,
+            self.rate_hz,
+        );
         self.parts.extend(window.filter(|w| w.rate_hz > 0.0));
     }
 

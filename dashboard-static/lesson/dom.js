@@ -73,8 +73,12 @@ function repaint(root, make) {
   const key = active?.dataset.k;
   const caret = active?.matches("input") ? active.selectionStart : null;
   root.replaceChildren(...[make()].flat(2).filter(Boolean));
-  if (!key) return;
-  const again = root.querySelector(`[data-k="${CSS.escape(key)}"]`);
-  again?.focus({ preventScroll: true });
-  if (again && caret !== null && again.type !== "number") again.setSelectionRange?.(caret, caret);
+  if (!active) return;
+  const again = (key && root.querySelector(`[data-k="${CSS.escape(key)}"]`)) || root;
+  // What had the keyboard is gone: the next Tab goes on from here.
+  if (again === root) root.tabIndex = -1;
+  again.focus({ preventScroll: true });
+  // A new shot pushes the others down: who works with keys still sees where they are.
+  if (again !== root && again.matches(":focus-visible")) again.scrollIntoView({ block: "nearest" });
+  if (again !== root && caret !== null && again.type !== "number") again.setSelectionRange?.(caret, caret);
 }

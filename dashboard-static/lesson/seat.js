@@ -4,7 +4,7 @@ import { send } from "./api.js";
 import { act, fetchStudents, sit, withdraw } from "./acts.js";
 import { calibrationCard } from "./calibration.js";
 import { button, choice, el } from "./dom.js";
-import { field, fold } from "./form.js";
+import { field, fold, numbers } from "./form.js";
 import { club, model, session, student, ui } from "./model.js";
 import { count, sentence, value, when } from "./say.js";
 
@@ -97,7 +97,9 @@ function clubs() {
 
 async function addClub(event) {
   event.preventDefault();
-  const told = { name: draft("club.name").trim(), length_m: number("club.length"), loft_deg: number("club.loft") };
+  const sizes = numbers(["club.length", "Length, m", 0.5, 1.3], ["club.loft", "Loft, °", 0, 70]);
+  if (!sizes) return;
+  const told = { name: draft("club.name").trim(), length_m: sizes[0], loft_deg: sizes[1] };
   const added = await act(() => send("POST", `students/${student().id}/clubs`, told));
   if (!added) return;
   drop("club.");
@@ -199,9 +201,12 @@ function addStudent() {
 async function enroll(event) {
   event.preventDefault();
   const d = model.ui.drafts;
+  const sizes = numbers(["born", "Year of birth", 1900, new Date().getFullYear()], ["height", "Height, m", 0.8, 2.5], ["mass", "Mass, kg", 15, 300]);
+  if (!sizes) return;
+  const [born, height_m, mass_kg] = sizes;
   const told = {
-    name: draft("name").trim(), born: Number(draft("born")) || 0, side: d.side ?? null, sex: d.sex ?? null,
-    height_m: number("height"), mass_kg: number("mass"), consents: d.consent === "yes" ? ["lesson"] : [], guardian: draft("guardian").trim() || null,
+    name: draft("name").trim(), born: born ?? 0, side: d.side ?? null, sex: d.sex ?? null,
+    height_m, mass_kg, consents: d.consent === "yes" ? ["lesson"] : [], guardian: draft("guardian").trim() || null,
   };
   const added = await act(() => send("POST", "students", told));
   if (!added) return;
@@ -214,8 +219,3 @@ const guardianField = () => field("guardian", "Guardian's name", { autocomplete:
 const onFile = (id) => model.students?.find((s) => s.id === id) ?? null;
 const draft = (key) => model.ui.drafts[key] ?? "";
 const drop = (begins) => Object.keys(model.ui.drafts).filter((k) => k.startsWith(begins)).forEach((k) => delete model.ui.drafts[k]);
-
-function number(key) {
-  const text = draft(key).trim().replace(",", ".");
-  return text === "" ? null : Number(text);
-}

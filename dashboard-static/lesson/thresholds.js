@@ -3,6 +3,7 @@
 
 import { enterOfStudent } from "./acts.js";
 import { gap } from "../figures.js";
+import { typed } from "../number.js";
 import { get } from "./api.js";
 import { button, el } from "./dom.js";
 import { field } from "./form.js";
@@ -23,9 +24,9 @@ function line(t) {
   const said = (v) => (v === null || v === undefined ? "off" : `${number(v, t.unit)}${t.unit === "ratio" ? "" : gap(label(t.unit))}`);
   const set = async (event) => {
     event.preventDefault();
-    const typed = Number((model.ui.drafts[key] ?? "").trim().replace(",", ".").replace("−", "-"));
-    if ((model.ui.drafts[key] ?? "").trim() === "" || Number.isNaN(typed)) return ui({ error: "a threshold is a number" });
-    const exact = Number((typed / factor(t.unit)).toPrecision(9));
+    const value = typed(model.ui.drafts[key] ?? "");
+    if (value === null || Number.isNaN(value)) return ui({ error: "a threshold is a number" });
+    const exact = Number((value / factor(t.unit)).toPrecision(9));
     if (await enterOfStudent("threshold", { leak: t.leak, name: t.name, value: exact })) model.ui.drafts[key] = "";
     return ui({});
   };

@@ -15,7 +15,7 @@ export function topStrip() {
       el("p.state", { role: "status", "data-state": state() }, model.problem ?? STATES[state()] ?? state()),
       el("p.recording", { "data-kept": String(Boolean(model.lesson?.seat?.session)), "data-linked": String(model.linked) }, recording())),
     el("nav.links", { "aria-label": "Screens" },
-      [["/", "Bay"], ["/shelf", "Shelf"], ["/rig", "Rig"]].map(([href, words]) => el("a", { href: ofBay(href) }, words)),
+      [["/", "Bay"], ["/shelf", "Shelf"], ["/rig", "Rig"]].map(([href, words]) => el("a", { href: ofBay(href), "data-k": `top:${href}` }, words)),
       bayChoice(),
       button("top:units", units() === "metric" ? "cm, m/s" : "in, mph", () => chooseUnits(units() === "metric" ? "imperial" : "metric"), { kind: "quiet", title: "change units" })),
   ];

@@ -2,6 +2,7 @@
 // user measured by hand. Live, over the last two seconds.
 
 import { el, fill } from "../element.js";
+import { readNumber } from "../number.js";
 import { say } from "../page.js";
 import { LIMITS, judge } from "./limits.js";
 import { STATES, figure, landmark } from "./say.js";
@@ -48,7 +49,9 @@ export class LengthCheck {
 
   show() {
     const out = (name, text) => say(this.root.querySelector(`[data-out="${name}"]`), text);
-    const verdict = lengthVerdict(this.samples.map((s) => s.mm), Number.parseFloat(this.known.value));
+    const told = readNumber(this.known);
+    const verdict = lengthVerdict(this.samples.map((s) => s.mm), told.value);
+    if (told.fault) Object.assign(verdict, { state: "wrong", words: told.fault });
     out("measured", verdict.mean === null ? "—" : `${figure(verdict.mean, 1)} mm`);
     out("scatter", verdict.mean === null ? "both ends must be seen" : `scatter ± ${figure(verdict.scatter, 1)} mm in ${SPAN_S} s`);
     out("difference", verdict.off === null ? "—" : `${verdict.off > 0 ? "+" : ""}${figure(verdict.off, 1)} mm`);

@@ -2,6 +2,7 @@
 // what all plates bore together at address of the last swing.
 
 import { el, fill } from "../element.js";
+import { readNumber } from "../number.js";
 import { say } from "../page.js";
 import { LIMITS, judge } from "./limits.js";
 import { fromMiddle } from "./now.js";
@@ -71,10 +72,11 @@ export class LoadCheck {
   }
 
   show() {
-    const mass = Number.parseFloat(this.mass.value);
+    const { value: mass, fault } = readNumber(this.mass);
     const plate = this.now.find((p) => p.name === this.where.value);
     const load = plate ? plate.force_n?.[1] ?? null : this.load;
     const verdict = plate ? plateVerdict(plate, mass) : loadVerdict(this.load, mass);
+    if (fault) Object.assign(verdict, { state: "wrong", words: fault });
     const out = (name, text) => say(this.root.querySelector(`[data-out="${name}"]`), text);
     out("load", load === null ? "—" : `${figure(load, 1)} N`);
     out("from", plate ? `${plate.name}, mean of half a second` : "all plates at address, last swing");

@@ -27,6 +27,9 @@ export class TapWizard {
       if (!bay) throw new Error("this bay keeps no archive: record the taps (whin serve --record taps) and read the file (whin check --tap)");
       this.show(await send("POST", `bays/${encodeURIComponent(bay)}/tap`, { seconds: SECONDS }), said);
     } catch (error) {
+      // What an earlier reading gave is not what this one did.
+      this.root.querySelector(".outcome").hidden = this.root.querySelector("pre").hidden = true;
+      this.root.querySelector(".beside").textContent = "";
       said.dataset.state = "wrong";
       said.textContent = `■ ${error.message}`;
     }

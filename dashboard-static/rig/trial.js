@@ -63,7 +63,8 @@ export class TrialWizard {
       this.undo.hidden = false;
       this.tell("ok", [`Calibration ${made.number} goes from the next shot on.`, ...made.words]);
     } catch (error) {
-      this.tell("look", [error.message]);
+      // The daemon names landmarks by their identifiers.
+      this.tell("look", [error.message.replace(/\b(left|right)_[a-z_]+/g, landmark)]);
     }
     this.ends = null;
     this.student = null;

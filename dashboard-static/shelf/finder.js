@@ -3,6 +3,7 @@
 
 import { el } from "../element.js";
 import { inWords, scaleOf } from "../words.js";
+import { readNumber } from "../number.js";
 import { metricName } from "../quantities.js";
 import { get } from "./api.js";
 import { day, exactTime, clockTime, startOf } from "./dates.js";
@@ -41,17 +42,19 @@ export class Finder {
         field("Tag", el("input", { name: "tag", type: "text", autocomplete: "off" })),
         field("Leak", el("select", { name: "leak" }, options([["", "with or without"], ...LEAKS.map((id) => [id, id.replaceAll("_", " ")])]))),
         field("Metric", el("select", { name: "metric" }, options([["", "any value"], ...this.metrics.map((m) => [m.id, metricName(m.id)])]))),
-        el(".pair", {}, field("from", el("input", { name: "min", type: "number", step: "any" })), field("to", el("input", { name: "max", type: "number", step: "any" })), el("span.unit", {}))),
+        el(".pair", {}, field("from", el("input", { name: "min", type: "text", autocomplete: "off" })), field("to", el("input", { name: "max", type: "text", autocomplete: "off" })), el("span.unit", {}))),
     );
   }
 
   /** What the form says, as a question to the API. */
   question() {
-    const { student, club, from, to, purpose, kind, tag, leak, metric, min, max } = Object.fromEntries(new FormData(this.form));
+    const { student, club, from, to, purpose, kind, tag, leak, metric } = Object.fromEntries(new FormData(this.form));
     const asked = this.metrics.find((m) => m.id === metric);
     const [factor, label] = asked ? scaleOf(asked.unit, this.units) : [1, ""];
     this.form.querySelector(".unit").textContent = label;
-    const inside = (text) => (asked && text !== "" ? String(Number(text) / factor) : "");
+    const [min, max] = ["min", "max"].map((name) => readNumber(this.form.elements[name]));
+    this.fault = min.fault ?? max.fault;
+    const inside = ({ value }) => (asked && value !== null ? String(value / factor) : "");
     const range = { metric: inside(min) || inside(max) ? metric : "", min: inside(min), max: inside(max), metrics: metric };
     return { student, club, purpose, kind, leak, tag: tag.trim(), from: startOf(from), to: startOf(to, 1), ...range };
   }
@@ -63,6 +66,7 @@ export class Finder {
   async find() {
     const asked = this.question();
     const turn = (this.turn = {});
+    if (this.fault) return this.swingList.replaceChildren(el("p.problem", {}, this.fault));
     const still = () => this.turn === turn;
     await Promise.all([
       this.page(this.lessonList, () => get("sessions", { student: asked.student }), (next) => get("sessions", { student: asked.student, before: next }), (p) => p.sessions.map((s) => this.lesson(s)), "no lesson yet", still),

@@ -3,6 +3,7 @@
 
 import { el, svg } from "../element.js";
 import { scaleOf } from "../figures.js";
+import { readNumber } from "../number.js";
 import { metricName } from "../quantities.js";
 import { inWords } from "../words.js";
 import { get } from "./api.js";
@@ -47,7 +48,7 @@ export class Groups {
     const clubs = [...new Set([...this.students.values()].flatMap((s) => s.clubs.map((c) => c.name)))].sort();
     const [factor, label] = scaleOf("m/s", this.units);
     const field = (words, input) => el("label", {}, el("span", {}, words), input);
-    const number = (name, value) => el("input", { name, type: "number", min: 0, step: "any", value: value ?? "" });
+    const number = (name, value) => el("input", { name, type: "text", inputmode: "decimal", autocomplete: "off", "data-least": 0, value: value ?? "" });
     const speed = (v) => (v === undefined || v === "" ? "" : Number((v * factor).toFixed(1)));
     const group = (name) => {
       const of = this.groups[name];
@@ -66,13 +67,17 @@ export class Groups {
   read() {
     const said = new FormData(this.form);
     const [factor] = scaleOf("m/s", this.units);
+    let fault = null;
     for (const name of NAMES) {
       for (const field of ["club", "sex", "side", "age_from", "age_to", "speed_from", "speed_to"]) {
         const text = said.get(`${name}_${field}`);
-        this.groups[name][field] = field.startsWith("speed") && text !== "" ? Number(text) / factor : text;
+        const figure = /_(from|to)$/.test(field) ? readNumber(this.form.elements[`${name}_${field}`]) : null;
+        fault ??= figure?.fault;
+        this.groups[name][field] = figure ? figure.value === null ? "" : field.startsWith("speed") ? figure.value / factor : figure.value : text;
       }
     }
-    this.load();
+    if (fault) this.found.replaceChildren(el("p.problem", {}, fault));
+    else this.load();
   }
 
   async load() {

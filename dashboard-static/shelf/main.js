@@ -112,11 +112,14 @@ function mark(picks) {
 function tools() {
   const trends = new URLSearchParams(location.search).get("view") === "trends";
   const picks = parts?.compare.picks ?? {};
+  // Who works with keys stays on the button that they pressed.
+  const had = [...byId("tools").querySelectorAll("button")].indexOf(document.activeElement);
   byId("tools").replaceChildren(
     el(".choice", { role: "group", "aria-label": "Page" }, toggle("side by side", !trends, () => go(picks)), toggle("months", trends, () => go(picks, "trends"))),
     el(".choice", { role: "group", "aria-label": "Units" }, toggle("metric", units() === "metric", () => chooseUnits("metric")), toggle("imperial", units() === "imperial", () => chooseUnits("imperial"))),
     el(".choice", { role: "group", "aria-label": "Light or dark" }, toggle("light", theme() === "light", () => chooseTheme("light")), toggle("dark", theme() === "dark", () => chooseTheme("dark"))),
   );
+  byId("tools").querySelectorAll("button")[had]?.focus();
 }
 
 // On narrow screens the lists stand folded above the figures.

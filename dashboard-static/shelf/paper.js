@@ -86,6 +86,11 @@ class Pen {
     this.halo = null;
   }
 
+  measureText(text) {
+    measure.font = this.font;
+    return measure.measureText(text);
+  }
+
   // The edge of a text that is filled next; one text, for whoever reads or copies it.
   strokeText() {
     this.halo = { ...this.line(), "paint-order": "stroke" };
@@ -107,4 +112,5 @@ class Pen {
   }
 }
 
+const measure = new OffscreenCanvas(1, 1).getContext("2d");
 const short = (number) => Math.round(number * 10) / 10;

@@ -10,6 +10,7 @@ import { Stage } from "../stick.js";
 import { colorsNow } from "../theme.js";
 import { add, sub } from "../vector.js";
 import { toggle } from "./dom.js";
+import { A_STEP, handle } from "./hand.js";
 
 const TURN = Math.PI / 2;
 // A little from above, so that plates show their tops.
@@ -22,7 +23,10 @@ const PRESETS = [
 ];
 const MARGIN_M = 0.07;
 const A_PIXEL = 0.008;
-const A_KEY = 0.12;
+const LOWEST = -0.3;
+const NEAREST = 4;
+// Below this share of its length, the way to the target points into the picture rather than across.
+const ACROSS = 0.25;
 const SHADE = 0.4;
 const FEET_PITCH = 0.5;
 const HELD = ["address", "top", "impact"];
@@ -31,7 +35,7 @@ const SIDES = ["a", "b"];
 export class Stages {
   constructor(root, clock) {
     this.clock = clock;
-    this.camera = { ...PRESETS[0] };
+    this.look(PRESETS[0], false);
     this.shade = true;
     this.shown = {};
     this.panes = Object.fromEntries(SIDES.map((side) => [side, this.pane(side)]));
@@ -46,56 +50,51 @@ export class Stages {
     const canvas = el("canvas", { tabindex: "0", role: "img", "data-side": side });
     const caption = el("figcaption", {});
     const stage = new Stage(canvas, orbit(0, LEVEL, "right"), colorsNow());
-    canvas.onpointerdown = (e) => this.grab(e, canvas, side);
-    canvas.onkeydown = (e) => this.key(e, side);
+    handle(canvas, { turn: (right, up) => this.move(right, up, side), nearer: (factor, at) => this.nearer(factor, at), home: () => this.look(PRESETS[0]) });
     return { root: el("figure.pane", { "data-side": side }, caption, canvas), canvas, caption, stage };
   }
 
   /** Takes what was opened on each side; either may be missing. */
   show(shown) {
-    this.shown = shown;
+    Object.assign(this, { shown, reaches: {} });
     for (const side of SIDES) {
       const { root, canvas } = this.panes[side];
       root.hidden = !shown[side];
       if (!shown[side]) continue;
-      canvas.setAttribute("aria-label", `${side.toUpperCase()}: ${shown[side].student.name}, ${shown[side].title}, ${shown[side].handed}-handed. Arrow keys move the camera.`);
+      canvas.setAttribute("aria-label", `${side.toUpperCase()}: ${shown[side].student.name}, ${shown[side].title}, ${shown[side].handed}-handed. Arrow keys move the camera around, + and − nearer and away, 0 back to face on.`);
+      canvas.title = "drag to go around; pinch, or the wheel with Ctrl, to come nearer";
     }
     this.say();
     this.fit();
   }
 
-  // Drag moves the camera around; both panes share it.
-  grab(down, canvas, side) {
-    canvas.setPointerCapture(down.pointerId);
-    let [x, y] = [down.clientX, down.clientY];
-    canvas.onpointermove = (e) => {
-      this.move(x - e.clientX, e.clientY - y, A_PIXEL, side);
-      [x, y] = [e.clientX, e.clientY];
-    };
-    canvas.onpointerup = canvas.onpointercancel = () => {
-      canvas.onpointermove = null;
-    };
-  }
-
-  key(event, side) {
-    const [right, up] = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] }[event.key] ?? [0, 0];
-    if (!right && !up) return;
-    event.preventDefault();
-    this.move(right, up, A_KEY, side);
-  }
-
-  // The hand that drags sees the scene follow it, also where the golfer faces the other way.
-  move(right, up, size, side) {
+  // The hand that drags sees the scene follow it, also where the golfer faces the other way. Both panes share the camera.
+  move(right, up, side) {
     const mirrored = this.shown[side]?.handed === "left" ? -1 : 1;
     const { yaw, pitch } = this.camera;
-    this.camera = { name: "", yaw: yaw + mirrored * right * size, pitch: Math.min(Math.max(pitch + up * size, -0.3), TURN) };
+    this.camera = { ...this.camera, name: "", yaw: yaw + mirrored * right * A_PIXEL, pitch: Math.min(Math.max(pitch + up * A_PIXEL, LOWEST), TURN) };
     this.say();
-    this.aim();
-    this.draw();
+    this.fit();
   }
 
-  look(preset) {
-    this.camera = { ...preset };
+  /** Comes nearer by a factor; what is seen `at` a place of a canvas stays there, else its middle. */
+  nearer(factor, at) {
+    const { clientWidth: w, clientHeight: h } = this.panes[this.shown.a ? "a" : "b"].canvas;
+    const { near, shift } = this.camera;
+    const now = Math.min(Math.max(near * factor, 1), NEAREST);
+    // The picture of all of it always covers the canvas: the golfer cannot get lost.
+    const moved = [w, h].map((size, axis) => {
+      const fixed = at?.[axis] ?? size / 2;
+      return Math.max(Math.min(fixed - ((fixed - shift[axis]) * now) / near, 0), size * (1 - now));
+    });
+    this.camera = { ...this.camera, near: now, shift: moved };
+    this.say();
+    this.fit();
+  }
+
+  look(preset, shown = true) {
+    this.camera = { ...preset, near: 1, shift: [0, 0] };
+    if (!shown) return;
     this.say();
     this.fit();
   }
@@ -108,14 +107,18 @@ export class Stages {
       this.draw();
     }, { disabled: !this.fits(), title: this.fits() ? "A as a gray shade behind B, both at the same ball" : "only golfers who swing from the same side are laid over each other" });
     const had = this.controls.contains(document.activeElement) ? [...this.controls.children].indexOf(document.activeElement) : -1;
-    this.controls.replaceChildren(...presets, behind);
+    const step = (label, words, factor, end) => toggle(label, null, () => this.nearer(factor), { "aria-pressed": null, "aria-label": words, title: words, disabled: this.camera.near === end });
+    const steps = [step("−", "farther away", 1 / A_STEP, 1), step("+", "nearer", A_STEP, NEAREST)];
+    this.controls.replaceChildren(...presets, ...steps, behind);
     this.controls.children[had]?.focus();
     for (const side of SIDES) if (this.shown[side]) this.panes[side].caption.textContent = this.caption(this.shown[side]);
   }
 
   caption(shown) {
-    const target = { right: "target →", left: "← target" }[shown.handed];
-    return this.camera.name === "face on" || this.camera.name === "above" ? `${this.camera.name} · ${target}` : this.camera.name || "moved by hand";
+    const { name, yaw, pitch, near } = this.camera;
+    const across = orbit(yaw, pitch, shown.handed).right[0];
+    const way = Math.abs(across) < ACROSS ? "" : across > 0 ? "target →" : "← target";
+    return [name || "by hand", way, near > 1 && `${near.toFixed(1)}×`].filter(Boolean).join(" · ");
   }
 
   fits() {
@@ -133,20 +136,34 @@ export class Stages {
       const { clientWidth: w, clientHeight: h } = this.panes[side].canvas;
       return Math.min(w / (boxes[i].right - boxes[i].left), h / (top - bottom));
     });
-    shown.forEach((side, i) => this.panes[side].stage.frame({ ...boxes[i], bottom, top }, Math.min(...scales)));
+    const { near, shift } = this.camera;
+    shown.forEach((side, i) => {
+      const { stage } = this.panes[side];
+      stage.frame({ ...boxes[i], bottom, top }, Math.min(...scales));
+      // Words stay as large as they were.
+      stage.wordScale = stage.scale;
+      stage.scale *= near;
+      stage.offset = stage.offset.map((v, axis) => v * near + shift[axis]);
+    });
     this.draw();
   }
 
   boxOf(side) {
+    const points = (this.reaches[side] ??= this.reachOf(side));
+    const box = extent(this.panes[side].stage.view, points, MARGIN_M);
+    if (this.camera.pitch < FEET_PITCH) box.bottom -= 0.1;
+    return box;
+  }
+
+  // What is to be seen all the while, worked out once: the camera moves around it.
+  reachOf(side) {
     const { take, events, impact } = this.shown[side];
     const [from, to] = [impact + (events.takeaway_start ?? -1.2), impact + (events.finish ?? 0.4)];
     const rest = restPoint(take, impact + (events.address ?? from));
     // The whole body, and the club where it is looked at: its wide arcs between may leave the picture.
     const body = take.allPoints(from, to, (name) => !name.startsWith("club_"));
     const held = HELD.filter((e) => events[e] !== undefined).flatMap((e) => take.pointsAt(impact + events[e]));
-    const box = extent(this.panes[side].stage.view, [...body, ...held, rest].filter(Boolean), MARGIN_M);
-    if (this.camera.pitch < FEET_PITCH) box.bottom -= 0.1;
-    return box;
+    return [...body, ...held, rest].filter(Boolean);
   }
 
   aim() {

@@ -89,7 +89,7 @@ impl GroundBook {
     }
 
     /// Takes the next block of a stream; `false` when its layout was not described.
-    pub fn push(&mut self, stream: u32, block: &ForceBlock) -> bool {
+    pub fn push(&mut self, stream: u32, block: &ForceBlock<'_>) -> bool {
         let entry = self.streams.get_mut(&stream);
         match entry.filter(|e| e.forces.layout().id == block.layout) {
             Some(entry) => {

@@ -1,6 +1,7 @@
 //! One force stream from block to window: places its plates, keeps the last seconds of raw samples in
 //! a bounded ring, and feeds each plate's zero. Order is made before, in `stream`.
 
+use std::borrow::Cow;
 use std::collections::VecDeque;
 
 use super::now::{self, PlateNow};
@@ -41,7 +42,7 @@ pub struct ForceLayout {
 
 /// Consecutive samples of all plates of a layout.
 #[derive(Debug, Clone, PartialEq)]
-pub struct ForceBlock {
+pub struct ForceBlock<'a> {
     /// Layout that gives the channels their meaning.
     pub layout: u32,
     /// Number of the first sample.
@@ -51,14 +52,23 @@ pub struct ForceBlock {
     /// Values a sample.
     pub channels: usize,
     /// All channels of the first sample, of the second, …; `None` where not measured.
-    pub values: Vec<Option<f32>>,
+    pub values: Cow<'a, [Option<f32>]>,
 }
 
-impl ForceBlock {
+impl ForceBlock<'_> {
     /// Samples in it.
     #[must_use]
     pub fn samples(&self) -> usize {
         self.values.len().checked_div(self.channels).unwrap_or(0)
+    }
+
+    /// The same with values of its own.
+    #[must_use]
+    pub fn into_owned(self) -> ForceBlock<'static> {
+        ForceBlock {
+            values: Cow::Owned(self.values.into_owned()),
+            ..self
+        }
     }
 }
 
@@ -86,6 +96,8 @@ pub struct Forces {
     layout: ForceLayout,
     plates: Vec<Known>,
     ring: VecDeque<Sample>,
+    /// Values of samples that left the ring, to be filled anew. They and the ring are no more than it ever held.
+    spent: Vec<Vec<Option<f32>>>,
     samples: u64,
     misfits: u64,
 }
@@ -110,6 +122,7 @@ impl Forces {
             plates: known.collect(),
             layout,
             ring: VecDeque::new(),
+            spent: Vec::new(),
             samples: 0,
             misfits: 0,
         }
@@ -134,7 +147,7 @@ impl Forces {
     }
 
     /// Takes the next block. One whose channels are not those of the layout is left out.
-    pub fn push(&mut self, block: &ForceBlock) {
+    pub fn push(&mut self, block: &ForceBlock<'_>) {
         let wanted = self.plates.last().map_or(0, |p| p.channels.end);
         if block.channels != wanted || wanted == 0 {
             self.misfits += 1;
@@ -151,14 +164,16 @@ impl Forces {
             self.ring.clear();
         }
         for (n, values) in block.values.chunks_exact(wanted).enumerate() {
-            let sample = Sample {
+            let mut own = self.spent.pop().unwrap_or_default();
+            own.clear();
+            own.extend_from_slice(values);
+            self.take(Sample {
                 number: block.first_sample + n as u64,
                 time_ns: block
                     .time_ns
                     .saturating_add((n as f64 * step_ns).round() as i64),
-                values: values.to_vec(),
-            };
-            self.take(sample);
+                values: own,
+            });
         }
     }
 
@@ -180,7 +195,7 @@ impl Forces {
         self.ring.push_back(sample);
         let gone = |s: &Sample| s.time_ns < oldest || s.number < first_kept;
         while self.ring.front().is_some_and(gone) {
-            self.ring.pop_front();
+            self.spent.extend(self.ring.pop_front().map(|s| s.values));
         }
     }
 

@@ -253,17 +253,11 @@ impl Detector {
         self.glimpses.push_back(now);
         let then = then.filter(|then| then.of == now.of)?;
         let span_s = (now.time_ns - then.time_ns) as f64 * 1e-9;
-        let moves: Vec<Vector3<f64>> = now
-            .points
-            .iter()
-            .zip(&then.points)
-            .filter_map(|(b, a)| Some((*b)? - (*a)?))
-            .collect();
         // A long gap or a clock that stood still gives no speed.
-        if moves.is_empty() || span_s <= 0.0 || span_s > 0.2 {
+        if span_s <= 0.0 || span_s > 0.2 {
             return None;
         }
-        Some(typical(&moves) / span_s)
+        Some(typical(&now, &then)? / span_s)
     }
 
     /// The speed held for three frames, m/s.

@@ -43,21 +43,23 @@ pub(super) fn hands_down(point: &impl Fn(Landmark) -> Option<Point3<f64>>) -> bo
     }
 }
 
-/// The movement that most markers agree on: the median by axis of three and more, the smaller of two.
-pub(super) fn typical(moves: &[Vector3<f64>]) -> Vector3<f64> {
-    if moves.len() < 3 {
-        return moves
-            .iter()
-            .copied()
-            .min_by(|a, b| a.norm().total_cmp(&b.norm()))
-            .unwrap_or_default();
+/// The movement that most markers seen then and now agree on: the median by axis of three and more, the
+/// smaller of two; `None` without any.
+pub(super) fn typical(now: &Glimpse, then: &Glimpse) -> Option<Vector3<f64>> {
+    let both = now.points.iter().zip(&then.points);
+    let moves = both.filter_map(|(b, a)| Some((*b)? - (*a)?));
+    let n = moves.clone().count();
+    if n < 3 {
+        return moves.min_by(|a, b| a.norm().total_cmp(&b.norm()));
     }
     let middle = |axis: usize| {
-        let mut values: Vec<f64> = moves.iter().map(|m| m[axis]).collect();
-        values.sort_unstable_by(f64::total_cmp);
-        values[(values.len() - 1) / 2]
+        let mut values = [0.0; 4];
+        let of_axis = moves.clone().map(|m| m[axis]);
+        values.iter_mut().zip(of_axis).for_each(|(v, m)| *v = m);
+        values[..n].sort_unstable_by(f64::total_cmp);
+        values[(n - 1) / 2]
     };
-    Vector3::new(middle(0), middle(1), middle(2))
+    Some(Vector3::new(middle(0), middle(1), middle(2)))
 }
 
 /// Which way a shaft points.

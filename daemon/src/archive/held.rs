@@ -3,7 +3,6 @@
 //! `writer`'s business.
 
 use std::collections::VecDeque;
-use std::sync::Arc;
 
 use crate::receive::Arrival;
 
@@ -88,7 +87,7 @@ fn time(arrival: &Arrival) -> u64 {
 
 fn size(arrival: &Arrival) -> usize {
     let bytes: usize = match arrival {
-        Arrival::Datagram { bytes, .. } => Arc::as_ref(bytes).len(),
+        Arrival::Datagram { bytes, .. } => bytes.len(),
         Arrival::Tick { .. } => 0,
     };
     bytes + ENTRY_BYTES

@@ -123,7 +123,7 @@ fn datagrams(path: &Path, ask: &Ask<'_>, epoch: u32) -> anyhow::Result<Vec<Due>>
 fn arrival(due: &Due) -> Arrival {
     Arrival::Datagram {
         received_ns: arrival_ns(due),
-        bytes: due.bytes.as_slice().into(),
+        bytes: due.bytes.clone().into(),
     }
 }
 

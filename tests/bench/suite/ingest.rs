@@ -116,7 +116,7 @@ fn receive_batches(socket: &UdpSocket, taken: &AtomicU64, stop: &AtomicBool) {
 
 fn decode(socket: &UdpSocket, taken: &AtomicU64, stop: &AtomicBool) {
     let mut decoder = Decoder::new(MarkerMap::load("whin_32").unwrap());
-    let (mut assembler, mut frames) = (None, Vec::new());
+    let mut assembler = None;
     let mut buffer = [0; ROOM];
     while !stop.load(Ordering::Relaxed) {
         let Ok(n) = socket.recv(&mut buffer) else {
@@ -129,11 +129,11 @@ fn decode(socket: &UdpSocket, taken: &AtomicU64, stop: &AtomicBool) {
         match content {
             Content::Layout(layout) => assembler = Some(Assembler::new(*layout)),
             Content::Part(part) => {
-                if let Some(assembler) = &mut assembler {
-                    assembler.push(&part, &mut frames);
+                if let Some(assembler) = assembler.as_mut() {
+                    for frame in assembler.push(&part) {
+                        assembler.give_back(std::hint::black_box(frame));
+                    }
                 }
-                std::hint::black_box(&frames);
-                frames.clear();
             }
             _ => {}
         }

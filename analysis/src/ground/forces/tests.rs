@@ -37,7 +37,7 @@ fn layout() -> ForceLayout {
 
 /// Two empty seconds with an offset of 4 N, then a person of 600 N: 200 N and 400 N upward.
 /// Channels are the force on the person in plate axes, z down.
-fn block(first: u64) -> ForceBlock {
+fn block(first: u64) -> ForceBlock<'static> {
     let sample = |n: u64| {
         let stands = if n < 1000 { 0.0 } else { 1.0 };
         let hum = ((n * 37 % 100) as f32 - 50.0) * 0.02;
@@ -62,7 +62,7 @@ fn block(first: u64) -> ForceBlock {
     }
 }
 
-fn stream(blocks: impl Iterator<Item = ForceBlock>) -> Forces {
+fn stream(blocks: impl Iterator<Item = ForceBlock<'static>>) -> Forces {
     let mut forces = Forces::new(layout(), 0);
     blocks.for_each(|b| forces.push(&b));
     forces
@@ -111,7 +111,12 @@ fn what_the_plates_read_now_is_the_mean_of_half_a_second_without_the_zero() {
 fn a_dead_plate_is_told_while_it_is_dead() {
     let off = |n: u64, value: f32| {
         let mut block = block(n * 10);
-        for sample in block.values.chunks_exact_mut(12).filter(|_| n >= 100) {
+        for sample in block
+            .values
+            .to_mut()
+            .chunks_exact_mut(12)
+            .filter(|_| n >= 100)
+        {
             sample[6..].fill(Some(value));
         }
         block
@@ -173,7 +178,7 @@ fn a_lost_block_is_bridged_and_a_longer_hole_is_not() {
 
 #[test]
 fn faults_of_a_plate_have_reasons_and_spare_the_other() {
-    let spoil = |f: &dyn Fn(u64, &mut ForceBlock)| {
+    let spoil = |f: &dyn Fn(u64, &mut ForceBlock<'_>)| {
         let blocks = (0..200).map(|n| {
             let mut b = block(n * 10);
             f(n, &mut b);
@@ -184,8 +189,8 @@ fn faults_of_a_plate_have_reasons_and_spare_the_other() {
         assert!(window[1].series.is_ok());
         window[0].series.clone().unwrap_err()
     };
-    let each = |b: &mut ForceBlock, f: &dyn Fn(usize, &mut Option<f32>)| {
-        for sample in b.values.chunks_mut(12) {
+    let each = |b: &mut ForceBlock<'_>, f: &dyn Fn(usize, &mut Option<f32>)| {
+        for sample in b.values.to_mut().chunks_mut(12) {
             sample[..6]
                 .iter_mut()
                 .enumerate()
