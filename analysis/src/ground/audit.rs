@@ -195,8 +195,7 @@ impl<'a> Bench<'a> {
         let late_ns = (late_s * 1e9).round() as i64;
         let first = *self.from.first()?;
         let times = self.motion.time_ns[first..].iter();
-        let all = times.map(|t| series.at(t + late_ns));
-        let all = all.collect::<Option<Vec<Wrench>>>()?;
+        let all = series.along(times.map(|t| t + late_ns))?;
         let of = |what: fn(&Wrench) -> Vector3<f64>| -> Vec<Vector3<f64>> {
             let under = self.from.iter().map(|i| &all[i - first..]);
             under

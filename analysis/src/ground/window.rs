@@ -65,6 +65,25 @@ impl Reactions {
     #[must_use]
     pub fn at(&self, time_ns: i64) -> Option<Wrench> {
         let after = self.time_ns.partition_point(|t| *t < time_ns);
+        self.before(after, time_ns)
+    }
+
+    /// The same at rising times; `None` where one of them is not known.
+    #[must_use]
+    pub fn along(&self, times_ns: impl Iterator<Item = i64>) -> Option<Vec<Wrench>> {
+        let mut times_ns = times_ns.peekable();
+        let first_ns = *times_ns.peek()?;
+        let mut after = self.time_ns.partition_point(|t| *t < first_ns);
+        let each = times_ns.map(|time_ns| {
+            let later = self.time_ns.get(after..)?.iter();
+            after += later.take_while(|t| **t < time_ns).count();
+            self.before(after, time_ns)
+        });
+        each.collect()
+    }
+
+    /// The wrench at a time up to that of sample `after`, the first that is not earlier.
+    fn before(&self, after: usize, time_ns: i64) -> Option<Wrench> {
         let (b, to) = (*self.wrenches.get(after)?, *self.time_ns.get(after)?);
         if to == time_ns {
             return b;
