@@ -159,9 +159,14 @@ impl Bay {
 
 impl Drop for Bay {
     fn drop(&mut self) {
-        // Ended already, or a failed test: either way nothing may stay.
+        // Ended already, or a failed test: either way nothing may stay, the program under a tracer neither.
+        let id = self.child.id();
+        let traced = std::fs::read_to_string(format!("/proc/{id}/task/{id}/children"));
         drop(self.child.kill());
         drop(self.child.wait());
+        for child in traced.unwrap_or_default().split_whitespace() {
+            drop(Command::new("kill").args(["-KILL", child]).status());
+        }
     }
 }
 
