@@ -9,13 +9,12 @@ it is painted anew, and reaches the third bay of a hall. Prints one JSON object:
 import json
 import math
 import sys
-import time
 
 from bay import quiet
 from lesson_bay import Api
+from look import Look
 from webdriver import Browser
 
-PATIENCE_S = 10
 DESK, PHONE, TABLET = (1280, 800), (390, 844), (820, 1180)
 # A page at twice its size on a small desk.
 LOW = (640, 400)
@@ -68,7 +67,7 @@ def main(url):
     api = Api(url.rstrip("/") + "/api/v1")
     failures = []
     with Browser(*DESK) as browser:
-        look = Look(browser, failures)
+        look = Hands(browser, failures)
         browser.prefer(prefers_reduced_motion="reduce")
         browser.cdp("Page.addScriptToEvaluateOnNewDocument", {"source": WORDS + HALL})
         for part in (numbers, a_club, camera, keyboard, bays):
@@ -76,27 +75,11 @@ def main(url):
     print(json.dumps({"ok": not failures, "failures": failures}, ensure_ascii=False))
 
 
-class Look:
+class Hands(Look):
     """A person's eyes and hands, and what they miss."""
-
-    def __init__(self, browser, failures):
-        self.browser, self.failures = browser, failures
 
     def text(self, selector):
         return self.browser.run("return document.querySelector(arguments[0])?.innerText ?? '';", selector)
-
-    def check(self, good, complaint):
-        if not good:
-            self.failures.append(complaint)
-
-    def until(self, probe, complaint):
-        end = time.monotonic() + PATIENCE_S
-        while not probe():
-            if time.monotonic() > end:
-                self.failures.append(complaint() if callable(complaint) else complaint)
-                return False
-            time.sleep(0.05)
-        return True
 
     def type(self, selector, text):
         self.browser.run("const f = document.querySelector(arguments[0]); f.focus(); f.select();", selector)

@@ -17,9 +17,9 @@ import time
 import pypdf
 from bay import quiet
 from lesson_bay import Api
+from look import PATIENCE_S, Look
 from webdriver import Browser
 
-PATIENCE_S = 20
 STUDENT, SIDE, NEXT = "Ivo Brandt", "left", "2026-12-03"
 NEXT_SAID = "Thursday 3 December 2026"
 # ISO 216 and ANSI/ASME Y14.1, cm; a point is 1/72 inch.
@@ -65,7 +65,7 @@ def main(url, folder):
     shots = [s["id"] for s in api.call("GET", f"/swings?session={session}&kind=shot")["swings"] if s["handed"] == SIDE]
     failures = []
     with Browser(1280, 800) as browser:
-        look = Look(browser, failures)
+        look = Desk(browser, failures)
         browser.reduce_motion()
         browser.open(url + "shelf")
         side_by_side(look, api, session, (shots[-1], shots[0]))
@@ -101,27 +101,11 @@ def a_lesson(api):
     return session
 
 
-class Look:
+class Desk(Look):
     """A person's eyes on the page, and what they miss."""
-
-    def __init__(self, browser, failures):
-        self.browser, self.failures = browser, failures
 
     def see(self):
         return self.browser.run(SEE)
-
-    def check(self, good, complaint):
-        if not good:
-            self.failures.append(complaint)
-
-    def until(self, probe, complaint):
-        end = time.monotonic() + PATIENCE_S
-        while not probe():
-            if time.monotonic() > end:
-                self.failures.append(complaint)
-                return False
-            time.sleep(0.05)
-        return True
 
     def click(self, selector):
         self.until(lambda: self.browser.run(CLICK, selector), f"there is no {selector}")
